@@ -1,0 +1,90 @@
+"""The errors a caller may meet.
+
+    ValueError
+    └── InputError          wrong input: names the field, the value and what is accepted
+    UserWarning
+    └── LimitOfValidity     a result outside the range its formula was made for
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+
+class InputError(ValueError):
+    """Wrong input: which field, which value, and what would be accepted.
+
+    Attributes: ``field`` (dotted for nested nouns, e.g. ``faces[0].length_mm``), ``value``, ``accepted``.
+    """
+
+    def __init__(self, field: str, value: Any, accepted: str) -> None:
+        self.field = field
+        self.value = value
+        self.accepted = accepted
+        shown = repr(value)
+        if len(shown) > 80:
+            shown = shown[:77] + "..."
+        super().__init__(f"{field} is {shown}; accepted: {accepted}")
+
+    def __reduce__(self):
+        return type(self), (self.field, self.value, self.accepted)
+
+
+class LimitOfValidity(UserWarning):
+    """A figure computed outside the range its formula was made for; the message says what to do."""
+
+
+def finite(field: str, value: Any) -> float:
+    """Return ``value`` as a finite float; raise `InputError` otherwise."""
+    if isinstance(value, (bool, str, bytes, type(None))):
+        raise InputError(field, value, "a finite number")
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        raise InputError(field, value, "a finite number") from None
+    if not math.isfinite(number):
+        raise InputError(field, value, "a finite number")
+    return number
+
+
+def positive(field: str, value: Any) -> float:
+    """Return ``value`` as a float above zero; raise `InputError` otherwise."""
+    number = finite(field, value)
+    if number <= 0:
+        raise InputError(field, value, "a number above 0")
+    return number
+
+
+def not_negative(field: str, value: Any) -> float:
+    """Return ``value`` as a float of zero or more; raise `InputError` otherwise."""
+    number = finite(field, value)
+    if number < 0:
+        raise InputError(field, value, "0 or a number above 0")
+    return number
+
+
+def between(field: str, value: Any, least: float, greatest: float) -> float:
+    """Return ``value`` as a float with least <= value <= greatest; raise `InputError` otherwise."""
+    number = finite(field, value)
+    if not least <= number <= greatest:
+        raise InputError(field, value, f"a number from {least:g} to {greatest:g}")
+    return number
+
+
+def finite_array(field: str, value: Any, shape: tuple[int | None, ...]) -> np.ndarray:
+    """Return ``value`` as a float array of ``shape`` (None = any length), every entry finite; else `InputError`."""
+    wanted = "an array of finite numbers, shape (" + ", ".join("n" if s is None else str(s) for s in shape) + ")"
+    try:
+        array = np.asarray(value, dtype=float)
+    except (TypeError, ValueError):
+        raise InputError(field, value, wanted) from None
+    if array.ndim != len(shape) or any(s is not None and s != a for s, a in zip(shape, array.shape, strict=True)):
+        raise InputError(field, value, wanted)
+    if not np.isfinite(array).all():
+        first = np.argwhere(~np.isfinite(array))[0]
+        where = f"{field}[{', '.join(str(i) for i in first)}]"
+        raise InputError(where, array[tuple(first)], "a finite number")
+    return array
