@@ -1,9 +1,9 @@
 """The errors a caller may meet.
 
-    ValueError
-    └── InputError          wrong input: names the field, the value and what is accepted
-    UserWarning
-    └── LimitOfValidity     a result outside the range its formula was made for
+ValueError
+└── InputError          wrong input: names the field, the value and what is accepted
+UserWarning
+└── LimitOfValidity     a result outside the range its formula was made for
 """
 
 from __future__ import annotations

@@ -1,0 +1,274 @@
+"""Cutter, table and face: speeds, travels, minutes and the path each edge runs in the material.
+
+The face is a rectangle, length L along the travel and width W across it. The cutter, radius R, runs with its centre
+line `offset_mm` beside the middle of the face, so the long sides of the face lie at y1 = offset - W/2 and
+y2 = offset + W/2 from the cutter's centre line.
+
+Two conventions for the end of a pass are in use and both are offered: *stop when cut* (the last corner of the face has
+been swept) and *run clear* (the cutter has left the face). Formulas are plain geometry; textbooks: El-Hofy, Fundamentals
+of Machining Processes, ch. 6; Groover, Fundamentals of Modern Manufacturing, milling chapter.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from planner.errors import InputError, between, finite, not_negative, positive
+
+_TOLERANCE_MM = 1e-9
+
+
+def spindle_speed(speed_m_min: float, diameter_mm: float) -> float:
+    """Spindle speed [rev/min] at which a cutter of this diameter [mm] runs at the surface speed [m/min]."""
+    return 1000.0 * positive("speed_m_min", speed_m_min) / (math.pi * positive("diameter_mm", diameter_mm))
+
+
+def surface_speed(rpm: float, diameter_mm: float) -> float:
+    """Surface speed [m/min] of a cutter of this diameter [mm] at this spindle speed [rev/min]."""
+    return math.pi * positive("diameter_mm", diameter_mm) * positive("rpm", rpm) / 1000.0
+
+
+def table_feed(feed_mm: float, inserts: int, rpm: float) -> float:
+    """Table feed [mm/min] from the feed per insert [mm], the number of inserts and the spindle speed [rev/min]."""
+    return positive("feed_mm", feed_mm) * _count("inserts", inserts) * positive("rpm", rpm)
+
+
+def pass_minutes(travel_mm: float, table_feed_mm_min: float) -> float:
+    """Minutes of spindle time for a travel [mm] at a table feed [mm/min]."""
+    return not_negative("travel_mm", travel_mm) / positive("table_feed_mm_min", table_feed_mm_min)
+
+
+@dataclass(frozen=True)
+class SpeedChoice:
+    """The spindle speed to set.
+
+    ``limited_by`` is one of "recipe", "machine's list", "machine's greatest", "machine's least", "cutter's mark".
+    ``faster_than_recipe`` is set where the machine cannot turn as slowly as the recipe asks.
+    """
+
+    rpm: float
+    wanted_rpm: float
+    limited_by: str
+    faster_than_recipe: bool = False
+
+
+def choose_speed(
+    wanted_rpm: float,
+    cutter_max_rpm: float | None,
+    speeds_rpm: Sequence[float] = (),
+    least_rpm: float = 0.0,
+    greatest_rpm: float = math.inf,
+) -> SpeedChoice:
+    """Spindle speed to set for a wanted one [rev/min]: a list of speeds rounds down, a range is kept to.
+
+    ``speeds_rpm`` is the machine's list; empty for a machine with a range. The speed marked on the cutter is never
+    passed. Raises `InputError` when the mark is unknown (None), and when the machine cannot turn as slowly as the mark.
+    """
+    wanted = positive("wanted_rpm", wanted_rpm)
+    if cutter_max_rpm is None:
+        raise InputError("cutter_max_rpm", None, "the greatest speed marked on the cutter's body; unknown is refused")
+    mark = positive("cutter_max_rpm", cutter_max_rpm)
+    low = not_negative("least_rpm", least_rpm)
+    high = math.inf if greatest_rpm == math.inf else positive("greatest_rpm", greatest_rpm)
+    if high < low:
+        raise InputError("greatest_rpm", greatest_rpm, f"a speed of at least least_rpm = {low:g}")
+    goal = min(wanted, mark)
+    limited = "recipe" if wanted <= mark else "cutter's mark"
+    if len(speeds_rpm):
+        speeds = sorted(positive(f"speeds_rpm[{i}]", s) for i, s in enumerate(speeds_rpm))
+        usable = [s for s in speeds if low <= s <= high]
+        if not usable:
+            raise InputError("speeds_rpm", speeds_rpm, f"at least one speed from {low:g} to {high:g}")
+        below = [s for s in usable if s <= goal * (1 + 1e-12)]
+        rpm = below[-1] if below else usable[0]
+        if rpm < goal * (1 - 1e-12):
+            limited = "machine's list"
+    else:
+        rpm = min(max(goal, low), high)
+        if rpm < goal:
+            limited = "machine's greatest"
+    if rpm > goal * (1 + 1e-12):
+        limited = "machine's least"
+    if rpm > mark * (1 + 1e-12):
+        raise InputError("cutter_max_rpm", cutter_max_rpm, f"a mark of at least the machine's slowest speed, {rpm:g}")
+    return SpeedChoice(rpm, wanted, limited, faster_than_recipe=rpm > wanted * (1 + 1e-12))
+
+
+def cutting_travel(length_mm: float, width_mm: float, diameter_mm: float, offset_mm: float = 0.0) -> float:
+    """Travel [mm] from the first touch until every place of the face has been swept (*stop when cut*).
+
+    L + sqrt(R² - y*²) - sqrt(R² - ym²), y* the place of [y1, y2] nearest the cutter's centre line, ym the farthest.
+    Raises `InputError` where the face reaches beyond the cutter; see `lanes`.
+    """
+    length, _, _, reach_near, reach_far = _engage(length_mm, width_mm, diameter_mm, offset_mm)
+    return length + reach_near - reach_far
+
+
+def clearing_travel(length_mm: float, width_mm: float, diameter_mm: float, offset_mm: float = 0.0) -> float:
+    """Travel [mm] from the first touch until the cutter has left the face (*run clear*): L + 2 sqrt(R² - y*²)."""
+    length, _, _, reach_near, _ = _engage(length_mm, width_mm, diameter_mm, offset_mm)
+    return length + 2.0 * reach_near
+
+
+def engagement_angle(width_mm: float, diameter_mm: float, offset_mm: float = 0.0) -> float:
+    """Angle [degrees] over which an insert is in the material: asin(y2/R) - asin(y1/R)."""
+    _, start, stop, _, _ = _engage(1.0, width_mm, diameter_mm, offset_mm)
+    return math.degrees(stop - start)
+
+
+def path_in_material(
+    length_mm: float,
+    width_mm: float,
+    diameter_mm: float,
+    feed_mm: float,
+    offset_mm: float = 0.0,
+    net_share: float = 1.0,
+) -> float:
+    """Path [mm] of *each* edge in the material in one pass; ``feed_mm`` is the feed per **revolution**.
+
+    (L / f) R (asin(y2/R) - asin(y1/R)) × net share of the face. Every edge of a cutter with several inserts runs this
+    same path. The net share leaves out openings, and in early passes the part of the face not yet reached.
+    """
+    length, start, stop, _, _ = _engage(length_mm, width_mm, diameter_mm, offset_mm)
+    share = between("net_share", net_share, 0.0, 1.0)
+    return length / positive("feed_mm", feed_mm) * (diameter_mm / 2.0) * (stop - start) * share
+
+
+@dataclass(frozen=True)
+class Lane:
+    """One strip of a wide face: its middle from the face's centre line [mm], its width [mm], the cutter's offset [mm]."""
+
+    middle_mm: float
+    width_mm: float
+    offset_mm: float = 0.0
+
+
+def lanes(width_mm: float, diameter_mm: float, offset_mm: float = 0.0, overlap_mm: float = 0.0) -> tuple[Lane, ...]:
+    """The strips in which a face [mm] is cut: one where the cutter reaches both sides, else the fewest equal strips.
+
+    Neighbouring strips share ``overlap_mm``; the cutter then runs centred on each. Raises `InputError` where the
+    overlap is not smaller than the cutter.
+    """
+    width = positive("width_mm", width_mm)
+    diameter = positive("diameter_mm", diameter_mm)
+    offset = finite("offset_mm", offset_mm)
+    overlap = not_negative("overlap_mm", overlap_mm)
+    if abs(offset) + width / 2 <= diameter / 2 + _TOLERANCE_MM:
+        return (Lane(0.0, width, offset),)
+    if overlap >= diameter:
+        raise InputError("overlap_mm", overlap_mm, f"less than the cutter's diameter, {diameter:g}")
+    if width <= diameter + _TOLERANCE_MM:
+        # the offset alone is in the way: one centred lane reaches both sides
+        return (Lane(0.0, width, 0.0),)
+    count = math.ceil((width - overlap) / (diameter - overlap) - _TOLERANCE_MM)
+    strip = (width + (count - 1) * overlap) / count
+    first = -width / 2 + strip / 2
+    return tuple(Lane(first + i * (strip - overlap), strip) for i in range(count))
+
+
+@dataclass(frozen=True)
+class Traverse:
+    """One pass over the whole face: minutes by both end-of-pass rules, and what the machine's own rule takes.
+
+    ``minutes`` = traverse by the machine's rule + return; travels include the machine's clearances, every lane.
+    ``path_mm`` is the path of each edge in the material (overlap of lanes counted twice: it rubs, it does not rest).
+    """
+
+    lanes: int
+    cutting_travel_mm: float
+    clearing_travel_mm: float
+    when_cut_minutes: float
+    run_clear_minutes: float
+    return_minutes: float
+    minutes: float
+    path_mm: float
+
+
+def traverse(
+    length_mm: float,
+    width_mm: float,
+    diameter_mm: float,
+    feed_mm: float,
+    inserts: int,
+    rpm: float,
+    *,
+    run_clear: bool,
+    offset_mm: float = 0.0,
+    approach_mm: float = 0.0,
+    runout_mm: float = 0.0,
+    return_mm_min: float = math.inf,
+    overlap_mm: float = 0.0,
+    net_share: float = 1.0,
+    travel_mm: float = math.inf,
+) -> Traverse:
+    """Minutes and path of one pass on a machine.
+
+    ``feed_mm`` per insert; ``approach_mm`` and ``runout_mm`` are the machine's clearances before the first touch and
+    after the end; ``return_mm_min`` the speed of the return with the cutter clear (inf: not counted); ``travel_mm`` the
+    longest travel the table has. Raises `InputError` where the pass is longer than the table's travel.
+    """
+    feed = table_feed(feed_mm, inserts, rpm)
+    extra = not_negative("approach_mm", approach_mm) + not_negative("runout_mm", runout_mm)
+    cut = clear = path = 0.0
+    strips = lanes(width_mm, diameter_mm, offset_mm, overlap_mm)
+    for lane in strips:
+        one_cut = cutting_travel(length_mm, lane.width_mm, diameter_mm, lane.offset_mm) + extra
+        one_clear = clearing_travel(length_mm, lane.width_mm, diameter_mm, lane.offset_mm) + extra
+        longest = one_clear if run_clear else one_cut
+        if longest > travel_mm + _TOLERANCE_MM:
+            raise InputError("length_mm", length_mm, f"a pass within the table's travel {travel_mm:g}, not {longest:.1f}")
+        cut, clear = cut + one_cut, clear + one_clear
+        path += path_in_material(
+            length_mm, lane.width_mm, diameter_mm, feed_mm * inserts, lane.offset_mm, net_share=net_share
+        )
+    back = 0.0 if return_mm_min == math.inf else (clear if run_clear else cut) / positive("return_mm_min", return_mm_min)
+    cut_minutes, clear_minutes = pass_minutes(cut, feed), pass_minutes(clear, feed)
+    minutes = (clear_minutes if run_clear else cut_minutes) + back
+    return Traverse(len(strips), cut, clear, cut_minutes, clear_minutes, back, minutes, path)
+
+
+def tram_hollow(
+    tram_mm: float, sweep_mm: float, width_mm: float, diameter_mm: float, offset_mm: float = 0.0
+) -> float:
+    """Hollow [mm] left across the face by a spindle leaning along the travel: ``tram_mm`` read over ``sweep_mm``.
+
+    (t/S)(sqrt(R² - y*²) - sqrt(R² - ym²)).
+    """
+    _, _, _, reach_near, reach_far = _engage(1.0, width_mm, diameter_mm, offset_mm)
+    return abs(finite("tram_mm", tram_mm)) / positive("sweep_mm", sweep_mm) * (reach_near - reach_far)
+
+
+def tram_out_of_parallel(tram_mm: float, sweep_mm: float, width_mm: float) -> float:
+    """Out of parallel [mm] across the face from a spindle leaning across the travel: W t / S."""
+    return abs(finite("tram_mm", tram_mm)) / positive("sweep_mm", sweep_mm) * positive("width_mm", width_mm)
+
+
+def _engage(length_mm, width_mm, diameter_mm, offset_mm):
+    """Length, angles of both sides seen from the cutter's centre, reach ahead at the nearest and the farthest place."""
+    length = positive("length_mm", length_mm)
+    width = positive("width_mm", width_mm)
+    radius = positive("diameter_mm", diameter_mm) / 2.0
+    offset = finite("offset_mm", offset_mm)
+    low, high = offset - width / 2.0, offset + width / 2.0
+    far = max(abs(low), abs(high))
+    if far > radius + _TOLERANCE_MM:
+        raise InputError(
+            "width_mm", width_mm, f"both sides within the cutter's radius {radius:g} (farthest {far:g}); else cut in lanes"
+        )
+    far = min(far, radius)
+    near = min(max(0.0, low), high) if low > 0 or high < 0 else 0.0
+    start, stop = (math.asin(min(1.0, max(-1.0, y / radius))) for y in (low, high))
+    return length, start, stop, _reach(radius, near), _reach(radius, far)
+
+
+def _reach(radius: float, y: float) -> float:
+    return math.sqrt(max(0.0, (radius - y) * (radius + y)))
+
+
+def _count(field: str, value: int) -> int:
+    number = finite(field, value)
+    if number < 1 or number != int(number):
+        raise InputError(field, value, "a whole number of 1 or more")
+    return int(number)

@@ -1,0 +1,95 @@
+"""The shop as it stands: one frozen picture of every noun, with look-ups. The pure rooms read it, nobody writes it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+import numpy as np
+
+from planner.errors import InputError
+from planner.shop.faces import Face
+from planner.shop.machines import Closure, Machine, Overtime
+from planner.shop.parts import Condition, Family, Job, JobState, MatchedSet, Part
+from planner.shop.people import Person
+from planner.shop.settings import Settings
+from planner.shop.tooling import Cutter, Gasket, Insert, InsertGrade, Recipe
+
+
+@dataclass(frozen=True)
+class EdgeInUse:
+    """The edge that sits in a pocket of a cutter, and what it has cut so far, by material."""
+
+    cutter_id: int
+    pocket: int
+    insert_id: int
+    position: int
+    grade_id: int
+    since: datetime | None = None
+    path_mm: Mapping[str, float] = field(default_factory=dict)
+    swept_mm2: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class DepthRecord:
+    """Learning intervals of one family's face under one condition: shape (n,) each, mm; upper may be inf."""
+
+    family_id: int
+    face_id: int
+    condition: Condition
+    lower_mm: np.ndarray
+    upper_mm: np.ndarray
+
+
+@dataclass(frozen=True)
+class Shop:
+    """Everything the planner knows at one moment. ``removed_mm`` maps (part id, face id) to the depth recorded cuts
+    took so far; ``ready_edges`` counts unused positions of opened inserts by grade."""
+
+    settings: Settings = Settings()
+    families: Mapping[int, Family] = field(default_factory=dict)
+    parts: Mapping[int, Part] = field(default_factory=dict)
+    jobs: Mapping[int, Job] = field(default_factory=dict)
+    sets: Mapping[int, MatchedSet] = field(default_factory=dict)
+    machines: Mapping[int, Machine] = field(default_factory=dict)
+    people: Mapping[int, Person] = field(default_factory=dict)
+    cutters: Mapping[int, Cutter] = field(default_factory=dict)
+    grades: Mapping[int, InsertGrade] = field(default_factory=dict)
+    recipes: Mapping[int, Recipe] = field(default_factory=dict)
+    inserts: Mapping[int, Insert] = field(default_factory=dict)
+    gaskets: Mapping[int, Gasket] = field(default_factory=dict)
+    closures: tuple[Closure, ...] = ()
+    overtime: tuple[Overtime, ...] = ()
+    edges: tuple[EdgeInUse, ...] = ()
+    ready_edges: Mapping[int, int] = field(default_factory=dict)
+    depth_records: tuple[DepthRecord, ...] = ()
+    removed_mm: Mapping[tuple[int, int], float] = field(default_factory=dict)
+    data_version: int = 0
+
+    def family_of(self, part: Part) -> Family:
+        """The family of a part; `InputError` when it is not there."""
+        try:
+            return self.families[part.family_id]
+        except KeyError:
+            raise InputError("part.family_id", part.family_id, "a family of the shop") from None
+
+    def part_of(self, job: Job) -> Part:
+        try:
+            return self.parts[job.part_id]
+        except KeyError:
+            raise InputError("job.part_id", job.part_id, "a part of the shop") from None
+
+    def face_of(self, job: Job) -> Face:
+        return self.family_of(self.part_of(job)).face(job.face_id)
+
+    def set_of(self, job_id: int | None) -> MatchedSet | None:
+        """The matched set a job belongs to, if any."""
+        for matched in self.sets.values():
+            if job_id in matched.job_ids:
+                return matched
+        return None
+
+    def open_jobs(self) -> tuple[Job, ...]:
+        """Jobs still to be cut, by id."""
+        return tuple(j for _, j in sorted(self.jobs.items()) if j.state in (JobState.WAITING, JobState.RUNNING))

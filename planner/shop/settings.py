@@ -1,0 +1,60 @@
+"""The shop's own habits and prices, one record."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from planner.errors import InputError, between, not_negative, positive
+from planner.shop.checks import choice, setter, text
+from planner.units import MM_PER_THOU, System
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Prices per hour and per rebuild in the shop's currency; depths and tolerances mm; chances as shares."""
+
+    shop_name: str = "The shop"
+    units: System = System.INCH
+    currency: str = "$"
+    hourly_rate: float = 110.0
+    rebuild_value: float = 100.0
+    risk_limit: float = 0.05
+    risk_limit_last: float = 0.02
+    spoiled_face_cost: float = 150.0
+    depth_step_mm: float = 0.5 * MM_PER_THOU
+    paper_mm: float = 4 * MM_PER_THOU
+    set_tolerance_mm: float = 3 * MM_PER_THOU
+    height_repeatability_mm: float = 0.5 * MM_PER_THOU
+    late_price_per_hour: float = 20.0
+    fixed_pass_mm: float = 2 * MM_PER_THOU
+    uncleaned_cost: float = 250.0
+    feelers_mm: tuple[float, ...] = tuple(
+        round(t * MM_PER_THOU, 5) for t in (1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 9, 10, 12, 15)
+    )
+    leaves_mm: tuple[tuple[float, int], ...] = tuple((round(t * MM_PER_THOU, 5), 10) for t in (1, 1.5, 2, 3, 5, 10))
+    learn_from: str = ""
+    version: int = 0
+
+    def __post_init__(self) -> None:
+        put = setter(self)
+        put("shop_name", text("settings.shop_name", self.shop_name, required=True, longest=80))
+        put("units", choice("settings.units", self.units, System))
+        put("currency", text("settings.currency", self.currency, required=True, longest=4))
+        for name in (
+            "hourly_rate",
+            "rebuild_value",
+            "spoiled_face_cost",
+            "paper_mm",
+            "height_repeatability_mm",
+            "late_price_per_hour",
+            "uncleaned_cost",
+        ):
+            put(name, not_negative(f"settings.{name}", getattr(self, name)))
+        for name in ("depth_step_mm", "set_tolerance_mm", "fixed_pass_mm"):
+            put(name, positive(f"settings.{name}", getattr(self, name)))
+        for name in ("risk_limit", "risk_limit_last"):
+            put(name, between(f"settings.{name}", getattr(self, name), 0.0001, 0.5))
+        put("feelers_mm", tuple(sorted(positive("settings.feelers_mm", f) for f in self.feelers_mm)))
+        put("leaves_mm", tuple((positive("settings.leaves_mm", t), int(n)) for t, n in self.leaves_mm))
+        if any(n < 0 for _, n in self.leaves_mm):
+            raise InputError("settings.leaves_mm", self.leaves_mm, "counts of 0 or more")
