@@ -102,7 +102,7 @@ class Limit:
 
 @dataclass(frozen=True)
 class DepthLine:
-    """A dimension that changes with the cut (valve recession, groove depth, …), design table "depths".
+    """A dimension that changes with the cut (valve recession, groove depth, …).
 
     ``present_mm`` None = unknown; ``per_cut`` is its change per mm cut (+1, 0 or −1); least/greatest None = no limit.
     """
