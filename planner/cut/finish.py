@@ -121,7 +121,7 @@ def check_band(
     band_least_um: float | None = None,
     band_greatest_um: float | None = None,
 ) -> BandCheck:
-    """Check a feed per insert [mm] against a band for Ra [µm]: its upper end with one proud insert, its lower with none.
+    """Check a feed per insert [mm] against a band for Ra [µm]: upper end with one proud insert, lower end with none.
 
     Raises `InputError` for a band whose ends are the wrong way round.
     """
@@ -151,8 +151,9 @@ def feed_window(
     band_least_um: float | None = None,
     band_greatest_um: float | None = None,
 ) -> FeedWindow:
-    """Least and greatest feed per insert [mm] for a band of Ra [µm], the lower end all inserts level, the upper one proud.
+    """Least and greatest feed per insert [mm] for a band of Ra [µm].
 
+    The lower end holds with all inserts level, the upper with one proud.
     ``greatest_mm`` is inf where the band has no upper end. An unreachable band is a result with its reason, no error.
     """
     least, greatest = _band(band_least_um, band_greatest_um)
@@ -165,7 +166,11 @@ def feed_window(
         low = max(low, corner.wiper_mm)
     high = math.inf if math.isinf(greatest) else max(_feed_at(model, greatest, corner), corner.wiper_mm) / count
     if low > high:
-        why = "with several inserts one proud is too rough, all level too smooth" if count > 1 else "the band is too narrow"
+        why = (
+            "with several inserts one proud is too rough, all level too smooth"
+            if count > 1
+            else "the band is too narrow"
+        )
         return FeedWindow(low, high, why)
     return FeedWindow(low, high)
 
@@ -179,9 +184,9 @@ def learn_finish(
 ) -> FinishModel:
     """Ratio and floor from readings of Ra [µm] at acting feeds [mm] and corner radii [mm], all shape (n,).
 
-    Least squares of log(read / modelled) (readings scatter in proportion), drawn toward ``prior`` (default: the starting
-    values) with the worth of ``prior_records`` readings, on the logs of ratio and floor; soft_l1 loss keeps one wild
-    reading from ruling. Without readings the prior comes back unchanged.
+    Least squares of log(read / modelled) (readings scatter in proportion), drawn toward ``prior`` (default: the
+    starting values) with the worth of ``prior_records`` readings, on the logs of ratio and floor; soft_l1 loss keeps
+    one wild reading from ruling. Without readings the prior comes back unchanged.
     """
     prior = prior if prior is not None else FinishModel()
     feed = finite_array("feed_mm", feed_mm, (None,))
@@ -231,7 +236,7 @@ def _arc(feed_mm, radius_mm) -> tuple[np.ndarray, np.ndarray]:
         raise InputError("feed_mm", feed_mm, "at most twice the corner radius: wider apart the arcs do not meet")
     if (feed > radius).any():
         warnings.warn(
-            "feed above the corner radius: the parabola is more than 7 % below the arc; take a larger corner or less feed",
+            "feed above the corner radius: the parabola is over 7 % below the arc; take a larger corner or less feed",
             LimitOfValidity,
             stacklevel=3,
         )

@@ -5,8 +5,8 @@ line `offset_mm` beside the middle of the face, so the long sides of the face li
 y2 = offset + W/2 from the cutter's centre line.
 
 Two conventions for the end of a pass are in use and both are offered: *stop when cut* (the last corner of the face has
-been swept) and *run clear* (the cutter has left the face). Formulas are plain geometry; textbooks: El-Hofy, Fundamentals
-of Machining Processes, ch. 6; Groover, Fundamentals of Modern Manufacturing, milling chapter.
+been swept) and *run clear* (the cutter has left the face). Formulas are plain geometry; textbooks: El-Hofy,
+Fundamentals of Machining Processes, ch. 6; Groover, Fundamentals of Modern Manufacturing, milling chapter.
 """
 
 from __future__ import annotations
@@ -138,7 +138,7 @@ def path_in_material(
 
 @dataclass(frozen=True)
 class Lane:
-    """One strip of a wide face: its middle from the face's centre line [mm], its width [mm], the cutter's offset [mm]."""
+    """A strip of a wide face: its middle from the face's centre line, its width, the cutter's offset from its middle."""
 
     middle_mm: float
     width_mm: float
@@ -218,20 +218,22 @@ def traverse(
         one_clear = clearing_travel(length_mm, lane.width_mm, diameter_mm, lane.offset_mm) + extra
         longest = one_clear if run_clear else one_cut
         if longest > travel_mm + _TOLERANCE_MM:
-            raise InputError("length_mm", length_mm, f"a pass within the table's travel {travel_mm:g}, not {longest:.1f}")
+            raise InputError(
+                "length_mm", length_mm, f"a pass within the table's travel {travel_mm:g}, not {longest:.1f}"
+            )
         cut, clear = cut + one_cut, clear + one_clear
         path += path_in_material(
             length_mm, lane.width_mm, diameter_mm, feed_mm * inserts, lane.offset_mm, net_share=net_share
         )
-    back = 0.0 if return_mm_min == math.inf else (clear if run_clear else cut) / positive("return_mm_min", return_mm_min)
+    back = (
+        0.0 if return_mm_min == math.inf else (clear if run_clear else cut) / positive("return_mm_min", return_mm_min)
+    )
     cut_minutes, clear_minutes = pass_minutes(cut, feed), pass_minutes(clear, feed)
     minutes = (clear_minutes if run_clear else cut_minutes) + back
     return Traverse(len(strips), cut, clear, cut_minutes, clear_minutes, back, minutes, path)
 
 
-def tram_hollow(
-    tram_mm: float, sweep_mm: float, width_mm: float, diameter_mm: float, offset_mm: float = 0.0
-) -> float:
+def tram_hollow(tram_mm: float, sweep_mm: float, width_mm: float, diameter_mm: float, offset_mm: float = 0.0) -> float:
     """Hollow [mm] left across the face by a spindle leaning along the travel: ``tram_mm`` read over ``sweep_mm``.
 
     (t/S)(sqrt(R² - y*²) - sqrt(R² - ym²)).
@@ -255,7 +257,9 @@ def _engage(length_mm, width_mm, diameter_mm, offset_mm):
     far = max(abs(low), abs(high))
     if far > radius + _TOLERANCE_MM:
         raise InputError(
-            "width_mm", width_mm, f"both sides within the cutter's radius {radius:g} (farthest {far:g}); else cut in lanes"
+            "width_mm",
+            width_mm,
+            f"both sides within the cutter's radius {radius:g} (farthest {far:g}); else cut in lanes",
         )
     far = min(far, radius)
     near = min(max(0.0, low), high) if low > 0 or high < 0 else 0.0

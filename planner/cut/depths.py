@@ -1,0 +1,228 @@
+"""Distributions of clean-up depth: starting ones, and what is left of one after something has been seen.
+
+All behave like a frozen `scipy.stats` distribution (cdf, sf, pdf, ppf, isf, mean, median, std, rvs, support), in mm
+below first contact, and can be handed to `planner.cut.plan_passes`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from scipy import stats
+
+from planner.errors import InputError, finite, not_negative, positive
+
+_ONE_SIDED_80 = float(stats.norm.ppf(0.8))
+
+
+def starting_depth(median_mm: float, sigma: float | None = None, bound80_mm: float | None = None):
+    """Frozen log-normal with this median [mm] and either sigma of the log or the one-sided 80 % bound [mm].
+
+    Raises `InputError` unless exactly one of the two is given, and for a bound that is not above the median.
+    """
+    median = positive("median_mm", median_mm)
+    if (sigma is None) == (bound80_mm is None):
+        raise InputError("sigma", sigma, "either sigma or the 80 % bound, not both and not neither")
+    if sigma is None:
+        bound = positive("bound80_mm", bound80_mm)
+        if bound <= median:
+            raise InputError("bound80_mm", bound80_mm, f"a depth above the median {median:g}")
+        spread = math.log(bound / median) / _ONE_SIDED_80
+    else:
+        spread = positive("sigma", sigma)
+    return stats.lognorm(spread, scale=median)
+
+
+class _Depth:
+    """What the two kinds below share, from cdf, sf, pdf and support alone."""
+
+    def support(self) -> tuple[float, float]:
+        raise NotImplementedError
+
+    def ppf(self, q):
+        """Depth [mm] below which a share q of parts is clean; bisection, to 1e-12 of the range."""
+        q = np.asarray(q, dtype=float)
+        bad = ~((q >= 0) & (q <= 1))
+        low, high = self._bracket(q)
+        for _ in range(80):
+            middle = 0.5 * (low + high)
+            under = np.where(q < 0.5, self.cdf(middle) < q, self.sf(middle) > 1 - q)
+            low, high = np.where(under, middle, low), np.where(under, high, middle)
+        found = np.where(bad, np.nan, 0.5 * (low + high))
+        first, last = self.support()
+        found = np.where(q == 0, first, np.where(q == 1, last, found))
+        return found[()]
+
+    def _bracket(self, q: np.ndarray):
+        first, last = self.support()
+        if math.isfinite(last):
+            return np.full(q.shape, first), np.full(q.shape, last)
+        top = first + 1.0
+        worst = float(1 - q[q < 1].max()) if (q < 1).any() else 0.5
+        while self.sf(top) > worst and top < 1e9:
+            top = first + 2 * (top - first)
+        return np.full(q.shape, first), np.full(q.shape, top)
+
+    def isf(self, q):
+        return self.ppf(1 - np.asarray(q, dtype=float))
+
+    def median(self) -> float:
+        return float(self.ppf(0.5))
+
+    def interval(self, confidence: float):
+        return self.ppf((1 - confidence) / 2), self.ppf((1 + confidence) / 2)
+
+    def _moments(self) -> tuple[float, float]:
+        # E[D] and E[D²] by Gauss-Legendre over equal parts of the probability
+        nodes, weights = np.polynomial.legendre.leggauss(8)
+        edges = np.concatenate([[0.0], np.geomspace(1e-9, 0.5, 40), 1 - np.geomspace(0.5, 1e-9, 40)[1:], [1.0]])
+        half = np.diff(edges)[:, None] / 2
+        q = edges[:-1, None] + half * (nodes + 1)
+        depth = self.ppf(q)
+        return float((depth * half * weights).sum()), float((depth**2 * half * weights).sum())
+
+    def mean(self) -> float:
+        return self._moments()[0]
+
+    def var(self) -> float:
+        first, second = self._moments()
+        return max(0.0, second - first**2)
+
+    def std(self) -> float:
+        return math.sqrt(self.var())
+
+    def rvs(self, size=None, random_state=None):
+        return self.ppf(np.random.default_rng(random_state).uniform(size=size))
+
+
+@dataclass(frozen=True)
+class NarrowedDepth(_Depth):
+    """``base`` known to lie above ``low_mm`` and at or below ``high_mm`` (inf: no upper end)."""
+
+    base: Any
+    low_mm: float
+    high_mm: float = math.inf
+    _above: float = field(init=False, repr=False, compare=False)
+    _inside: float = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        finite("low_mm", self.low_mm)
+        if not self.high_mm > self.low_mm:
+            raise InputError("high_mm", self.high_mm, f"a depth above low_mm = {self.low_mm:g}")
+        above = float(self.base.sf(self.low_mm))
+        # both tails, whichever keeps its digits
+        inside = above - float(self.base.sf(self.high_mm))
+        if above > 0.5:
+            inside = float(self.base.cdf(self.high_mm)) - float(self.base.cdf(self.low_mm))
+        if not inside > 1e-250:
+            raise InputError(
+                "low_mm",
+                (self.low_mm, self.high_mm),
+                "an interval that is possible for this part; check what was entered",
+            )
+        object.__setattr__(self, "_above", above)
+        object.__setattr__(self, "_inside", inside)
+
+    def support(self) -> tuple[float, float]:
+        first, last = self.base.support()
+        return max(float(first), self.low_mm), min(float(last), self.high_mm)
+
+    def ppf(self, q):
+        q = np.asarray(q, dtype=float)
+        first, last = self.support()
+        return np.clip(self.base.isf(np.clip(self._above - q * self._inside, 0.0, 1.0)), first, last)[()]
+
+    def sf(self, x):
+        left = np.asarray(self.base.sf(x), dtype=float) - float(self.base.sf(self.high_mm))
+        return np.clip(left / self._inside, 0.0, 1.0)[()]
+
+    def cdf(self, x):
+        if self._above > 0.5:
+            gone = np.asarray(self.base.cdf(x), dtype=float) - float(self.base.cdf(self.low_mm))
+        else:
+            gone = self._above - np.asarray(self.base.sf(x), dtype=float)
+        return np.clip(gone / self._inside, 0.0, 1.0)[()]
+
+    def pdf(self, x):
+        x = np.asarray(x, dtype=float)
+        inside = (x > self.low_mm) & (x <= self.high_mm)
+        return np.where(inside, self.base.pdf(x) / self._inside, 0.0)[()]
+
+
+@dataclass(frozen=True)
+class SurveyedDepth(_Depth):
+    """Clean-up depth after a survey: surveyed - U + X, above 0.
+
+    U normal with standard deviation ``uncertainty_mm``; ``excess`` the distribution X of what the survey could not see
+    (a survey can be too deep as well as too shallow). The sum is a Gauss-Hermite mixture of shifted X.
+    """
+
+    surveyed_mm: float
+    uncertainty_mm: float
+    excess: Any
+    _shift: np.ndarray = field(init=False, repr=False, compare=False)
+    _weight: np.ndarray = field(init=False, repr=False, compare=False)
+    _above: float = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        not_negative("surveyed_mm", self.surveyed_mm)
+        not_negative("uncertainty_mm", self.uncertainty_mm)
+        shift, weight = hermite(self.surveyed_mm, self.uncertainty_mm)
+        object.__setattr__(self, "_shift", shift)
+        object.__setattr__(self, "_weight", weight)
+        above = float(self._mix(self.excess.sf, 0.0))
+        if above < 1e-12:
+            raise InputError("surveyed_mm", self.surveyed_mm, "a survey that leaves a depth above 0 possible")
+        object.__setattr__(self, "_above", above)
+
+    def _mix(self, function, x):
+        x = np.asarray(x, dtype=float)
+        return function(x[..., None] - self._shift) @ self._weight
+
+    def support(self) -> tuple[float, float]:
+        return 0.0, math.inf
+
+    def sf(self, x):
+        x = np.asarray(x, dtype=float)
+        return np.where(x <= 0, 1.0, np.minimum(1.0, self._mix(self.excess.sf, x) / self._above))[()]
+
+    def cdf(self, x):
+        return (1.0 - self.sf(x))[()]
+
+    def pdf(self, x):
+        x = np.asarray(x, dtype=float)
+        return np.where(x <= 0, 0.0, self._mix(self.excess.pdf, x) / self._above)[()]
+
+
+def hermite(surveyed_mm: float, uncertainty_mm: float, nodes: int = 48) -> tuple[np.ndarray, np.ndarray]:
+    """Places surveyed - U [mm] and their weights, U normal: Gauss-Hermite, one node where U is 0."""
+    if uncertainty_mm == 0:
+        return np.array([surveyed_mm], dtype=float), np.ones(1)
+    place, weight = np.polynomial.hermite_e.hermegauss(nodes)
+    return surveyed_mm - uncertainty_mm * place, weight / weight.sum()
+
+
+def not_clean_at(depth: Any, depth_mm: float):
+    """The distribution once the face has been seen not clean at this depth [mm]: D > depth."""
+    return narrow(depth, depth_mm)
+
+
+def narrow(depth: Any, low_mm: float, high_mm: float = math.inf):
+    """The distribution known to lie above ``low_mm`` and at or below ``high_mm``, as after the intake check or a look.
+
+    Raises `InputError` for an interval the distribution holds impossible. Narrowing twice keeps one layer.
+    """
+    low = not_negative("low_mm", low_mm)
+    if isinstance(depth, NarrowedDepth):
+        return narrow(depth.base, max(low, depth.low_mm), min(high_mm, depth.high_mm))
+    if low == 0 and math.isinf(high_mm):
+        return depth
+    return NarrowedDepth(depth, low, float(high_mm))
+
+
+def surveyed_depth(surveyed_mm: float, uncertainty_mm: float, excess: Any) -> SurveyedDepth:
+    """Clean-up depth [mm] after a survey: surveyed - U + X; see `SurveyedDepth`."""
+    return SurveyedDepth(surveyed_mm, uncertainty_mm, excess)
