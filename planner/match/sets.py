@@ -1,0 +1,232 @@
+"""Closed-form least removal for parts that must end at a similar height."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.errors import InputError, finite, finite_array, not_negative
+
+# Heights carry about 1e-13 mm of rounding; a nanometre decides nothing in a shop.
+SAME_MM = 1e-9
+
+# How a length is put into words; a screen passes its own, in the unit its user chose.
+Show = Callable[[float], str]
+
+
+def millimetres(length_mm: float) -> str:
+    """A length in words, mm to four places."""
+    return f"{length_mm:.4f} mm"
+
+
+@dataclass(frozen=True)
+class SetCuts:
+    """What each member of a set must lose.
+
+    ``cuts_mm``, ``finals_mm``, ``extra_mm`` (n,): removal, height after it, and removal beyond the member's own
+    clean-up. ``feasible``: every member clean, above its least height and within the window. ``problems``: one
+    sentence each, naming the member and by how much. ``short_mm`` (n,): how far a member's final height would lie
+    below its least height (0 where it does not). ``window_mm``: tolerance less guard, never below 0.
+    """
+
+    cuts_mm: np.ndarray
+    finals_mm: np.ndarray
+    extra_mm: np.ndarray
+    feasible: bool
+    problems: tuple[str, ...]
+    short_mm: np.ndarray
+    window_mm: float
+
+    @property
+    def mismatch_mm(self) -> float:
+        """Greatest difference of final heights."""
+        return float(np.ptp(self.finals_mm))
+
+
+def set_guard(doubts_mm: Sequence[float]) -> float:
+    """Guard of a set, mm: 2 √(u_i² + u_j²) for its two most doubtful heights after cutting.
+
+    ``doubts_mm``: standard uncertainties of the members' heights after cutting, one or more of 0 or above.
+    """
+    doubts = finite_array("doubts_mm", doubts_mm, (None,))
+    if doubts.size < 2:
+        raise InputError("doubts_mm", doubts_mm, "two or more doubts, one for each member")
+    if (doubts < 0).any():
+        raise InputError("doubts_mm", doubts_mm, "0 or numbers above 0")
+    worst = np.sort(doubts)[-2:]
+    return 2.0 * float(np.hypot(*worst))
+
+
+def round_cut(cut_mm: float, step_mm: float = 0.0, least_mm: float = 0.0, *, deeper: bool = True) -> float:
+    """Nearest settable removal at or beyond ``cut_mm`` (or at or short of it), mm; 0 stays 0.
+
+    A removal is 0, or a multiple of the step that is not below the least pass.
+    """
+    if cut_mm <= SAME_MM:
+        return 0.0
+    if deeper:
+        wanted = max(cut_mm, least_mm)
+        return wanted if step_mm == 0 else step_mm * math.ceil(wanted / step_mm - SAME_MM)
+    settable = cut_mm if step_mm == 0 else step_mm * math.floor(cut_mm / step_mm + SAME_MM)
+    return settable if settable >= least_mm - SAME_MM else 0.0
+
+
+def match_set(
+    heights_mm: Sequence[float],
+    cleanup_mm: Sequence[float],
+    min_heights_mm: Sequence[float],
+    tolerance_mm: float,
+    guard_mm: float = 0.0,
+    step_mm: float = 0.0,
+    least_mm: float = 0.0,
+    *,
+    names: Sequence[str] | None = None,
+    show: Show = millimetres,
+) -> SetCuts:
+    """Least removal that brings two or more members within a tolerance of each other.
+
+    heights_mm, cleanup_mm, min_heights_mm: (n,) present height, removal to clean up, and least height of each member
+    at the set's measuring points (mean of the points; for heights relative to nominal subtract the nominal from the
+    first and the last). A member already finished has clean-up 0. A least height of -inf says that none is known.
+    tolerance_mm: greatest difference of final heights; guard_mm is taken off it for the doubt of the heights.
+    step_mm, least_mm: settable step of depth and least pass; 0 switches either off. names, show: how the problems
+    name the members and write a length.
+
+    With h height, q clean-up, w = tolerance − guard: low = min(h − q), final = min(h − q, low + w). Every schedule
+    that cleans all members within w ends at or below these finals, so they cost least on every member at once
+    (derived; checked against a linear programme). With a step or a least pass the same holds on the settable depths:
+    they are raised from the bottom until nothing more is asked. A depth is rounded deeper unless that breaks the
+    least height; then it is rounded shallower and the problem is told.
+
+    Raises `InputError` for fewer than two members, unequal lengths, anything missing or not finite, a negative
+    clean-up, tolerance, guard, step or least pass.
+    """
+    heights = finite_array("heights_mm", heights_mm, (None,))
+    count = heights.size
+    if count < 2:
+        raise InputError("heights_mm", heights_mm, "heights of two or more members")
+    cleanup = finite_array("cleanup_mm", cleanup_mm, (None,))
+    lows = _least_heights(min_heights_mm)
+    for field, value, array in (("cleanup_mm", cleanup_mm, cleanup), ("min_heights_mm", min_heights_mm, lows)):
+        if array.size != count:
+            raise InputError(field, value, f"{count} numbers, as many as heights_mm")
+    if (cleanup < 0).any():
+        at = int(np.argmax(cleanup < 0))
+        raise InputError(f"cleanup_mm[{at}]", float(cleanup[at]), "0 or a number above 0")
+    tolerance = not_negative("tolerance_mm", tolerance_mm)
+    guard = not_negative("guard_mm", guard_mm)
+    step = not_negative("step_mm", step_mm)
+    least = not_negative("least_mm", least_mm)
+    labels = [f"member {i}" for i in range(count)] if names is None else [str(name) for name in names]
+    if len(labels) != count:
+        raise InputError("names", names, f"{count} names, as many as heights_mm")
+
+    window = max(0.0, tolerance - guard)
+    cuts = _least_cuts(heights, cleanup, lows, window, step, least)
+    finals = heights - cuts
+    problems, short = _problems(labels, heights, cleanup, lows, window, cuts, step, show)
+    if guard > tolerance + SAME_MM:
+        problems.append(
+            f"the heights are too doubtful: the guard of {show(guard)} is {show(guard - tolerance)} more than the "
+            f"tolerance of {show(tolerance)}"
+        )
+    return SetCuts(
+        cuts_mm=cuts,
+        finals_mm=finals,
+        extra_mm=np.maximum(0.0, cuts - cleanup),
+        feasible=not problems,
+        problems=tuple(problems),
+        short_mm=short,
+        window_mm=window,
+    )
+
+
+def _least_heights(value: Sequence[float]) -> np.ndarray:
+    """Least heights as floats; -inf is the caller's word for "none known", NaN and +inf are mistakes."""
+    try:
+        array = np.array(value, dtype=float)
+    except (TypeError, ValueError):
+        raise InputError("min_heights_mm", value, "an array of numbers, shape (n); -inf where none is known") from None
+    if array.ndim != 1:
+        raise InputError("min_heights_mm", value, "an array of numbers, shape (n); -inf where none is known")
+    for i, number in enumerate(array):
+        if number != -math.inf:
+            finite(f"min_heights_mm[{i}]", number)
+    return array
+
+
+def _least_cuts(
+    heights: np.ndarray, cleanup: np.ndarray, lows: np.ndarray, window: float, step: float, least: float
+) -> np.ndarray:
+    need = np.maximum(cleanup, heights - np.min(heights - cleanup) - window)
+    exact = np.where(need > SAME_MM, need, 0.0)
+    if step == 0 and least == 0:
+        return exact
+
+    def settable(needs: np.ndarray) -> np.ndarray:
+        cuts = np.empty_like(needs)
+        for i, wanted in enumerate(needs):
+            deeper = round_cut(wanted, step, least)
+            if heights[i] - deeper >= lows[i] - SAME_MM:
+                cuts[i] = deeper
+            elif heights[i] - wanted < lows[i] - SAME_MM:
+                cuts[i] = wanted  # already past the limit: rounding would only overstate by how much
+            else:
+                cuts[i] = round_cut(wanted, step, least, deeper=False)
+        return cuts
+
+    first = settable(exact)
+    cuts = first
+    # Rounding one member deeper may lower the lowest and so ask more of the others. With a step above the window
+    # this may never settle; then the plain rounding stands and its mismatch is reported.
+    for _ in range(200):
+        raised = settable(np.maximum(cuts, np.maximum(cleanup, heights - np.min(heights - cuts) - window)))
+        if np.allclose(raised, cuts, rtol=0, atol=SAME_MM):
+            return raised
+        cuts = raised
+    return first
+
+
+def _problems(
+    labels: list[str],
+    heights: np.ndarray,
+    cleanup: np.ndarray,
+    lows: np.ndarray,
+    window: float,
+    cuts: np.ndarray,
+    step: float,
+    show: Show,
+) -> tuple[list[str], np.ndarray]:
+    finals = heights - cuts
+    short = np.where(finals < lows - SAME_MM, lows - finals, 0.0)
+    lowest = int(np.argmin(finals))
+    problems = []
+    for i, label in enumerate(labels):
+        if short[i] > 0:
+            alone = heights[i] - cleanup[i]
+            why = (
+                "to clean up"
+                if alone < lows[i] - SAME_MM or i == lowest
+                else f"to match {labels[lowest]}, which ends at {show(finals[lowest])}"
+            )
+            problems.append(
+                f"{label} must end at {show(finals[i])} {why}: {show(short[i])} below its least height of "
+                f"{show(lows[i])}"
+            )
+        if cuts[i] < cleanup[i] - SAME_MM:
+            problems.append(
+                f"{label} needs {show(cleanup[i])} to clean up; the deepest it can be set above its least height is "
+                f"{show(cuts[i])}, {show(cleanup[i] - cuts[i])} short"
+            )
+    highest = int(np.argmax(finals))
+    over = float(finals[highest] - finals[lowest]) - window
+    if over > SAME_MM:
+        cause = f"; the step of depth is {show(step)}" if step > window else ""
+        problems.append(
+            f"{labels[highest]} ends {show(over + window)} above {labels[lowest]}, {show(over)} more than the "
+            f"window of {show(window)}{cause}"
+        )
+    return problems, short
