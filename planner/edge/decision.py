@@ -1,0 +1,146 @@
+"""When to index: age replacement priced against a spoiled face, quantised to whole jobs, within the shop's risk limit.
+
+The age a* minimises [c_p R(a) + c_f F(a)] / integral_0^a R (Barlow & Hunter, Operations Research 8, 1960): c_p the price
+of an index planned ahead, c_f that of an edge lost in a face. Before a job of work u at age a > 0 the edge is indexed when
+
+    (c_f - c_p) [R(a) - R(a + u)]  >  g  integral_a^(a+u) R,      g = the least long-run cost per unit of use,
+
+with that job's own c_f, or when [R(a) - R(a + u)] / R(a) exceeds the limit. g equals (c_f - c_p) h(a*).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import optimize, special
+
+from planner.edge.ends import EdgeLife
+from planner.edge.life import LifeFit
+from planner.errors import InputError, finite_array, not_negative, positive
+
+__all__ = [
+    "AgeRule",
+    "age_rule",
+    "edge_price",
+    "index_age",
+    "index_cost",
+    "index_pays",
+    "spoiled_face_cost",
+    "weibull_survival_integral",
+]
+
+
+def index_age(shape: float, scale: float, planned_cost: float, failure_cost: float) -> float:
+    """Age a* (units of ``scale``) of least long-run cost for a Weibull life; inf if indexing early never pays.
+
+    Root of h(a) integral_0^a R - F(a) = c_p / (c_f - c_p). Never pays when the chance of failing does not rise with age
+    (shape at most 1) or a failure costs no more than a planned index.
+    """
+    k, size = positive("shape", shape), positive("scale", scale)
+    planned, failure = positive("planned_cost", planned_cost), positive("failure_cost", failure_cost)
+    if k <= 1.0 or failure <= planned:
+        return math.inf
+    ratio = planned / (failure - planned)
+
+    def excess(log_z: float) -> float:
+        z = math.exp(log_z)
+        return k * math.exp((k - 1) * log_z) * weibull_survival_integral(k, z) + math.expm1(-math.exp(k * log_z)) - ratio
+
+    low, high = -200.0 / k, min(600.0, 690.0 / k)
+    if excess(high) < 0:
+        # past every edge's life: R = 0, so h(a) = (1 + ratio) / mean
+        log_z = (math.log1p(ratio) - math.log(k) - math.lgamma(1 + 1 / k)) / (k - 1)
+        return size * math.exp(log_z) if log_z < 700 else math.inf
+    while excess(low) > 0:
+        low *= 2
+    return size * math.exp(optimize.brentq(excess, low, high, xtol=1e-13, rtol=1e-14))
+
+
+def weibull_survival_integral(shape, z):
+    """integral_0^z exp(-t^k) dt = Gamma(1 + 1/k) P(1/k, z^k); arrays broadcast."""
+    k = np.asarray(shape, dtype=float)
+    out = special.gamma(1 + 1 / k) * special.gammainc(1 / k, np.asarray(z, dtype=float) ** k)
+    return float(out) if np.ndim(out) == 0 else out
+
+
+def index_pays(alive, alive_after, survival_integral, planned_cost, failure_cost, cost_rate):
+    """The criterion in the module's head; arrays broadcast. ``cost_rate`` g per unit of the integral's variable."""
+    return (np.asarray(failure_cost) - planned_cost) * (np.asarray(alive) - alive_after) > cost_rate * np.asarray(
+        survival_integral
+    )
+
+
+@dataclass(frozen=True)
+class AgeRule:
+    """``use``: edge use a* at which to index (inf: never early). ``cost_rate``: g, money per unit of edge use."""
+
+    use: float
+    cost_rate: float
+
+
+def age_rule(life: EdgeLife | LifeFit, planned_cost: float, failure_cost: float, mix=None) -> AgeRule:
+    """a* and g of a fitted life, chances averaged over what the record leaves open; chips stay out of it.
+
+    ``mix`` (materials,): shares of the edge use the shop's work brings per material; equal shares when None.
+    """
+    planned, failure = positive("planned_cost", planned_cost), positive("failure_cost", failure_cost)
+    measure = life.measure if isinstance(life, EdgeLife) else life
+    shares = np.full(measure.materials, 1.0) if mix is None else finite_array("mix", mix, (measure.materials,))
+    if (shares < 0).any() or shares.sum() <= 0:
+        raise InputError("mix", mix, "shares of 0 or more, not all 0")
+    if not np.isfinite(measure.capacities[shares > 0]).all():
+        raise InputError("life", "a material of the mix without a known capacity", "a fit with starting values")
+    unit = np.where(shares > 0, shares / shares.sum() * np.where(shares > 0, measure.capacities, 0.0), 0.0)
+    exact = measure.draws.weight.size == 1 and (isinstance(life, LifeFit) or len(life.lives) == 1)
+    if exact:
+        use = index_age(measure.shape, 1.0, planned, failure)
+        if math.isinf(use):
+            return AgeRule(use, failure / math.gamma(1 + 1 / measure.shape))
+        return AgeRule(use, (failure - planned) * measure.shape * use ** (measure.shape - 1))
+    survive = life.wear_survival if isinstance(life, EdgeLife) else life.survival
+    far = 1.0
+    while survive(unit * far) > 1e-7 and far < 1e4:
+        far *= 2.0
+    use = np.concatenate([[0.0], np.geomspace(far * 1e-5, far, 1200)])
+    alive = np.asarray(survive(use[:, None] * unit))
+    time = np.concatenate([[0.0], np.cumsum(np.diff(use) * (alive[1:] + alive[:-1]) / 2)])
+    rate = (planned * alive[1:] + failure * (1 - alive[1:])) / time[1:]
+    best = int(np.argmin(rate))
+    if rate[best] >= rate[-1] * (1 - 1e-9):
+        return AgeRule(math.inf, float(rate[-1]))
+    return AgeRule(float(use[best + 1]), float(rate[best]))
+
+
+def index_cost(edge_price: float, index_minutes: float, rate_per_minute: float) -> float:
+    """Price of an index planned ahead: the edge and the minutes of the change, at the shop's rate."""
+    minutes = not_negative("index_minutes", index_minutes) * not_negative("rate_per_minute", rate_per_minute)
+    return not_negative("edge_price", edge_price) + minutes
+
+
+def edge_price(insert_price: float, positions: int, regrinds: int = 0, regrind_price: float = 0.0) -> float:
+    """Price of one edge: (insert + its regrinds) / (positions x lives of each)."""
+    if positions != int(positions) or positions < 1:
+        raise InputError("positions", positions, "a whole number from 1")
+    if regrinds != int(regrinds) or regrinds < 0:
+        raise InputError("regrinds", regrinds, "a whole number from 0")
+    total = not_negative("insert_price", insert_price) + regrinds * not_negative("regrind_price", regrind_price)
+    return total / (int(positions) * (int(regrinds) + 1))
+
+
+def spoiled_face_cost(
+    recut_mm: float,
+    value_per_mm: float,
+    recut_minutes: float,
+    rate_per_minute: float,
+    planned_cost: float,
+    lost_part_cost: float = 0.0,
+) -> float:
+    """Price of losing the edge in a face: re-cut depth x value of thickness + minutes + the index itself.
+
+    ``lost_part_cost``: what is lost where no stock is left to re-cut, weighted by its chance.
+    """
+    metal = not_negative("recut_mm", recut_mm) * not_negative("value_per_mm", value_per_mm)
+    minutes = not_negative("recut_minutes", recut_minutes) * not_negative("rate_per_minute", rate_per_minute)
+    return metal + minutes + positive("planned_cost", planned_cost) + not_negative("lost_part_cost", lost_part_cost)
