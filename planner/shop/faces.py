@@ -145,7 +145,6 @@ class Face:
 
     ``net_share`` is metal area over length × width, from 0 to 1. ``ra_least_um``/``ra_greatest_um`` are the
     gasket's band. ``proud`` names what may stand above the face (dowels, studs, valves, plugs).
-    ``usual_out_of_flat_mm`` raises the first traverse when no survey is there.
     """
 
     name: str

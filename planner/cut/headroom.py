@@ -1,0 +1,109 @@
+"""What the limit leaves: head-room before and after a cut, heights after at every measuring point.
+
+Without a survey every place is taken to lose the whole depth against the limit (safe), and the final height gets a
+range: a place that lay low loses less.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from planner.shop import Face, Part
+
+
+@dataclass(frozen=True)
+class HeightAfter:
+    """A measuring point: height now, likely after, and the range it may end in (mm)."""
+
+    point: str
+    now_mm: float
+    likely_mm: float
+    lowest_mm: float
+    highest_mm: float
+
+
+@dataclass(frozen=True)
+class HeadRoom:
+    """What may still be taken. ``before_mm`` None = unknown; ``uncertainty_mm`` of the measured height is kept back.
+
+    ``basis`` says in words what it rests on; ``measured`` whether heights were measured.
+    """
+
+    before_mm: float | None
+    uncertainty_mm: float
+    basis: str
+    measured: bool
+    removed_mm: float
+    earlier_unknown: bool = False
+
+    @property
+    def in_hand_mm(self) -> float | None:
+        """Deepest depth that surely stays above the limit; never below 0."""
+        return None if self.before_mm is None else max(0.0, self.before_mm - self.uncertainty_mm)
+
+    def after(self, depth_mm: float) -> float | None:
+        """Height left above the limit after a cut; negative = below it."""
+        return None if self.before_mm is None else self.before_mm - depth_mm
+
+
+def head_room(part: Part, face: Face, recorded_mm: float) -> HeadRoom:
+    """Head-room of a part's face: from measured heights and the least height, else from the total taken so far.
+
+    ``recorded_mm`` is what recorded cuts took; ``part.removed_before_mm`` what was taken before the record began.
+    """
+    heights = part.latest_heights_mm(face.id)
+    least = face.least_height_mm
+    before = part.removed_before_mm
+    removed = recorded_mm + (before or 0.0)
+    if heights and least is not None:
+        lowest = min(heights.values(), key=lambda r: r.height_mm)
+        return HeadRoom(
+            lowest.height_mm - least,
+            lowest.repeatability_mm or 0.0,
+            f"measured at {lowest.point}, the lowest point, against the least height",
+            True,
+            removed,
+        )
+    if face.limit.greatest_removal_mm is not None:
+        return HeadRoom(
+            face.limit.greatest_removal_mm - removed,
+            0.0,
+            "from the total removed so far against the greatest removal",
+            bool(heights),
+            removed,
+            earlier_unknown=before is None,
+        )
+    if least is not None and face.new_height_mm is not None and before is not None:
+        return HeadRoom(
+            face.new_height_mm - removed - least, 0.0, "from the new height less the total removed", False, removed
+        )
+    reason = "no limit known, ask" if least is None else "no height measured yet"
+    return HeadRoom(None, 0.0, reason, bool(heights), removed, earlier_unknown=before is None)
+
+
+def heights_after(
+    part: Part,
+    face: Face,
+    stop_likely_mm: float,
+    stop_allow_mm: float,
+    gaps_mm: Mapping[str, float] | None,
+    out_of_flat_mm: float,
+) -> tuple[HeightAfter, ...]:
+    """Heights after the cut at every measured point: h − max(0, d − g), g = first-contact less survey height there.
+
+    Without a survey (``gaps_mm`` None) the likely figure takes the whole depth, and the highest one supposes the point
+    lay ``out_of_flat_mm`` low.
+    """
+    found = []
+    for name, reading in part.latest_heights_mm(face.id).items():
+        now = reading.height_mm
+        if gaps_mm is not None:
+            gap = gaps_mm.get(name, 0.0)
+            likely, low = (now - max(0.0, d - gap) for d in (stop_likely_mm, stop_allow_mm))
+            high = likely
+        else:
+            likely, low = now - stop_likely_mm, now - stop_allow_mm
+            high = now - max(0.0, stop_likely_mm - out_of_flat_mm)
+        found.append(HeightAfter(name, now, likely, low, high))
+    return tuple(found)

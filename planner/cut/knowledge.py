@@ -1,0 +1,149 @@
+"""What the planner believes before it looks at one part: depths, minutes, edge life, finish, each with its origin.
+
+Built once from the shop's record (fits are the slow part) and handed to the estimates.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from scipy import stats
+
+from planner.cut.finish import FinishModel
+from planner.cut.stock import DepthPrior, DepthRecords, PooledDepth, pool_depths
+from planner.shop import Condition, Face, FaceKind, Family, Origin, Shop, Source, starting
+from planner.shop.origin import STARTING, learned
+
+
+@dataclass(frozen=True)
+class Depth:
+    """A clean-up depth as a frozen distribution (mm), and where it comes from."""
+
+    distribution: Any
+    origin: Origin
+
+    @property
+    def likely_mm(self) -> float:
+        return float(self.distribution.ppf(0.5))
+
+    @property
+    def allow_mm(self) -> float:
+        """The one-sided 80 % bound."""
+        return float(self.distribution.ppf(0.8))
+
+
+@dataclass(frozen=True)
+class Minutes:
+    """Minutes of the steps around the traverses, and where they come from."""
+
+    steps: starting.StepMinutes
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class Knowledge:
+    """Beliefs by family, face and condition; ``minutes`` by family id, ``finish`` by (material, grade id), ``life`` the
+    path an edge lasts (mm, origin) by (material, grade id). What is missing falls back to starting values."""
+
+    depths: Mapping[tuple[int, int | None, Condition], Depth] = field(default_factory=dict)
+    minutes: Mapping[int, Minutes] = field(default_factory=dict)
+    finish: Mapping[tuple[str, int], FinishModel] = field(default_factory=dict)
+    life: Mapping[tuple[str, int], tuple[float, Origin]] = field(default_factory=dict)
+    life_shape: float = starting.LIFE_SHAPE
+
+    def depth(self, family: Family, face: Face, condition: Condition) -> Depth:
+        """The clean-up depth of a face of this family in this condition, before it is measured."""
+        known = self.depths.get((family.id, face.id, condition))
+        return known if known is not None else starting_depth(family, face, condition)
+
+    def steps(self, family: Family) -> Minutes:
+        known = self.minutes.get(family.id)
+        return known if known else Minutes(starting.STEPS[starting.group(family.material, family.kind)], STARTING)
+
+    def rebuild_mm(self, family: Family, face: Face) -> tuple[float, Origin]:
+        """What one more rebuild takes: the family's normal clean-up depth (median) and half a thou."""
+        normal = self.depth(family, face, Condition.NORMAL)
+        return normal.likely_mm + starting.REBUILD_EXTRA_MM, normal.origin
+
+
+def starting_depth(family: Family, face: Face, condition: Condition) -> Depth:
+    start = starting.clean_up_depth(family.material, family.kind, condition, face.kind is FaceKind.PARTING)
+    return Depth(stats.lognorm(start.sigma, scale=start.median_mm), STARTING)
+
+
+def learn_depths(shop: Shop) -> dict[tuple[int, int | None, Condition], Depth]:
+    """Fit every family, face and condition that the record or the queue names; thin records borrow from their kind."""
+    wanted = {(r.family_id, r.face_id, r.condition) for r in shop.depth_records}
+    for job in shop.jobs.values():
+        part = shop.parts.get(job.part_id)
+        if part is not None:
+            wanted |= {(part.family_id, job.face_id, part.condition), (part.family_id, job.face_id, Condition.NORMAL)}
+    rows = []
+    for record in shop.depth_records:
+        family = shop.families.get(record.family_id)
+        if family is None:
+            continue
+        face = next((f for f in family.faces if f.id == record.face_id), family.faces[0])
+        start = _start(family, face, record.condition)
+        rows.append((record, family, face, start))
+    found = {}
+    for family_id, face_id, condition in wanted:
+        family = shop.families.get(family_id)
+        if family is None:
+            continue
+        face = next((f for f in family.faces if f.id == face_id), family.faces[0])
+        pooled = _pool(rows, family, face, condition)
+        found[family_id, face_id, condition] = Depth(pooled.distribution, origin_of(pooled))
+    return found
+
+
+def know(shop: Shop) -> Knowledge:
+    """Everything learned from the record of the shop."""
+    return Knowledge(depths=learn_depths(shop))
+
+
+def origin_of(pooled: PooledDepth) -> Origin:
+    if pooled.family_records:
+        lent = []
+        if pooled.borrowed and pooled.kind_records:
+            lent.append("its kind")
+        if pooled.borrowed and pooled.shop_records:
+            lent.append("the shop")
+        return learned(pooled.family_records, f"borrowing from {' and '.join(lent)}" if lent else "")
+    borrowed = pooled.kind_records + pooled.shop_records
+    if borrowed:
+        return Origin(Source.LEARNED, borrowed, "of the shop's other families")
+    return STARTING
+
+
+def _start(family: Family, face: Face, condition: Condition) -> starting.DepthStart:
+    return starting.clean_up_depth(family.material, family.kind, condition, face.kind is FaceKind.PARTING)
+
+
+def _pool(rows, family: Family, face: Face, condition: Condition) -> PooledDepth:
+    group = starting.group(family.material, family.kind)
+    own, kind, shop = [], [], []
+    for record, other, other_face, start in rows:
+        if record.condition is not condition:
+            continue
+        if other.id == family.id and other_face.id == face.id:
+            own.append((record, start))
+        elif starting.group(other.material, other.kind) == group and other_face.kind is face.kind:
+            kind.append((record, start))
+        else:
+            shop.append((record, start))
+    begin = _start(family, face, condition)
+    return pool_depths(DepthPrior(begin.median_mm, begin.sigma), _joined(own), _joined(kind), _joined(shop))
+
+
+def _joined(found: list) -> DepthRecords:
+    if not found:
+        return DepthRecords.none()
+    return DepthRecords(
+        np.concatenate([r.lower_mm for r, _ in found]),
+        np.concatenate([r.upper_mm for r, _ in found]),
+        np.concatenate([np.full(len(r.lower_mm), s.median_mm) for r, s in found]),
+    )

@@ -1,0 +1,203 @@
+"""Which machine, cutter, insert grade and recipe can cut a face, and why the others cannot."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from planner.cut.finish import Corner, FinishModel, feed_window
+from planner.cut.kinematics import choose_speed, spindle_speed, surface_speed, table_feed, traverse
+from planner.errors import InputError
+from planner.shop import CornerKind, Cutter, EndOfPass, Face, Family, InsertGrade, Machine, Recipe, Shop
+
+LANE_OVERLAP_MM = 5.0
+
+
+@dataclass(frozen=True)
+class Feed:
+    """One feed on one machine: per insert mm, table feed mm/min, one traverse of the face in minutes and edge path.
+
+    ``minutes`` follow the machine's end-of-pass rule and include the return; both rules are kept beside it.
+    """
+
+    feed_mm: float
+    table_feed_mm_min: float
+    minutes: float
+    when_cut_minutes: float
+    run_clear_minutes: float
+    path_mm: float
+    lanes: int
+
+
+@dataclass(frozen=True)
+class CutSetup:
+    """A machine with a cutter, an insert grade and a recipe, worked out for one face."""
+
+    machine: Machine
+    cutter: Cutter
+    grade: InsertGrade
+    recipe: Recipe
+    rpm: float
+    speed_m_min: float
+    speed_limited_by: str
+    rough: Feed
+    finish: Feed
+    ra_least_um: float | None
+    ra_greatest_um: float | None
+    notes: tuple[str, ...] = ()
+
+    @property
+    def hourly_rate(self) -> float | None:
+        return self.machine.hourly_rate
+
+
+def corner_of(grade: InsertGrade) -> Corner | None:
+    """What shapes the finish; None where the grade's corner is not known."""
+    if grade.corner is CornerKind.WIPER:
+        return Corner(grade.radius_mm or grade.flat_mm, grade.flat_mm)
+    return Corner(grade.radius_mm) if grade.radius_mm is not None else None
+
+
+def band_of(shop: Shop, face: Face, gasket_id: int | None) -> tuple[float | None, float | None]:
+    """The band for Ra (µm): the job's gasket's where it has one, else the face's."""
+    gasket = shop.gaskets.get(gasket_id)
+    if gasket is not None and (gasket.ra_least_um is not None or gasket.ra_greatest_um is not None):
+        return gasket.ra_least_um, gasket.ra_greatest_um
+    return face.ra_least_um, face.ra_greatest_um
+
+
+def setups_for(
+    shop: Shop, family: Family, face: Face, band: tuple[float | None, float | None], finish: dict | None = None
+) -> tuple[list[CutSetup], list[str]]:
+    """Every way the shop can cut this face, one per machine and cutter, and the reasons against the rest, in words.
+
+    ``finish``: learned finish models by (material, grade id).
+    """
+    found: list[CutSetup] = []
+    against: list[str] = []
+    for machine in _in_order(shop.machines):
+        if machine.materials and family.material not in machine.materials:
+            against.append(f"{machine.name} does not cut {family.material.replace('_', ' ')}")
+            continue
+        cutters = [c for c in _in_order(shop.cutters) if c.machine_id in (None, machine.id)]
+        if not cutters:
+            against.append(f"{machine.name} has no cutter")
+        for cutter in cutters:
+            recipe, why = _recipe(shop, family.material, cutter)
+            if recipe is None:
+                against.append(f"{cutter.name}: {why}")
+                continue
+            grade = shop.grades[recipe.grade_id]
+            model = (finish or {}).get((family.material, grade.id)) or FinishModel()
+            try:
+                found.append(_work_out(machine, cutter, grade, recipe, face, band, model))
+            except InputError as wrong:
+                against.append(f"{machine.name}, {cutter.name}: {wrong.field} {wrong.value}: {wrong.accepted}")
+    return found, list(dict.fromkeys(against))
+
+
+def _in_order(nouns) -> list:
+    return [noun for _, noun in sorted(nouns.items())]
+
+
+def _recipe(shop: Shop, material: str, cutter: Cutter) -> tuple[Recipe | None, str]:
+    fitting = [r for r in _in_order(shop.recipes) if r.material == material and r.grade_id in shop.grades]
+    if cutter.grade_id is not None:
+        fitting = [r for r in fitting if r.grade_id == cutter.grade_id]
+    if not fitting:
+        return None, f"no recipe for {material.replace('_', ' ')} with its inserts"
+    active = [r for r in fitting if r.active]
+    if not active:
+        return None, f"the {material.replace('_', ' ')} recipe is not signed yet"
+    return active[0], ""
+
+
+def _work_out(
+    machine: Machine,
+    cutter: Cutter,
+    grade: InsertGrade,
+    recipe: Recipe,
+    face: Face,
+    band: tuple[float | None, float | None],
+    model: FinishModel,
+) -> CutSetup:
+    if machine.table_width_mm is not None and face.width_mm > machine.table_width_mm:
+        raise InputError("face.width_mm", face.width_mm, f"at most {machine.table_width_mm:g} mm, what the table takes")
+    choice = choose_speed(
+        spindle_speed(recipe.speed_m_min, cutter.diameter_mm),
+        cutter.max_rpm,
+        machine.speeds_rpm,
+        machine.least_rpm or 0.0,
+        machine.greatest_rpm or math.inf,
+    )
+    notes = []
+    corner = corner_of(grade)
+    wanted = recipe.finish_feed_mm
+    if corner is not None and band != (None, None):
+        window = feed_window(model, cutter.inserts, corner, *band)
+        if window.possible:
+            # a little inside the band, where it is wide enough
+            low, high = window.least_mm * 1.05, window.greatest_mm * 0.95
+            if low > high:
+                low, high = window.least_mm, window.greatest_mm
+            kept = min(max(wanted, low), high)
+            kept = min(kept, max(recipe.rough_feed_mm, wanted))
+            if abs(kept - wanted) > 1e-9:
+                notes.append("finishing feed moved to stay inside the Ra band")
+            wanted = kept
+    rough, rough_note = _feed(machine, cutter, face, recipe.rough_feed_mm, choice.rpm)
+    finish, finish_note = _feed(machine, cutter, face, wanted, choice.rpm)
+    notes += [n for n in dict.fromkeys((rough_note, finish_note)) if n]
+    ra_least = ra_greatest = None
+    if corner is not None:
+        ra_least, ra_greatest = model.bounds_um(finish.feed_mm, cutter.inserts, corner)
+    return CutSetup(
+        machine,
+        cutter,
+        grade,
+        recipe,
+        choice.rpm,
+        surface_speed(choice.rpm, cutter.diameter_mm),
+        choice.limited_by,
+        rough,
+        finish,
+        ra_least,
+        ra_greatest,
+        tuple(notes),
+    )
+
+
+def _feed(machine: Machine, cutter: Cutter, face: Face, feed_mm: float, rpm: float) -> tuple[Feed, str]:
+    asked = table_feed(feed_mm, cutter.inserts, rpm)
+    table = min(max(asked, machine.least_feed_mm_min or 0.0), machine.greatest_feed_mm_min or math.inf)
+    note = ""
+    if abs(table - asked) > 1e-9 * asked:
+        note = f"table feed kept to the machine's {'least' if table > asked else 'greatest'}"
+        feed_mm = table / (rpm * cutter.inserts)
+    done = traverse(
+        face.length_mm,
+        face.width_mm,
+        cutter.diameter_mm,
+        feed_mm,
+        cutter.inserts,
+        rpm,
+        run_clear=machine.end_of_pass is EndOfPass.RUN_CLEAR,
+        approach_mm=machine.approach_mm,
+        runout_mm=machine.overrun_mm,
+        overlap_mm=LANE_OVERLAP_MM,
+        net_share=face.net_share if face.net_share is not None else 1.0,
+        travel_mm=machine.travel_mm or math.inf,
+    )
+    back = machine.return_minutes * done.lanes
+    return (
+        Feed(
+            feed_mm,
+            table,
+            done.minutes + back,
+            done.when_cut_minutes + back,
+            done.run_clear_minutes + back,
+            done.path_mm,
+            done.lanes,
+        ),
+        note,
+    )

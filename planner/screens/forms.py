@@ -1,0 +1,315 @@
+"""Forms of the screens: fields in the person's units, problems beside their field, drafts that outlive a reload.
+
+A form never submits as a whole in the browser: every finished field is kept at once as a draft row of the store, so a
+rerun, a page change, a sleeping tablet or a restart loses nothing. Saving happens in a button's callback:
+
+    form = Form("gasket", gasket.id, FIELDS, values, units, drafts)
+    form.draw("name", "crushed_mm")
+    form.button("Save gasket", save)          # save(values) stores; InputError lands beside its field
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from enum import Enum
+from typing import Any, Protocol
+
+import streamlit as st
+
+from planner import InputError
+from planner.store import StaleRecord
+from planner.units import System, Units, read_number
+
+UNKNOWN = "unknown"
+
+
+class Drafts(Protocol):
+    """Where unfinished forms are kept; the repository is one."""
+
+    def get_draft(self, key: str) -> dict | None: ...
+
+    def put_draft(self, key: str, payload: dict) -> None: ...
+
+    def drop_draft(self, key: str) -> None: ...
+
+
+@dataclass(frozen=True)
+class Field:
+    """One field: its name in the noun, the label, what kind of quantity it is.
+
+    ``kind``: text, long, number, whole, length, height, depth, ra, area, speed, feed, table_feed, minutes, share
+    (per cent on screen), choice (an Enum or pairs of value and label), flag, date, moment.
+    """
+
+    name: str
+    label: str
+    kind: str = "text"
+    help: str = ""
+    options: Any = None
+    required: bool = False
+    placeholder: str = ""
+
+
+_QUANTITIES = {
+    "length": ("read_length_mm", "length_unit", "length_factor", 4, 3),
+    "height": ("read_length_mm", "length_unit", "length_factor", 4, 3),
+    "depth": ("read_depth_mm", "depth_unit", "depth_factor", 2, 4),
+    "ra": ("read_ra_um", "ra_unit", "ra_factor", 1, 3),
+    "area": ("read_area_mm2", "area_unit", "area_factor", 2, 2),
+    "speed": ("read_speed_m_min", "speed_unit", "speed_factor", 0, 1),
+    "feed": ("read_length_mm", "feed_unit", "length_factor", 4, 4),
+    "table_feed": ("read_length_mm", "table_feed_unit", "length_factor", 2, 1),
+}
+
+
+def shown(kind: str, value: Any, units: Units) -> str:
+    """The text that stands in a field for an inside value; empty for unknown."""
+    if value is None:
+        return ""
+    if kind in _QUANTITIES:
+        _, _, factor, inch_places, metric_places = _QUANTITIES[kind]
+        places = inch_places if units.inch else metric_places
+        body = f"{value / getattr(units, factor):.{places}f}"
+        return body.rstrip("0").rstrip(".") if "." in body else body
+    if kind == "share":
+        return f"{value * 100:g}"
+    if kind in ("number", "whole", "minutes"):
+        return f"{value:g}"
+    return str(value)
+
+
+def read(item: Field, raw: Any, units: Units) -> Any:
+    """The inside value of what stands in a field; None for an empty one. Raises `InputError` naming the field."""
+    if isinstance(raw, str):
+        raw = raw.strip()
+    if raw in ("", None) or (raw == UNKNOWN and item.kind != "choice"):
+        if item.kind in ("text", "long"):
+            if item.required:
+                raise InputError(item.name, "", f"{item.label.lower()}, it cannot stay empty")
+            return ""
+        if item.required:
+            raise InputError(item.name, "", f"{item.label.lower()}, it cannot stay empty")
+        return None
+    if item.kind in _QUANTITIES:
+        return getattr(units, _QUANTITIES[item.kind][0])(item.name, raw)
+    if item.kind == "share":
+        return read_number(item.name, raw.removesuffix("%").strip() if isinstance(raw, str) else raw) / 100
+    if item.kind in ("number", "minutes"):
+        return read_number(item.name, raw)
+    if item.kind == "whole":
+        value = read_number(item.name, raw)
+        if value != int(value):
+            raise InputError(item.name, raw, "a whole number")
+        return int(value)
+    return raw
+
+
+def _label(item: Field, units: Units) -> str:
+    if item.kind in _QUANTITIES:
+        return f"{item.label} ({getattr(units, _QUANTITIES[item.kind][1])})"
+    if item.kind == "share":
+        return f"{item.label} (%)"
+    if item.kind == "minutes":
+        return f"{item.label} (min)"
+    return item.label
+
+
+def _plain(value: Any) -> Any:
+    """What a draft can hold as JSON."""
+    if isinstance(value, Enum):
+        return value.value
+    if isinstance(value, (date, datetime)):
+        return value.isoformat()
+    return value
+
+
+@dataclass
+class Form:
+    """See the module. ``record`` tells one record from another ("new" for none), ``version`` its stored version."""
+
+    name: str
+    record: Any
+    fields: Sequence[Field]
+    values: Mapping[str, Any]
+    units: Units
+    drafts: Drafts
+    version: int = 0
+    by_name: dict[str, Field] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.by_name = {f.name: f for f in self.fields}
+        self._known = self._load()
+
+    # -- keys and kept state ---------------------------------------------------------------------------------------
+    @property
+    def draft_key(self) -> str:
+        return f"{self.name}:{self.record if self.record is not None else 'new'}"
+
+    @property
+    def _state_key(self) -> str:
+        return f"form/{self.draft_key}"
+
+    def _state(self) -> dict:
+        return st.session_state.setdefault(self._state_key, {"epoch": 0, "problems": {}, "said": None, "draft": None})
+
+    def key(self, name: str) -> str:
+        """The widget's key: a record, its version, the unit system and each fresh start have widgets of their own."""
+        return f"{self.draft_key}/{self.version}/{self._state()['epoch']}/{self.units.system}/{name}"
+
+    def _load(self) -> dict[str, Any]:
+        state = self._state()
+        if state["draft"] is None:
+            state["draft"] = self.drafts.get_draft(self.draft_key) or {}
+        return state["draft"]
+
+    @property
+    def has_draft(self) -> bool:
+        return bool(self._known.get("fields"))
+
+    def _initial(self, item: Field) -> Any:
+        kept = self._known.get("fields", {})
+        if item.name not in kept:
+            value = self.values.get(item.name)
+            if item.kind in ("choice", "flag", "date", "moment"):
+                return value
+            return shown(item.kind, value, self.units)
+        raw, system = kept[item.name]
+        if item.kind == "date" and raw:
+            return date.fromisoformat(raw)
+        if item.kind == "moment" and raw:
+            return datetime.fromisoformat(raw)
+        if item.kind in _QUANTITIES and system != str(self.units.system):
+            # typed in the other system: show the same quantity in this one
+            try:
+                return shown(item.kind, read(item, raw, Units(System(system))), self.units)
+            except InputError:
+                return raw
+        return raw
+
+    def _keep(self, name: str) -> None:
+        state = self._state()
+        fields = state["draft"].setdefault("fields", {})
+        fields[name] = (_plain(st.session_state.get(self.key(name))), str(self.units.system))
+        state["problems"].pop(name, None)
+        state["said"] = None
+        self.drafts.put_draft(self.draft_key, state["draft"])
+
+    # -- drawing ---------------------------------------------------------------------------------------------------
+    def draw(self, *names: str, columns: int = 3) -> None:
+        """Draw the named fields (all of them when none is named) in a grid."""
+        wanted = [self.by_name[n] for n in names] if names else list(self.fields)
+        for start in range(0, len(wanted), columns):
+            row = st.columns(columns)
+            for column, item in zip(row, wanted[start : start + columns], strict=False):
+                with column:
+                    self._draw_one(item)
+
+    def _draw_one(self, item: Field) -> None:
+        key, initial = self.key(item.name), self._initial(item)
+        common = dict(
+            key=key,
+            help=item.help or None,
+            on_change=self._keep,
+            args=(item.name,),
+            persist_state="session",
+        )
+        label = _label(item, self.units)
+        fresh = key not in st.session_state
+        if item.kind == "choice":
+            pairs = options_of(item.options)
+            values = [v for v, _ in pairs]
+            names = dict(pairs)
+            if initial not in values:
+                initial = next((v for v in values if _plain(v) == _plain(initial)), None)
+            index = values.index(initial) if initial in values else None
+            st.selectbox(label, values, index=index, format_func=lambda v: names.get(v, str(v)), **common)
+        elif item.kind == "flag":
+            st.checkbox(label, **({"value": bool(initial)} if fresh else {}), **common)
+        elif item.kind == "date":
+            st.date_input(label, **({"value": initial} if fresh else {"value": None}), **common)
+        elif item.kind == "moment":
+            st.datetime_input(label, **({"value": initial} if fresh else {"value": None}), step=900, **common)
+        elif item.kind == "long":
+            st.text_area(label, value=initial or "", height=80, placeholder=item.placeholder or None, **common)
+        else:
+            blank = "" if item.kind == "text" or item.required else UNKNOWN
+            st.text_input(label, value=initial or "", placeholder=item.placeholder or blank or None, **common)
+        problem = self._state()["problems"].get(item.name)
+        if problem:
+            st.error(problem)
+
+    # -- acting ----------------------------------------------------------------------------------------------------
+    def read(self) -> dict[str, Any]:
+        """Inside values of every field, by name; a field not drawn keeps its stored value. Raises `InputError`."""
+        found = {}
+        for item in self.fields:
+            raw = st.session_state.get(self.key(item.name), self._initial(item))
+            found[item.name] = read(item, raw, self.units)
+        return found
+
+    def button(self, label: str, save: Callable[[dict[str, Any]], str | None], primary: bool = True) -> None:
+        """A button that hands the values to ``save``; what it returns is said, a wrong field is marked."""
+        st.button(
+            label,
+            key=f"{self.draft_key}/save/{label}",
+            type="primary" if primary else "secondary",
+            on_click=self.act,
+            args=(save,),
+        )
+
+    def act(self, save: Callable[[dict[str, Any]], str | None]) -> None:
+        """Read, save, say; on success the draft is gone and the fields start afresh."""
+        state = self._state()
+        state["problems"], state["said"] = {}, None
+        try:
+            said = save(self.read())
+        except InputError as wrong:
+            name = self._field_of(wrong.field)
+            words = f"{wrong.value!r} will not do. Accepted: {wrong.accepted}."
+            if wrong.value in ("", None):
+                words = f"Needed: {wrong.accepted}."
+            if name:
+                state["problems"][name] = words
+                state["said"] = ("error", "Nothing was stored: see the field marked in red.")
+            else:
+                state["said"] = ("error", f"Nothing was stored. {wrong.field}: {words}")
+        except StaleRecord as stale:
+            state["said"] = ("error", str(stale))
+        else:
+            self.discard()
+            state["said"] = ("success", said or "Stored.")
+
+    def _field_of(self, dotted: str) -> str | None:
+        last = dotted.split(".")[-1].split("[")[0]
+        for name in (dotted, last, last.removesuffix("_mm"), f"{last}_mm"):
+            if name in self.by_name:
+                return name
+        return None
+
+    def discard(self) -> None:
+        """Forget what was typed."""
+        state = self._state()
+        state.update(epoch=state["epoch"] + 1, problems={}, said=None, draft={})
+        self._known = {}
+        self.drafts.drop_draft(self.draft_key)
+
+    def say(self) -> None:
+        """What the last press of a button led to; and that unsaved work is kept."""
+        said = self._state()["said"]
+        if said:
+            (st.success if said[0] == "success" else st.error)(said[1])
+        elif self.has_draft:
+            left, right = st.columns([4, 1], vertical_alignment="center")
+            left.caption("Not saved yet; what you typed is kept.")
+            right.button("Discard", key=f"{self.draft_key}/discard", on_click=self.discard)
+
+
+def options_of(options: Any) -> list[tuple[Any, str]]:
+    """(value, label) pairs of an Enum class, a mapping, or a sequence."""
+    if isinstance(options, type) and issubclass(options, Enum):
+        return [(member, str(member.value)) for member in options]
+    if isinstance(options, Mapping):
+        return list(options.items())
+    return [o if isinstance(o, tuple) else (o, str(o)) for o in options or ()]
