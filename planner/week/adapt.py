@@ -1,0 +1,280 @@
+"""From the shop's nouns and the queue's estimates to the week's own problem."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime, time, timedelta
+
+from planner.cut.estimate import JobEstimate
+from planner.cut.knowledge import Knowledge
+from planner.edge.wear import planning_limit
+from planner.errors import InputError
+from planner.shop import Closure, Job, JobState, Machine, Part, PartState, PassReason, Person, Shop, Window, starting
+from planner.shop.materials import MATERIALS
+from planner.week import calendar, model
+from planner.week.queue import Queue
+
+DAYS = 21
+"""How far ahead the calendar reaches: this week, the next, and room for what runs over."""
+
+
+def week_of(
+    shop: Shop,
+    queue: Queue,
+    now: datetime,
+    knowledge: Knowledge | None = None,
+    *,
+    days: int = DAYS,
+    accepted: Mapping[int, tuple[int, ...]] | None = None,
+    fixed: Mapping[int, tuple[int, ...]] | None = None,
+) -> model.Week:
+    """The week's problem from ``now`` on. Ids of the week are the shop's ids as text.
+
+    ``accepted``: machine id -> job ids of the accepted plan, which moves are counted against; ``fixed``: machine id ->
+    the running job and the next, which stay first. Jobs whose part waits for somebody are in it as blocked, with the
+    reason, so that they are reported and not forgotten. Raises `InputError` when the shop has no machine.
+    """
+    knowledge = knowledge or Knowledge()
+    if not shop.machines:
+        raise InputError("machines", (), "at least one machine")
+    jobs = tuple(_job(shop, job, queue, now) for job in shop.open_jobs())
+    known = {job.id for job in jobs}
+    sets = tuple(
+        model.JobSet(
+            tuple(str(j) for j in members),
+            measuring_minutes=_measuring(shop, members[0]),
+            split_price=_rate(shop) * starting.STEPS["aluminium head"].load / 60 * 4,
+        )
+        for view in queue.sets.values()
+        if len(members := [j for j in view.order if str(j) in known]) >= 2
+    )
+    return model.Week(
+        jobs=jobs,
+        machines=tuple(_machine(shop, m, now, days, knowledge, fixed or {}) for _, m in sorted(shop.machines.items())),
+        people=tuple(_person(shop, p, now, days) for _, p in sorted(shop.people.items())),
+        sets=sets,
+        prices=model.Prices(move=_rate(shop) * 5 / 60, flow_per_min=0.001),
+        accepted={str(m): tuple(str(j) for j in order if str(j) in known) for m, order in (accepted or {}).items()},
+    )
+
+
+def _rate(shop: Shop) -> float:
+    return shop.settings.hourly_rate
+
+
+def _measuring(shop: Shop, job_id: int) -> float:
+    family = shop.family_of(shop.part_of(shop.jobs[job_id]))
+    return starting.STEPS[starting.group(family.material, family.kind)].measure
+
+
+def _job(shop: Shop, job: Job, queue: Queue, now: datetime) -> model.Job:
+    part = shop.part_of(job)
+    family = shop.family_of(part)
+    best = queue.estimates[job.id]
+    estimates = {m: e for (j, m), e in queue.by_machine.items() if j == job.id}
+    material = MATERIALS[family.material]
+    first = next(iter(estimates.values()), best)
+    running = job.state is JobState.RUNNING
+    return model.Job(
+        id=str(job.id),
+        steps={str(m): _steps(e, running) for m, e in estimates.items()},
+        due_min=float("inf") if job.due is None else calendar.minutes_since(now, job.due),
+        weight_per_min=shop.settings.late_price_per_hour
+        / 60
+        * job.weight
+        * (starting.RUSH_FACTOR if job.rush else 1.0),
+        fixture=family.fixture,
+        material=material.chip_family,
+        grade=first.setup.grade.name if first.setup else "",
+        before_minutes=0.0 if running else sum(s.minutes for s in best.steps if s.where == "away" and _before(s)),
+        after=tuple((s.name, s.minutes) for s in best.steps if s.where == "away" and not _before(s) and s.minutes > 0),
+        not_before_min=_not_before(part, job, now),
+        blocked=_blocked(part, best),
+        refused={} if estimates else {str(m): "; ".join(best.against) or "cannot take it" for m in shop.machines},
+        touch_off_minutes=starting.STEPS[starting.group(family.material, family.kind)].touch_off,
+        always_attended=material.never_unattended,
+        watch_minutes=starting.WATCH_AFTER_MAGNESIUM_MINUTES if material.never_unattended else 0.0,
+        edge_limit=_tight_limit(shop, best),
+        edge_age_price=_fine_price(shop, best),
+        pin_machine=str(job.machine_id) if job.machine_id is not None and job.machine_id in shop.machines else "",
+        started=running,
+    )
+
+
+def _before(step) -> bool:
+    return step.name == "intake check"
+
+
+def _steps(estimate: JobEstimate, running: bool) -> tuple[model.Step, ...]:
+    """The steps at the machine. A running job keeps its passes and what follows: how far it is, its record tells."""
+    cutting = sum(p.reason is not PassReason.KISS for p in estimate.passes_likely)
+    share = (estimate.edge_share_likely or 0.0) / max(cutting, 1)
+    found, passes = [], iter(estimate.passes_likely)
+    for step in estimate.steps:
+        if step.where == "away" or step.minutes <= 0:
+            continue
+        use = 0.0
+        where = model.Where.ATTENDED
+        if step.is_pass:
+            where = model.Where.TRAVERSE
+            use = share if next(passes).reason is not PassReason.KISS else 0.0
+        elif step.where == "unattended":
+            where = model.Where.WAIT
+        found.append(model.Step(step.name, step.minutes, where, use))
+    if running:
+        first = next((i for i, s in enumerate(found) if s.where is model.Where.TRAVERSE), 0)
+        found = found[first:]
+    return tuple(found)
+
+
+def _not_before(part: Part, job: Job, now: datetime) -> float:
+    times = [job.not_before] if job.not_before else []
+    if part.state is PartState.EXPECTED and part.expected_on is not None:
+        times.append(datetime.combine(part.expected_on, time(0, 0)))
+    return max([0.0, *(calendar.minutes_since(now, t) for t in times)])
+
+
+def _blocked(part: Part, estimate: JobEstimate) -> str:
+    """The reason that has no date of its own: gates, holds, no way to cut it."""
+    reasons = list(part.waits_for)
+    if part.state is PartState.EXPECTED and part.expected_on is not None:
+        reasons = reasons[1:]
+    if estimate.setup is None:
+        reasons += estimate.against or ("no machine can take this face",)
+    return "; ".join(reasons)
+
+
+def _tight_limit(shop: Shop, estimate: JobEstimate) -> float | None:
+    """A tighter planning limit where less than one rebuild is left."""
+    if estimate.rebuilds_left is None or estimate.rebuilds_left >= 1:
+        return None
+    return planning_limit(starting.LIFE_SHAPE, shop.settings.risk_limit_last)
+
+
+def _fine_price(shop: Shop, estimate: JobEstimate) -> float:
+    """Money per unit of edge use already spent when a fine face starts: the finest finish goes early in a life."""
+    greatest = estimate.band_um[1]
+    return 0.0 if greatest is None or greatest > 1.0 else 0.05 * shop.settings.spoiled_face_cost
+
+
+def _machine(shop, machine: Machine, now, days, knowledge: Knowledge, fixed) -> model.Machine:
+    limit = planning_limit(knowledge.life_shape, shop.settings.risk_limit)
+    rate = (machine.hourly_rate or _rate(shop)) / 60
+    edges = {}
+    for cutter in shop.cutters.values():
+        if cutter.machine_id not in (None, machine.id):
+            continue
+        for grade in shop.grades.values():
+            if cutter.grade_id in (None, grade.id):
+                edges[grade.name] = model.Edge(
+                    used=edge_use(shop, knowledge, cutter.id, grade.id),
+                    limit=limit,
+                    price=(grade.price or 0.0) / grade.positions * cutter.inserts,
+                    stock=edges_at_hand(shop, grade.id),
+                )
+    iron_aluminium = starting.CLEANOUT_MINUTES
+    families = sorted({m.chip_family for m in MATERIALS.values()})
+    cleanout = {}
+    for before in families:
+        for after in families:
+            if before == after:
+                continue
+            minutes = iron_aluminium
+            if after == "magnesium":
+                minutes = starting.MAGNESIUM_BEFORE_MINUTES
+            elif before == "magnesium":
+                minutes = starting.MAGNESIUM_AFTER_MINUTES
+            cleanout[before, after] = minutes
+    return model.Machine(
+        id=str(machine.id),
+        windows=windows(machine.hours, _away(shop.closures, machine_id=machine.id), (), now, days)
+        if machine.hours
+        else calendar.machine_windows(now, days, _away(shop.closures, machine_id=machine.id)),
+        rate_per_min=rate,
+        fixture_minutes=starting.FIXTURE_CHANGE_MINUTES,
+        insert_minutes=starting.SWAP_CUTTER_MINUTES,
+        cleanout=cleanout,
+        index_minutes=starting.INDEX_MINUTES,
+        edges=edges,
+        fixed=tuple(str(j) for j in fixed.get(machine.id, ())),
+    )
+
+
+def edge_use(shop: Shop, knowledge: Knowledge, cutter_id: int, grade_id: int) -> float:
+    """Use of the most used edge of this grade in a cutter: sum over materials of path / what an edge lasts."""
+    uses = [0.0]
+    for edge in shop.edges:
+        if edge.cutter_id == cutter_id and edge.grade_id == grade_id:
+            uses.append(
+                sum(path / capacity_mm(shop, knowledge, material, grade_id) for material, path in edge.path_mm.items())
+            )
+    return max(uses)
+
+
+def capacity_mm(shop: Shop, knowledge: Knowledge, material: str, grade_id: int) -> float:
+    """Path one edge lasts in a material: learned, from the recipe, or a starting value."""
+    known = knowledge.life.get((material, grade_id))
+    if known:
+        return known[0]
+    for recipe in shop.recipes.values():
+        if recipe.material == material and recipe.grade_id == grade_id and recipe.capacity_path_mm:
+            return recipe.capacity_path_mm
+    return starting.CAPACITY_PATH_MM.get(material, starting.CAPACITY_PATH_MM["grey_iron"])
+
+
+def edges_at_hand(shop: Shop, grade_id: int) -> int:
+    """Fresh edges: unused positions of opened inserts and all positions of unopened ones."""
+    grade = shop.grades[grade_id]
+    return shop.ready_edges.get(grade_id, 0) + grade.stock * grade.positions
+
+
+def _person(shop: Shop, person: Person, now: datetime, days: int) -> model.Person:
+    machines = person.machine_ids or tuple(shop.machines)
+    extra = tuple(o for o in shop.overtime if o.person_id in (None, person.id))
+    return model.Person(
+        id=str(person.id),
+        machines=frozenset(str(m) for m in machines if m in shop.machines),
+        windows=windows(person.shifts, _away(shop.closures, person_id=person.id), extra, now, days),
+    )
+
+
+def _away(
+    closures: Iterable[Closure], machine_id: int | None = None, person_id: int | None = None
+) -> list[tuple[datetime, datetime]]:
+    """Stretches in which the whole shop, this machine or this person is away."""
+    found = []
+    for closure in closures:
+        whole_shop = closure.machine_id is None and closure.person_id is None
+        mine = (machine_id is not None and closure.machine_id == machine_id) or (
+            person_id is not None and closure.person_id == person_id
+        )
+        if whole_shop or mine:
+            end = datetime.combine(closure.last, time(0, 0)) + timedelta(days=1)
+            found.append((datetime.combine(closure.first, time(0, 0)), end))
+    return found
+
+
+def windows(shifts: Iterable[Window], away, overtime, now: datetime, days: int) -> tuple[model.Window, ...]:
+    """Weekly shifts as windows of the week, absences cut out, offered overtime in it by name."""
+    return calendar.person_windows(
+        now,
+        days,
+        [
+            calendar.Shift(
+                frozenset({w.weekday}),
+                _clock(w.start_minute),
+                _clock(w.end_minute),
+                tuple((_clock(a), _clock(b)) for a, b in w.breaks),
+            )
+            for w in shifts
+        ],
+        absences=away,
+        overtime=[
+            calendar.Overtime(f"{o.start:%a %d %b %H:%M}-{o.end:%H:%M}", o.start, o.end, o.price_per_hour / 60)
+            for o in overtime
+        ],
+    )
+
+
+def _clock(minute: int) -> time:
+    return time(minute // 60 % 24, minute % 60)
