@@ -1,0 +1,545 @@
+"""Search for the cheapest week: dispatch starts, then local search over insertion, swap and block moves within and between
+machines, people, bench-first marks and opened overtime, whole batches of neighbours evaluated exactly at once.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+import numpy as np
+import pandas as pd
+
+from planner.errors import not_negative
+
+from .model import Job, JobSet, Machine, Person, Prices, Week
+from .rows import timeline_frame
+from .tables import Tables
+from .timeline import COST_TERMS, Evaluation, evaluate
+
+__all__ = ["Decision", "Plan", "Progress", "decide", "evaluate_decision", "plan_of", "plan_week", "search_week"]
+
+BATCH = 192
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What a plan decides: machine id -> job ids in order, job id -> person id, jobs before which the bench is cleared,
+    names of opened overtime."""
+
+    order: Mapping[str, tuple[str, ...]]
+    person: Mapping[str, str]
+    bench_first: frozenset[str] = frozenset()
+    opened: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class Progress:
+    """What the progress callback gets: steps done, share of the budget spent, cost of the best plan, and a function that
+    makes that plan (called only when wanted)."""
+
+    steps: int
+    share: float
+    cost: float
+    best: Callable[[], Plan]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A planned week.
+
+    timeline       `planner.week.rows.timeline_frame`: a row per piece of work.
+    cost, costs    money; by term (`COST_TERMS`).
+    late_minutes   pandas Series by job id (placed jobs).
+    jobs           pandas frame by job id: machine, person, place (0 = first), start_min, end_min (off the machine),
+                   ready_min, due_min, late_minutes.
+    decision       what was decided; `evaluate_decision` gives the same plan again.
+    unplaceable    job id -> reason.
+    edges          (machine id, grade) -> edges to index in this plan; shortages: those beyond the stock.
+    broken_pins    pinned jobs that start after their pin.
+    setup_minutes, evaluations, steps.
+    """
+
+    week: Week = field(repr=False)
+    start: datetime | None
+    timeline: pd.DataFrame = field(repr=False)
+    cost: float
+    costs: Mapping[str, float]
+    late_minutes: pd.Series = field(repr=False)
+    jobs: pd.DataFrame = field(repr=False)
+    decision: Decision
+    unplaceable: Mapping[str, str]
+    edges: Mapping[tuple[str, str], int]
+    shortages: Mapping[tuple[str, str], int]
+    broken_pins: tuple[str, ...]
+    setup_minutes: float
+    person_end: Mapping[str, float]
+    machine_end: Mapping[str, float]
+    evaluations: int = 0
+    steps: int = 0
+
+    @property
+    def order(self) -> Mapping[str, tuple[str, ...]]:
+        return self.decision.order
+
+
+@dataclass
+class _State:
+    """A point of the search: tour, person by job and machine, bench-first marks, opened overtime."""
+
+    tour: np.ndarray
+    person: np.ndarray
+    drain: np.ndarray
+    opened: frozenset[str]
+    cost: float = np.inf
+
+
+class _Space:
+    """Neighbours and their exact cost."""
+
+    def __init__(self, tables: Tables) -> None:
+        self.tables = tables
+        self.can = tables.may.any(2)
+        self.size = tables.n + tables.m - 1
+        self.evaluations = 0
+        self.fixed = [
+            (k, r, tables.job_index[one])
+            for k, machine in enumerate(tables.week.machines)
+            for r, one in enumerate([f for f in machine.fixed if f in tables.job_index])
+        ]
+        self.choices = [(j, k) for j in range(tables.n) for k in range(tables.m) if tables.may[j, k].sum() > 1]
+        self.drains = bool(tables.bench_own.any() and (tables.after > 0).any())
+
+    def valid(self, tours: np.ndarray) -> np.ndarray:
+        """(B,) whether every job is on a machine that may take it and fixed jobs stand first."""
+        tables = self.tables
+        gap = tours < 0
+        lane = np.cumsum(gap, axis=1)
+        good = (self.can[np.maximum(tours, 0), lane] | gap).all(1)
+        if self.fixed:
+            rows = np.arange(len(tours))
+            begin = np.zeros((len(tours), tables.m), int)
+            if tables.m > 1:
+                begin[:, 1:] = np.nonzero(gap)[1].reshape(len(tours), -1) + 1
+            for k, r, j in self.fixed:
+                good &= tours[rows, np.minimum(begin[:, k] + r, self.size - 1)] == j
+        return good
+
+    def costs(self, tours, persons, drains, opened) -> np.ndarray:
+        self.evaluations += len(tours)
+        return evaluate(self.tables, self.tables.clock(opened), tours, persons, drains, opened=opened).cost
+
+    def rotations(self, a, b, r) -> np.ndarray:
+        """Positions after rotating [a, b) by r: every insertion and block move is one."""
+        x = np.arange(self.size)
+        a, b, r = a[:, None], b[:, None], r[:, None]
+        return np.where((x >= a) & (x < b), a + (x - a + r) % np.maximum(1, b - a), x)
+
+    def all_moves(self) -> np.ndarray:
+        """Every insertion and swap, and block moves of two and three, as position arrays."""
+        T = self.size
+        moves = []
+        for length in (1, 2, 3):
+            i, e = np.meshgrid(np.arange(T), np.arange(T + 1), indexing="ij")
+            i, e = i.ravel(), e.ravel()
+            forward = (i + length <= T) & (e > i + length)
+            moves.append(self.rotations(i[forward], e[forward], np.full(forward.sum(), length)))
+            back = (i + length <= T) & (e < i)
+            if length > 1:
+                moves.append(self.rotations(e[back], i[back] + length, i[back] - e[back]))
+            else:
+                back &= e < i - 1
+                moves.append(self.rotations(e[back], i[back] + 1, i[back] - e[back]))
+        i, j = np.triu_indices(T, 1)
+        moves.append(self.swaps(i, j))
+        return np.concatenate(moves)
+
+    def swaps(self, i, j) -> np.ndarray:
+        moved = np.tile(np.arange(self.size), (len(i), 1))
+        rows = np.arange(len(i))
+        moved[rows, i], moved[rows, j] = j, i
+        return moved
+
+    def some_moves(self, rng: np.random.Generator, count: int) -> np.ndarray:
+        """A sample of `all_moves`."""
+        T = self.size
+        a, b = rng.integers(0, T, count), rng.integers(0, T, count)
+        low, high = np.minimum(a, b), np.maximum(a, b) + 1
+        length = np.minimum(rng.choice((1, 1, 2, 3), count), np.maximum(1, high - low - 1))
+        turn = np.where(rng.random(count) < 0.5, length, high - low - length)
+        moves = self.rotations(low, high, turn)
+        swap = rng.random(count) < 0.3
+        moves[swap] = self.swaps(low[swap], high[swap] - 1)
+        return moves
+
+
+def _starts(space: _Space, rng: np.random.Generator) -> list[_State]:
+    """Dispatch plans: jobs by due time, weight, slack or at random, each put where it can start first."""
+    tables = space.tables
+    n, m = tables.n, tables.m
+    minutes = tables.pieces.begin[np.arange(n * m), tables.pieces.count].reshape(n, m)
+    minutes = np.where(space.can, minutes + tables.before[:, None], np.inf)
+    least = minutes.min(1) if n else np.zeros(0)
+    due = np.minimum(tables.due, 1e7)
+    person = np.where(tables.may.any(2), tables.may.argmax(2), 0)
+    clock = tables.clock(frozenset())
+    due_work = np.zeros(n)
+    if n:
+        k0 = np.array([int(np.flatnonzero(space.can[j])[0]) for j in range(n)])
+        p0 = person[np.arange(n), k0]
+        due_work = clock.worked(tables.p + k0 * tables.p + p0, np.minimum(due, clock.horizon_min))
+    ranks = [
+        due_work,
+        due_work - least - tables.after,
+        -tables.weight / np.maximum(least, 1e-9),
+        due_work - 3 * tables.weight / max(1e-9, tables.weight.mean() if n else 1.0) * least,
+        tables.release,
+    ]
+    ranks += [due_work + rng.normal(0, 0.3 * (due_work.std() + 1), n) for _ in range(3)]
+    urgency = list(ranks)
+    pool: list[_State] = []
+    fixed = {j: k for k, _, j in space.fixed}
+    for rank in urgency:
+        for with_setups in (False, True):
+            lanes: list[list[int]] = [[] for _ in range(m)]
+            load = np.zeros(m)
+            for k, _, j in space.fixed:
+                lanes[k].append(j)
+                load[k] += minutes[j, k]
+            left = [int(j) for j in np.argsort(rank, kind="stable") if j not in fixed]
+            done = set(fixed)
+            while left:
+                window = left[: 1 if not with_setups else 6]
+                best = None
+                for j in window:
+                    first = tables.set_before[j]
+                    if first >= 0 and first not in done:
+                        continue
+                    for k in np.flatnonzero(space.can[j]):
+                        last = lanes[k][-1] if lanes[k] else -1
+                        cost = load[k] + tables.setup[k, last + 1, j] + minutes[j, k]
+                        cost += 2 * tables.setup[k, last + 1, j] if with_setups else 0.0
+                        if first >= 0 and last != first:
+                            cost += 1e4
+                        if best is None or cost < best[0] - EPS_TIE:
+                            best = (cost, j, int(k))
+                if best is None:
+                    j = next(j for j in left if tables.set_before[j] < 0 or tables.set_before[j] in done)
+                    window = [j]
+                    k = int(np.flatnonzero(space.can[j])[0])
+                    best = (0.0, j, k)
+                _, j, k = best
+                last = lanes[k][-1] if lanes[k] else -1
+                load[k] += tables.setup[k, last + 1, j] + minutes[j, k]
+                lanes[k].append(j)
+                done.add(j)
+                left.remove(j)
+                follower = np.flatnonzero(tables.set_before == j)
+                for f in follower:
+                    if int(f) in left:
+                        left.remove(int(f))
+                        left.insert(0, int(f))
+            tour = [j for k, lane in enumerate(lanes) for j in ([-1] if k else []) + lane]
+            pool.append(_State(np.array(tour, int), person.copy(), np.zeros(n, bool), frozenset()))
+    return pool
+
+
+EPS_TIE = 1e-9
+
+
+def _better(new: float, old: float) -> bool:
+    return new < old - 1e-7 * max(1.0, abs(old))
+
+
+def search_week(
+    tables: Tables,
+    seconds: float = 1.0,
+    seed: int = 0,
+    *,
+    steps: int | None = None,
+    progress: Callable[[Progress], None] | None = None,
+    opened: frozenset[str] | None = None,
+    start: datetime | None = None,
+    begin_with: Iterable[Decision] = (),
+    target: float | None = None,
+) -> Plan:
+    """The best plan found in ``seconds``, or in ``steps`` batches of neighbours (then the same for the same seed).
+
+    ``opened`` fixes the overtime; None lets the search open it. ``begin_with``: plans to start from as well.
+    ``target``: stop at this cost.
+    """
+    rng = np.random.default_rng(seed)
+    began = time.perf_counter()
+    space = _Space(tables)
+    count = 0
+
+    def spent() -> float:
+        if steps is not None:
+            return count / max(1, steps)
+        return (time.perf_counter() - began) / max(seconds, 1e-9)
+
+    names = tables.overtime_names if opened is None else ()
+    base = frozenset() if opened is None else frozenset(opened)
+    pool = _starts(space, rng)
+    pool = [state for state in pool if space.valid(state.tour[None])[0]] or pool
+    for state in pool:
+        state.opened = base
+    for decision in begin_with:
+        state = _from_decision(tables, decision, base if opened is not None else None)
+        if space.valid(state.tour[None])[0]:
+            pool.append(state)
+    for state in pool:
+        state.cost = float(space.costs(state.tour[None], state.person[None], state.drain[None], state.opened)[0])
+    best = min(pool, key=lambda state: state.cost)
+    if tables.n <= 1 and not names and not space.choices and not space.drains and tables.m == 1:
+        return plan_of(tables, best, start, space.evaluations, count)
+    small = space.size <= 14
+    every = space.all_moves() if small else None
+    current = best
+    stale = 0
+    while spent() < 1.0 and not (target is not None and best.cost <= target + 1e-9):
+        count += 1
+        if small:
+            moves = every
+        else:
+            moves = space.some_moves(rng, BATCH)
+        found = _best_neighbour(space, current, moves, rng, names)
+        if found is not None and _better(found.cost, current.cost):
+            current = found
+            stale = 0
+        else:
+            stale += 1
+        if _better(current.cost, best.cost):
+            best = current
+        if stale >= (1 if small else 12):
+            current = _kick(space, best if rng.random() < 0.7 else current, rng, names)
+            stale = 0
+        if progress is not None:
+            frozen = best
+            progress(
+                Progress(
+                    count, min(1.0, spent()), best.cost,
+                    lambda state=frozen: plan_of(tables, state, start, space.evaluations, count),
+                )
+            )  # fmt: skip
+    return plan_of(tables, best, start, space.evaluations, count)
+
+
+def _best_neighbour(space, state, moves, rng, names) -> _State | None:
+    """The cheapest of the neighbours by ``moves``, by person, by bench-first mark and by overtime."""
+    tables = space.tables
+    tours = state.tour[moves]
+    tours = tours[space.valid(tours)]
+    best: _State | None = None
+    if len(tours):
+        costs = np.concatenate(
+            [
+                space.costs(tours[i : i + 1024], state.person[None], state.drain[None], state.opened)
+                for i in range(0, len(tours), 1024)
+            ]
+        )
+        i = int(costs.argmin())
+        best = _State(tours[i], state.person, state.drain, state.opened, float(costs[i]))
+    others: list[_State] = []
+    for j, k in space.choices if len(space.choices) <= 24 else _some(rng, space.choices, 24):
+        for q in np.flatnonzero(tables.may[j, k]):
+            if q != state.person[j, k]:
+                person = state.person.copy()
+                person[j, k] = q
+                others.append(_State(state.tour, person, state.drain, state.opened))
+    if space.drains:
+        for j in range(tables.n) if tables.n <= 16 else rng.choice(tables.n, 16, replace=False):
+            drain = state.drain.copy()
+            drain[j] = ~drain[j]
+            others.append(_State(state.tour, state.person, drain, state.opened))
+    if others:
+        costs = space.costs(
+            np.tile(state.tour, (len(others), 1)),
+            np.stack([one.person for one in others]),
+            np.stack([one.drain for one in others]),
+            state.opened,
+        )
+        i = int(costs.argmin())
+        others[i].cost = float(costs[i])
+        if best is None or others[i].cost < best.cost:
+            best = others[i]
+    for name in names:
+        opened = state.opened ^ {name}
+        cost = float(space.costs(state.tour[None], state.person[None], state.drain[None], opened)[0])
+        if best is None or cost < best.cost:
+            best = _State(state.tour, state.person, state.drain, opened, cost)
+    return best
+
+
+def _some(rng, things, count):
+    return [things[i] for i in rng.choice(len(things), count, replace=False)]
+
+
+def _kick(space, state, rng, names) -> _State:
+    """A few random moves at once; people, marks and overtime now and then."""
+    tables = space.tables
+    tour = state.tour
+    for _ in range(int(rng.integers(2, 5))):
+        for _ in range(20):
+            trial = tour[space.some_moves(rng, 1)[0]]
+            if space.valid(trial[None])[0]:
+                tour = trial
+                break
+    person, drain, opened = state.person, state.drain, state.opened
+    if space.choices and rng.random() < 0.5:
+        person = person.copy()
+        for j, k in _some(rng, space.choices, min(2, len(space.choices))):
+            person[j, k] = rng.choice(np.flatnonzero(tables.may[j, k]))
+    if space.drains and rng.random() < 0.3:
+        drain = drain.copy()
+        drain[rng.integers(tables.n)] ^= True
+    if names and rng.random() < 0.5:
+        opened = opened ^ {names[int(rng.integers(len(names)))]}
+    cost = float(space.costs(tour[None], person[None], drain[None], opened)[0])
+    return _State(tour, person, drain, opened, cost)
+
+
+def _from_decision(tables: Tables, decision: Decision, opened: frozenset[str] | None) -> _State:
+    """A state from a decision; jobs it does not know are put last on the first machine that takes them."""
+    lanes: list[list[int]] = []
+    seen: set[int] = set()
+    for machine in tables.machine_ids:
+        lane = [tables.job_index[one] for one in decision.order.get(machine, ()) if one in tables.job_index]
+        lane = [j for j in lane if j not in seen]
+        seen.update(lane)
+        lanes.append(lane)
+    for j in range(tables.n):
+        if j not in seen:
+            lanes[int(np.flatnonzero(tables.may[j].any(1))[0])].append(j)
+    tour = np.array([j for k, lane in enumerate(lanes) for j in ([-1] if k else []) + lane], int)
+    person = np.where(tables.may.any(2), tables.may.argmax(2), 0)
+    for one, who in decision.person.items():
+        if one in tables.job_index and who in tables.person_ids:
+            j, q = tables.job_index[one], tables.person_ids.index(who)
+            person[j] = np.where(tables.may[j, :, q], q, person[j])
+    drain = np.array([job.id in decision.bench_first for job in tables.jobs], bool)
+    names = frozenset(decision.opened) & frozenset(tables.overtime_names)
+    return _State(tour, person, drain, names if opened is None else opened)
+
+
+def decide(tables: Tables, tour: np.ndarray, person: np.ndarray, drain: np.ndarray, opened) -> Decision:
+    """A decision in ids from arrays of one candidate."""
+    order: dict[str, list[str]] = {machine: [] for machine in tables.machine_ids}
+    who: dict[str, str] = {}
+    k = 0
+    for j in tour:
+        if j < 0:
+            k += 1
+            continue
+        order[tables.machine_ids[k]].append(tables.jobs[j].id)
+        who[tables.jobs[j].id] = tables.person_ids[person[j, k]]
+    marks = frozenset(tables.jobs[j].id for j in np.flatnonzero(drain))
+    return Decision({m: tuple(ids) for m, ids in order.items()}, who, marks, frozenset(opened))
+
+
+def plan_of(tables: Tables, state: _State, start: datetime | None, evaluations: int = 0, steps: int = 0) -> Plan:
+    """The plan of one point of the search, with its timeline."""
+    clock = tables.clock(state.opened)
+    ev = evaluate(
+        tables, clock, state.tour[None], state.person[None], state.drain[None], opened=state.opened, keep_runs=True
+    )
+    decision = decide(tables, state.tour, state.person, state.drain, state.opened)
+    return _plan(tables, clock, ev, decision, start, evaluations, steps)
+
+
+def evaluate_decision(tables: Tables, decision: Decision, start: datetime | None = None) -> Plan:
+    """The plan that a decision makes, without any search. Jobs it does not name come last."""
+    return plan_of(tables, _from_decision(tables, decision, None), start)
+
+
+def _plan(tables, clock, ev: Evaluation, decision: Decision, start, evaluations, steps) -> Plan:
+    week = tables.week
+    placed = ev.placed[0]
+    unplaceable = dict(tables.unplaceable)
+    for j in np.flatnonzero(~placed):
+        unplaceable[tables.jobs[j].id] = "does not end within the hours of this calendar"
+    rows = []
+    for machine, ids in decision.order.items():
+        place = 0
+        for one in ids:
+            j = tables.job_index[one]
+            if not placed[j]:
+                continue
+            rows.append(
+                (one, machine, decision.person[one], place, ev.start[0, j], ev.end[0, j], ev.ready[0, j],
+                 tables.due[j], ev.late[0, j])
+            )  # fmt: skip
+            place += 1
+    columns = ["job", "machine", "person", "place", "start_min", "end_min", "ready_min", "due_min", "late_minutes"]
+    jobs = pd.DataFrame(rows, columns=columns).set_index("job")
+    edges, shortages = {}, {}
+    for k, machine in enumerate(week.machines):
+        for grade, edge in machine.edges.items():
+            need = int(ev.edges[0, k, tables.grades.index(grade)])
+            if need:
+                edges[machine.id, grade] = need
+            if edge.stock is not None and need > edge.stock:
+                shortages[machine.id, grade] = need - edge.stock
+    late_pin = np.flatnonzero(placed & (ev.start[0] > tables.pin + 1e-6))
+    return Plan(
+        week=week,
+        start=start,
+        timeline=timeline_frame(tables, clock, ev, start),
+        cost=float(ev.cost[0]),
+        costs=dict(zip(COST_TERMS, ev.terms[0].tolist(), strict=True)),
+        late_minutes=jobs["late_minutes"],
+        jobs=jobs,
+        decision=decision,
+        unplaceable=unplaceable,
+        edges=edges,
+        shortages=shortages,
+        broken_pins=tuple(tables.jobs[j].id for j in late_pin),
+        setup_minutes=float(ev.setup_minutes[0]),
+        person_end={p.id: float(ev.person_end[0, q]) for q, p in enumerate(week.people)},
+        machine_end={m.id: float(ev.machine_end[0, k]) for k, m in enumerate(week.machines)},
+        evaluations=evaluations,
+        steps=steps,
+    )
+
+
+def plan_week(
+    jobs: Iterable[Job],
+    machines: Iterable[Machine],
+    start: datetime | None = None,
+    seconds: float = 1.0,
+    seed: int = 0,
+    *,
+    people: Iterable[Person] = (),
+    sets: Iterable[JobSet] = (),
+    prices: Prices | None = None,
+    accepted: Mapping[str, tuple[str, ...]] | None = None,
+    steps: int | None = None,
+    progress: Callable[[Progress], None] | None = None,
+    opened: frozenset[str] | None = None,
+    begin_with: Iterable[Decision] = (),
+    target: float | None = None,
+) -> Plan:
+    """Plan a week: the cheapest order of ``jobs`` on ``machines`` and ``people`` found within the budget.
+
+    ``start``: the instant of minute 0 (naive local), for the timeline's ``start`` and ``end``; None leaves minutes there.
+    ``seconds`` of search, or ``steps`` batches of neighbours (same seed and steps: same plan). ``people`` empty: each
+    machine has its own hands. ``accepted``: machine id -> job ids, what moves are counted against. ``opened``: names of
+    overtime to open; None lets the search decide. ``progress`` gets a `Progress` after every batch.
+
+    Returns a `Plan` with ``timeline``, ``cost`` and ``late_minutes``. Raises `InputError` for an impossible week.
+    """
+    not_negative("seconds", seconds)
+    week = Week(tuple(jobs), tuple(machines), tuple(people), tuple(sets), prices or Prices(), accepted or {})
+    return search_week(
+        Tables(week),
+        seconds,
+        seed,
+        steps=steps,
+        progress=progress,
+        opened=opened,
+        start=start,
+        begin_with=begin_with,
+        target=target,
+    )
