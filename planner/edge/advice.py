@@ -14,9 +14,10 @@ from planner.errors import InputError, between, finite_array, not_negative, posi
 
 __all__ = ["EdgeJob", "EdgePlan", "EdgeStep", "order_for_edge", "plan_edge"]
 
-_NODES, _NODE_WEIGHTS = np.polynomial.legendre.leggauss(16)
+_NODES, _NODE_WEIGHTS = np.polynomial.legendre.leggauss(8)
 _NODES, _NODE_WEIGHTS = (_NODES + 1) / 2, _NODE_WEIGHTS / 2
 _NODES.flags.writeable = _NODE_WEIGHTS.flags.writeable = False
+JOBS_AHEAD = 20
 
 
 @dataclass(frozen=True)
@@ -131,21 +132,19 @@ def plan_edge(
         raise InputError("age", age, "wear of 0 or more")
     present, chips = before, not_negative("chip_age", chip_age)
     steps: list[EdgeStep] = []
-    kept_on: str = ""  # the set whose first member was put on a fresh edge for the others' sake
     for i, job in enumerate(jobs):
         ahead = [] if may_split_sets or not job.set_name else _rest_of_set(jobs, i)
         first_of_set = i == 0 or jobs[i - 1].set_name != job.set_name
         force = ""
-        if len(ahead) > 1 and first_of_set and present.any():
-            if walk.breaks(present, ahead) and not walk.breaks(np.zeros_like(present), ahead):
-                force = f"set {job.set_name} stays on one edge"
-        step, present, chips = walk.step(job, present, chips, force)
-        inside = bool(job.set_name) and not first_of_set and step.index_before or bool(job.set_name and step.stops)
-        if inside and not may_split_sets:
-            step = replace(step, splits_set=True, reason=f"{step.reason}; splits set {job.set_name}, the lead has to agree")
+        due_inside = len(ahead) > 1 and first_of_set and present.any() and walk.breaks(present, ahead)
+        if due_inside and not walk.breaks(np.zeros_like(present), ahead):
+            force = f"set {job.set_name} stays on one edge"
+        step, present, chips = walk.step(jobs[i:], present, chips, force)
+        inside = step.stops or (step.index_before and not first_of_set)
+        if job.set_name and inside and not may_split_sets:
+            reason = f"{step.reason}; splits set {job.set_name}, the lead has to agree"
+            step = replace(step, splits_set=True, reason=reason)
         steps.append(step)
-        kept_on = job.set_name
-    del kept_on
     total = np.sum([j.work for j in jobs], axis=0) if jobs else np.zeros_like(before)
     chip_total = float(sum(j.chip_path for j in jobs))
     return EdgePlan(
@@ -162,8 +161,8 @@ def plan_edge(
 def order_for_edge(ra_limits_um, harsh) -> np.ndarray:
     """Order of jobs along one edge's life: finest finish first, welds and dirty roughing last; ties as given.
 
-    ``ra_limits_um`` (n,): upper end of each job's roughness band (inf for roughing only). ``harsh`` (n,): weld, corroded
-    or cast skin. Returns indices (n,).
+    ``ra_limits_um`` (n,): upper end of each job's roughness band (inf for roughing only). ``harsh`` (n,): weld,
+    corroded or cast skin. Returns indices (n,).
     """
     limits = np.asarray(ra_limits_um, dtype=float)
     dirty = np.asarray(harsh, dtype=bool)
@@ -193,21 +192,22 @@ class _Walk:
             mix = brought if brought.sum() > 0 else None
         self.rule = age_rule(life, self.planned, failure_cost, mix)
 
-    def wants_index(self, job: EdgeJob, age: np.ndarray) -> str:
-        """Why an edge of this age should be indexed before the job; "" when it should not."""
+    def wants_index(self, queue: Sequence[EdgeJob], age: np.ndarray) -> str:
+        """Why an edge of this age should be indexed before the first job of the queue; "" when it should not."""
         if not age.any():
             return ""
-        work = np.asarray(job.work)
-        size = float(self.life.measure.spent(work))
-        if size == 0:
-            return ""
-        points = age + np.concatenate([[0.0, 1.0], _NODES])[:, None] * work
-        alive = np.asarray(self.life.wear_survival(points))
+        ahead = queue[:JOBS_AHEAD]
+        works = np.array([job.work for job in ahead])
+        sizes = works @ (1.0 / self.life.measure.capacities)
+        starts = age + np.concatenate([np.zeros((1, age.size)), np.cumsum(works, axis=0)])
+        points = starts[:-1, None, :] + _NODES[:, None] * works[:, None, :]
+        alive = np.asarray(self.life.wear_survival(starts))
         chance = 1.0 if alive[0] <= 0 else float((alive[0] - alive[1]) / alive[0])
-        if chance > job.risk_limit:
-            return f"{_percent(chance)} chance to lose the edge in it, limit {_percent(job.risk_limit)}"
-        integral = size * float(_NODE_WEIGHTS @ alive[2:])
-        if index_pays(alive[0], alive[1], integral, self.planned, job.failure_cost, self.rule.cost_rate):
+        if chance > ahead[0].risk_limit:
+            return f"{_percent(chance)} chance to lose the edge in it, limit {_percent(ahead[0].risk_limit)}"
+        integral = sizes * (np.asarray(self.life.wear_survival(points)) @ _NODE_WEIGHTS)
+        prices, limits = [job.failure_cost for job in ahead], [job.risk_limit for job in ahead]
+        if index_pays(alive, integral, self.planned, prices, self.rule.cost_rate, limits):
             return f"{_percent(chance)} chance to spoil the face costs more than the edge has left to give"
         return ""
 
@@ -215,7 +215,7 @@ class _Walk:
         """Whether an index falls inside this run of jobs begun at this age (before any but the first, or in one)."""
         present = age
         for i, job in enumerate(jobs):
-            if self.wants_index(job, present):
+            if self.wants_index(jobs[i:], present):
                 if i:
                     return True
                 present = np.zeros_like(present)
@@ -248,11 +248,15 @@ class _Walk:
         survive *= 1.0 - float(self.life.wear_chance(start, present - start))
         return tuple(found), present, survive, problem
 
-    def step(self, job: EdgeJob, age: np.ndarray, chip_age: float, force: str) -> tuple[EdgeStep, np.ndarray, float]:
+    def step(
+        self, queue: Sequence[EdgeJob], age: np.ndarray, chip_age: float, force: str
+    ) -> tuple[EdgeStep, np.ndarray, float]:
+        """The first job of the queue as planned; the age and weighted chip path of the edge after it."""
+        job = queue[0]
         work = np.asarray(job.work)
         if_kept = float(self.life.wear_chance(age, work))
         fresh = np.zeros_like(age)
-        reason = force or self.wants_index(job, age)
+        reason = force or self.wants_index(queue, age)
         stops: tuple[int, ...] = ()
         problem = ""
         too_long = float(self.life.wear_chance(fresh, work)) > job.risk_limit
@@ -270,7 +274,7 @@ class _Walk:
             survive = 1.0 - float(self.life.wear_chance(start, work))
         began = fresh if index_before else age
         chips_before = 0.0 if index_before else chip_age
-        chip = 0.0 if self.life.chips is None else float(self.life.chips.chance(chips_before, job.chip_path))
+        chip = float(self.life.chip_chance(chips_before, job.chip_path))
         done = 1.0 if not stops else sum(job.pass_shares[stops[-1] - 1 :])
         chips_after = done * job.chip_path + (0.0 if stops else chips_before)
         step = EdgeStep(

@@ -1,11 +1,13 @@
 """When to index: age replacement priced against a spoiled face, quantised to whole jobs, within the shop's risk limit.
 
-The age a* minimises [c_p R(a) + c_f F(a)] / integral_0^a R (Barlow & Hunter, Operations Research 8, 1960): c_p the price
-of an index planned ahead, c_f that of an edge lost in a face. Before a job of work u at age a > 0 the edge is indexed when
+The age a* minimises [c_p R(a) + c_f F(a)] / integral_0^a R (Barlow & Hunter, Operations Research 8, 1960): c_p the
+price of an index planned ahead, c_f that of an edge lost in a face. Before a job of work u at age a > 0 the edge is
+indexed when
 
     (c_f - c_p) [R(a) - R(a + u)]  >  g  integral_a^(a+u) R,      g = the least long-run cost per unit of use,
 
-with that job's own c_f, or when [R(a) - R(a + u)] / R(a) exceeds the limit. g equals (c_f - c_p) h(a*).
+with that job's own c_f, or when [R(a) - R(a + u)] / R(a) exceeds the limit. g equals (c_f - c_p) h(a*). With the jobs
+behind it known, the edge is kept when going on to one of those pays in sum: see `index_pays`.
 """
 
 from __future__ import annotations
@@ -45,8 +47,9 @@ def index_age(shape: float, scale: float, planned_cost: float, failure_cost: flo
     ratio = planned / (failure - planned)
 
     def excess(log_z: float) -> float:
-        z = math.exp(log_z)
-        return k * math.exp((k - 1) * log_z) * weibull_survival_integral(k, z) + math.expm1(-math.exp(k * log_z)) - ratio
+        hazard = k * math.exp((k - 1) * log_z)
+        failed = -math.expm1(-math.exp(k * log_z))
+        return hazard * weibull_survival_integral(k, math.exp(log_z)) - failed - ratio
 
     low, high = -200.0 / k, min(600.0, 690.0 / k)
     if excess(high) < 0:
@@ -65,11 +68,21 @@ def weibull_survival_integral(shape, z):
     return float(out) if np.ndim(out) == 0 else out
 
 
-def index_pays(alive, alive_after, survival_integral, planned_cost, failure_cost, cost_rate):
-    """The criterion in the module's head; arrays broadcast. ``cost_rate`` g per unit of the integral's variable."""
-    return (np.asarray(failure_cost) - planned_cost) * (np.asarray(alive) - alive_after) > cost_rate * np.asarray(
-        survival_integral
-    )
+def index_pays(alive, survival_integral, planned_cost, failure_costs, cost_rate, risk_limits=1.0) -> np.ndarray:
+    """Whether to index before the next job, given the jobs queued behind it; leading axes broadcast.
+
+    ``alive`` (..., n + 1): R now and after each of the next n jobs. ``survival_integral`` (..., n): integral of R over
+    each. ``failure_costs`` (..., n) and ``risk_limits`` (..., n) of the jobs. Going on to job j gains
+    g integral R - (c_f - c_p) dF summed over the jobs up to j: index when no j, not past a job that breaks its limit,
+    gains anything. With one job ahead, or prices alike and hazard rising, this is the criterion in the module's head;
+    where a dear job comes before cheap ones it keeps an edge that still earns its keep.
+    """
+    r = np.asarray(alive, dtype=float)
+    lost = r[..., :-1] - r[..., 1:]
+    gain = cost_rate * np.asarray(survival_integral) - (np.asarray(failure_costs, dtype=float) - planned_cost) * lost
+    within = np.logical_and.accumulate(lost <= np.asarray(risk_limits) * r[..., :-1], axis=-1)
+    best = np.where(within, np.cumsum(gain, axis=-1), -np.inf).max(axis=-1)
+    return best < 0
 
 
 @dataclass(frozen=True)
@@ -95,10 +108,12 @@ def age_rule(life: EdgeLife | LifeFit, planned_cost: float, failure_cost: float,
     unit = np.where(shares > 0, shares / shares.sum() * np.where(shares > 0, measure.capacities, 0.0), 0.0)
     exact = measure.draws.weight.size == 1 and (isinstance(life, LifeFit) or len(life.lives) == 1)
     if exact:
-        use = index_age(measure.shape, 1.0, planned, failure)
+        k, edges = measure.shape, life.edges if isinstance(life, EdgeLife) else 1
+        first = edges ** (-1.0 / k)  # scale of the first of several edges to go
+        use = index_age(k, first, planned, failure)
         if math.isinf(use):
-            return AgeRule(use, failure / math.gamma(1 + 1 / measure.shape))
-        return AgeRule(use, (failure - planned) * measure.shape * use ** (measure.shape - 1))
+            return AgeRule(use, failure / (first * math.gamma(1 + 1 / k)))
+        return AgeRule(use, (failure - planned) * edges * k * use ** (k - 1))
     survive = life.wear_survival if isinstance(life, EdgeLife) else life.survival
     far = 1.0
     while survive(unit * far) > 1e-7 and far < 1e4:

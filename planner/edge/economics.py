@@ -43,8 +43,8 @@ def taylor_fit(speeds, lives) -> TaylorLine:
     if t.shape != v.shape:
         raise InputError("lives", lives, f"one life per speed: {v.size}")
     for name, values in (("speeds", v), ("lives", t)):
-        if (values <= 0).any():
-            raise InputError(f"{name}[{int(np.argmax(values <= 0))}]", float(values[values <= 0][0]), "a number above 0")
+        for i, value in enumerate(values):
+            positive(f"{name}[{i}]", value)
     if v.size < 2 or np.ptp(v) == 0:
         raise InputError("speeds", speeds, "at least two different speeds")
     log_v, log_t = np.log(v), np.log(t)

@@ -66,7 +66,7 @@ class ChipFit:
         return self.chips / self.path
 
     def survival(self, path) -> np.ndarray | float:
-        """Predictive chance of no chip over a path: (1 + path / path seen)^-chips, the gamma average of exp(-rate path)."""
+        """Predictive chance of no chip over a path: exp(-rate path) over the gamma is (1 + path / seen)^-chips."""
         x = np.asarray(path, dtype=float)
         if not np.isfinite(x).all() or (x < 0).any():
             raise InputError("path", path, "a path of 0 or more")
@@ -103,18 +103,22 @@ def fit_chips(paths, chipped, prior: ChipPrior | None = None) -> ChipFit:
 class EdgeLife:
     """The three lives together. Work is path per material (wear paths); chips count their own weighted path.
 
-    ``worn`` or ``finish`` may be None where the shop keeps no such end; at least one is there.
+    ``worn`` or ``finish`` may be None where the shop keeps no such end; at least one is there. ``edges``: inserts of
+    the cutter; they wear alike and the first to go spoils the face, so chances are of losing any of them.
     """
 
     worn: LifeFit | None
     finish: LifeFit | None = None
     chips: ChipFit | None = None
+    edges: int = 1
 
     def __post_init__(self) -> None:
+        if self.edges != int(self.edges) or self.edges < 1:
+            raise InputError("edges", self.edges, "a whole number from 1")
         if self.worn is None and self.finish is None:
             raise InputError("worn", None, "a worn life or a finish life")
         if None not in (self.worn, self.finish) and self.worn.materials != self.finish.materials:
-            raise InputError("finish", self.finish.materials, f"the same {self.worn.materials} materials as the worn life")
+            raise InputError("finish", self.finish.materials, f"{self.worn.materials} materials, as the worn life")
 
     @property
     def lives(self) -> tuple[LifeFit, ...]:
@@ -133,7 +137,7 @@ class EdgeLife:
 
     def wear_survival(self, work) -> np.ndarray | float:
         """Chance that neither wear nor finish ends the edge within the work (..., m); chips left out."""
-        out = np.prod([np.asarray(life.survival(work)) for life in self.lives], axis=0)
+        out = np.prod([np.asarray(life.survival(work, self.edges)) for life in self.lives], axis=0)
         return float(out) if np.ndim(out) == 0 else out
 
     def wear_chance(self, age, work) -> np.ndarray | float:
@@ -147,14 +151,20 @@ class EdgeLife:
     def chance_lost(self, age, work, chip_age=0.0, chip_path=0.0) -> np.ndarray | float:
         """Chance that the edge is lost to any end within further work, given that it still cuts."""
         worn = np.asarray(self.wear_chance(age, work))
-        chip = 0.0 if self.chips is None else np.asarray(self.chips.chance(chip_age, chip_path))
+        chip = np.asarray(self.chip_chance(chip_age, chip_path))
         out = 1.0 - (1.0 - worn) * (1.0 - chip)
         return float(out) if np.ndim(out) == 0 else out
 
+    def chip_chance(self, age, path) -> np.ndarray | float:
+        """Chance that any of the edges chips within a weighted path; 0 where no chip rate is kept."""
+        if self.chips is None:
+            return 0.0
+        return self.chips.chance(self.edges * np.asarray(age, dtype=float), self.edges * np.asarray(path, dtype=float))
+
     def verdict(self, names: Sequence[str] | None = None) -> str:
         """How much the record supports each end, in plain words."""
-        parts = [f"wear: {self.worn.verdict(names)}" if self.worn else "", f"finish: {self.finish.verdict(names)}" if self.finish else ""]
-        return ". ".join(p for p in parts if p)
+        told = (("wear", self.worn), ("finish", self.finish))
+        return ". ".join(f"{end}: {life.verdict(names)}" for end, life in told if life is not None)
 
 
 def fit_edge_life(

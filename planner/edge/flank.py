@@ -14,12 +14,12 @@ from scipy import optimize
 
 from planner.errors import InputError, finite_array, not_negative, positive
 
-__all__ = ["FlankWear", "fit_flank_wear", "use_at_wear"]
+__all__ = ["FlankWear", "fit_flank_wear", "projected_life", "use_at_wear"]
 
 
 @dataclass(frozen=True, eq=False)
 class FlankWear:
-    """One edge's wear curve: ``scale_mm`` at ``last_use``, growing as use^``exponent``; ``covariance`` of their logs."""
+    """One edge's wear curve: ``scale_mm`` at ``last_use``, growing as use^``exponent``; ``covariance`` of the logs."""
 
     last_use: float
     scale_mm: float
@@ -82,6 +82,12 @@ def fit_flank_wear(
     covariance = np.linalg.inv(found.jac.T @ found.jac) * excess
     scale, power = np.exp(found.x)
     return FlankWear(last, float(scale), float(power), covariance, not_negative("growth_log_sd", growth_log_sd))
+
+
+def projected_life(use: float, curve: FlankWear, criterion_mm: float) -> tuple[float, float]:
+    """What `fit_life` takes of an edge still cutting: its life as a multiple of its use (1 or more), log sd."""
+    life, log_sd = curve.life_at(criterion_mm)
+    return max(1.0, life / positive("use", use)), log_sd
 
 
 def use_at_wear(use, wear_mm, criterion_mm: float) -> float:

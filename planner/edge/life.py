@@ -93,8 +93,8 @@ class LifeFit:
         low, high = self.draws.quantiles(np.exp(-self.draws.log_theta[:, 1:]) @ work, [tail, 1 - tail])
         return float(work @ (1.0 / self.capacities)), float(low), float(high)
 
-    def survival(self, use) -> np.ndarray | float:
-        """Predictive chance that an edge outlives the work (..., m)."""
+    def survival(self, use, edges: int = 1) -> np.ndarray | float:
+        """Predictive chance that an edge outlives the work (..., m); all of ``edges`` edges that wear alike."""
         work = self._work("use", use)
         shape, rate = np.exp(self.draws.log_theta[:, 0]), np.exp(-self.draws.log_theta[:, 1:])
         flat = np.atleast_2d(work).reshape(-1, self.materials)
@@ -102,7 +102,7 @@ class LifeFit:
         block = max(1, int(4e6 // shape.size))
         for start in range(0, flat.shape[0], block):
             log_d = np.log(np.maximum(flat[start : start + block] @ rate.T, 1e-300))
-            out[start : start + block] = np.exp(-np.exp(np.minimum(shape * log_d, 600.0))) @ self.draws.weight
+            out[start : start + block] = np.exp(-edges * np.exp(np.minimum(shape * log_d, 600.0))) @ self.draws.weight
         return _scalar(out.reshape(work.shape[:-1]))
 
     def chance_lost(self, age, work) -> np.ndarray | float:
@@ -122,7 +122,8 @@ class LifeFit:
             return "starting values: no edge recorded yet"
         ends = "none of them ended" if self.failed == 0 else f"{self.failed} of them ended"
         learned = [s == LEARNED for s in self.sources]
-        text = f"learned from {_count(self.edges)}, {ends}" if any(learned) else f"{_count(self.edges)} recorded, {ends}"
+        count = _count(self.edges)
+        text = f"learned from {count}, {ends}" if any(learned) else f"{count} recorded, {ends}"
         notes = [
             f"{label} still the starting value"
             if source == STARTING
@@ -130,7 +131,8 @@ class LifeFit:
             for label, source, n in zip(labels, self.sources, self.failures, strict=True)
             if source in (STARTING, LEANING)
         ]
-        notes += [f"{label} not known: no end depends on it" for label, ok in zip(labels, self.identified, strict=True) if not ok]
+        known = zip(labels, self.identified, strict=True)
+        notes += [f"{label} not known: no end depends on it" for label, ok in known if not ok]
         return "; ".join([text, *notes])
 
     def _work(self, name: str, value) -> np.ndarray:
@@ -291,7 +293,7 @@ def _projection(projected, log_sd, work, ended):
         return None, None, ended
     factor = np.asarray(projected, dtype=float)
     if factor.shape != ended.shape:
-        raise InputError("projected", projected, f"a multiple of the present use, or NaN, for each of {ended.size} edges")
+        raise InputError("projected", projected, f"a multiple of the present use or NaN for each of {ended.size} edges")
     seen = np.isfinite(factor) & ~ended & (work.sum(axis=1) > 0)
     if (factor[seen] < 1).any():
         raise InputError("projected", float(factor[seen].min()), "1 or more: an edge past the criterion has failed")

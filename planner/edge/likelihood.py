@@ -1,6 +1,6 @@
 """The censored Weibull likelihood of edge life with one capacity per material, and its exploration by weighted draws.
 
-Parameters are theta = (log k, log C_1, ..., log C_m) with C in units of each material's scale. With D_i = sum_m u_im / C_m:
+Parameters are theta = (log k, log C_1, ..., log C_m), C in units of each material's scale. With D_i = sum_m u_im / C_m:
 
     failed                          log k + k log D_i - D_i^k
     failed in a recorded material   log k + (k - 1) log D_i - log C_m - D_i^k
@@ -177,7 +177,7 @@ def _differenced(gradient, x: np.ndarray, step: float = 1e-5) -> np.ndarray:
 
 @dataclass(frozen=True, eq=False)
 class Draws:
-    """Weighted points that stand for what the record leaves open. ``log_theta`` (q, m + 1), ``weight`` (q,) sums to 1."""
+    """Weighted points standing for what the record leaves open. ``log_theta`` (q, m + 1), ``weight`` (q,) sums to 1."""
 
     log_theta: np.ndarray
     weight: np.ndarray

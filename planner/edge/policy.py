@@ -43,21 +43,22 @@ def simulate_rule(lives, uses, failure_costs, planned_cost: float, rule: Rule) -
     """Run a rule over streams of jobs.
 
     ``lives`` (streams, edges): life of each next edge; ``uses``, ``failure_costs`` (streams, jobs): edge use and price
-    of a spoiled face of each job; all in units of the scale of life. ``rule(age, use, failure_cost)`` says, per stream,
-    whether to index before the job; ``age`` may have leading axes (candidates). An edge lost in a job is replaced and
-    the rest of the job cut with the next one. An unused edge is never indexed.
+    of a spoiled face of each job; all in units of the scale of life. ``rule(age, uses, failure_costs)`` says, per
+    stream, whether to index before the next job, seeing this job and all that follow (streams, jobs left); ``age`` may
+    have leading axes (candidates). An edge lost in a job is replaced and the rest of the job cut with the next one. An
+    unused edge is never indexed.
     """
     life = finite_array("lives", lives, (None, None))
     work = finite_array("uses", uses, (life.shape[0], None))
     price = finite_array("failure_costs", failure_costs, work.shape)
     planned = positive("planned_cost", planned_cost)
     stream = np.arange(life.shape[0])
-    trial = np.asarray(rule(np.zeros(life.shape[0]), work[:, 0], price[:, 0]))
+    trial = np.asarray(rule(np.zeros(life.shape[0]), work, price))
     age = np.zeros(np.broadcast_shapes(trial.shape, (life.shape[0],)))
     edge = np.zeros(age.shape, dtype=int)
     cost, indexes, failures = np.zeros(age.shape), np.zeros(age.shape, dtype=int), np.zeros(age.shape, dtype=int)
     for j in range(work.shape[1]):
-        index = np.asarray(rule(age, work[:, j], price[:, j])) & (age > 0)
+        index = np.asarray(rule(age, work[:, j:], price[:, j:])) & (age > 0)
         indexes += index
         edge += index
         age = np.where(index, 0.0, age)
@@ -78,18 +79,23 @@ def simulate_rule(lives, uses, failure_costs, planned_cost: float, rule: Rule) -
     return RuleCost(cost + planned * indexes, indexes, failures)
 
 
-def priced_rule(shape: float, planned_cost: float, failure_cost: float, risk_limit: float = 1.0) -> Rule:
-    """The rule of `planner.edge.decision` for a known Weibull shape; ``failure_cost`` the long-run mean."""
+def priced_rule(
+    shape: float, planned_cost: float, failure_cost: float, risk_limit: float = 1.0, ahead: int = 20
+) -> Rule:
+    """The rule of `planner.edge.decision` for a known Weibull shape, looking ``ahead`` jobs down the queue.
+
+    ``failure_cost``: the long-run mean.
+    """
     use = index_age(shape, 1.0, planned_cost, failure_cost)
     rate = (failure_cost - planned_cost) * shape * use ** (shape - 1) if np.isfinite(use) else np.inf
     limit = between("risk_limit", risk_limit, 0.0, 1.0)
 
-    def rule(age: np.ndarray, use: np.ndarray, price: np.ndarray) -> np.ndarray:
-        after = age + use
-        alive, alive_after = np.exp(-(age**shape)), np.exp(-(after**shape))
-        integral = weibull_survival_integral(shape, after) - weibull_survival_integral(shape, age)
-        pays = index_pays(alive, alive_after, integral, planned_cost, price, rate)
-        return pays | (alive - alive_after > limit * alive)
+    def rule(age: np.ndarray, uses: np.ndarray, prices: np.ndarray) -> np.ndarray:
+        further = np.cumsum(uses[:, :ahead], axis=1)
+        ages = age[..., None] + np.concatenate([np.zeros((uses.shape[0], 1)), further], axis=1)
+        alive = np.exp(-(ages**shape))
+        integral = np.diff(weibull_survival_integral(shape, ages), axis=-1)
+        return index_pays(alive, integral, planned_cost, prices[:, :ahead], rate, limit)
 
     return rule
 
@@ -98,8 +104,8 @@ def fixed_interval(intervals) -> Rule:
     """Index before the job that would take the edge past a fixed use; several intervals are run side by side."""
     limit = np.atleast_1d(np.asarray(intervals, dtype=float))[:, None]
 
-    def rule(age: np.ndarray, use: np.ndarray, price: np.ndarray) -> np.ndarray:
-        return age + use > limit
+    def rule(age: np.ndarray, uses: np.ndarray, prices: np.ndarray) -> np.ndarray:
+        return age + uses[:, 0] > limit
 
     return rule
 

@@ -75,7 +75,8 @@ def arc_ratio(width_mm: float, diameter_mm: float, offset_mm: float = 0.0) -> fl
     radius = positive("diameter_mm", diameter_mm) / 2.0
     low, high = offset_mm - width / 2.0, offset_mm + width / 2.0
     if max(abs(low), abs(high)) > radius:
-        raise InputError("width_mm", width_mm, f"a face within the cutter: at most {2 * (radius - abs(offset_mm)):g} mm")
+        widest = 2 * (radius - abs(offset_mm))
+        raise InputError("width_mm", width_mm, f"a face within the cutter: at most {widest:g} mm")
     return radius * (math.asin(high / radius) - math.asin(low / radius)) / width
 
 
