@@ -31,8 +31,11 @@ from planner.cut.kinematics import (
     tram_out_of_parallel,
     traverse,
 )
+from planner.cut.minutes import LearnedMinutes, MinuteRecords, learn_minutes
 from planner.cut.passes import PassPlan, keep_simple, plan_passes, plan_policy
 from planner.cut.policy import PassProblem
+from planner.cut.pooling import PooledFrom
+from planner.cut.record import CleanUpInterval, Look, learning_interval
 from planner.cut.schedule import (
     Comparison,
     ScheduleCost,
@@ -59,6 +62,7 @@ from planner.cut.stock import (
 
 __all__ = [
     "BandCheck",
+    "CleanUpInterval",
     "Comparison",
     "Corner",
     "DepthFit",
@@ -68,9 +72,13 @@ __all__ = [
     "FinishModel",
     "FitCheck",
     "Lane",
+    "LearnedMinutes",
+    "Look",
+    "MinuteRecords",
     "PassPlan",
     "PassProblem",
     "PooledDepth",
+    "PooledFrom",
     "ScheduleCost",
     "SpeedChoice",
     "TargetPasses",
@@ -90,6 +98,8 @@ __all__ = [
     "keep_simple",
     "lanes",
     "learn_finish",
+    "learn_minutes",
+    "learning_interval",
     "money_per_rebuild",
     "narrow",
     "not_clean_at",

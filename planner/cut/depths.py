@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 from scipy import stats
+from scipy.optimize.elementwise import find_root
 
 from planner.errors import InputError, finite, not_negative, positive
 
@@ -37,37 +38,17 @@ def starting_depth(median_mm: float, sigma: float | None = None, bound80_mm: flo
 
 
 class _Depth:
-    """What the two kinds below share, from cdf, sf, pdf and support alone."""
+    """What the two kinds below share, from cdf, sf, isf and support alone."""
 
     def support(self) -> tuple[float, float]:
         raise NotImplementedError
 
-    def ppf(self, q):
-        """Depth [mm] below which a share q of parts is clean; bisection, to 1e-12 of the range."""
-        q = np.asarray(q, dtype=float)
-        bad = ~((q >= 0) & (q <= 1))
-        low, high = self._bracket(q)
-        for _ in range(80):
-            middle = 0.5 * (low + high)
-            under = np.where(q < 0.5, self.cdf(middle) < q, self.sf(middle) > 1 - q)
-            low, high = np.where(under, middle, low), np.where(under, high, middle)
-        found = np.where(bad, np.nan, 0.5 * (low + high))
-        first, last = self.support()
-        found = np.where(q == 0, first, np.where(q == 1, last, found))
-        return found[()]
-
-    def _bracket(self, q: np.ndarray):
-        first, last = self.support()
-        if math.isfinite(last):
-            return np.full(q.shape, first), np.full(q.shape, last)
-        top = first + 1.0
-        worst = float(1 - q[q < 1].max()) if (q < 1).any() else 0.5
-        while self.sf(top) > worst and top < 1e9:
-            top = first + 2 * (top - first)
-        return np.full(q.shape, first), np.full(q.shape, top)
-
     def isf(self, q):
-        return self.ppf(1 - np.asarray(q, dtype=float))
+        raise NotImplementedError
+
+    def ppf(self, q):
+        """Depth [mm] at which a share q of parts is clean."""
+        return self.isf(1 - np.asarray(q, dtype=float))
 
     def median(self) -> float:
         return float(self.ppf(0.5))
@@ -130,10 +111,11 @@ class NarrowedDepth(_Depth):
         first, last = self.base.support()
         return max(float(first), self.low_mm), min(float(last), self.high_mm)
 
-    def ppf(self, q):
+    def isf(self, q):
+        """Depth [mm] at which a share q of parts is not clean yet."""
         q = np.asarray(q, dtype=float)
-        first, last = self.support()
-        return np.clip(self.base.isf(np.clip(self._above - q * self._inside, 0.0, 1.0)), first, last)[()]
+        beyond = float(self.base.sf(self.high_mm))
+        return np.clip(self.base.isf(np.clip(beyond + q * self._inside, 0.0, 1.0)), *self.support())[()]
 
     def sf(self, x):
         left = np.asarray(self.base.sf(x), dtype=float) - float(self.base.sf(self.high_mm))
@@ -184,6 +166,28 @@ class SurveyedDepth(_Depth):
 
     def support(self) -> tuple[float, float]:
         return 0.0, math.inf
+
+    def isf(self, q):
+        """Depth [mm] at which a share q of parts is not clean yet; root of sf to 1e-12 of the depth."""
+        q = np.asarray(q, dtype=float)
+        inside = (q > 0) & (q < 1)
+        share = np.where(inside, q, 0.5)
+        # the tail of X alone, from the deepest node, lies beyond
+        top = float(self._shift.max()) + self.excess.isf(np.minimum(share * self._above, 1.0))
+        ends = np.zeros_like(share), top * 1.001 + 1e-9
+        found = find_root(lambda x, want: self.sf(x) - want, ends, args=(share,))
+        return np.select([inside, q == 1, q == 0], [found.x, 0.0, np.inf], np.nan)[()]
+
+    def rvs(self, size=None, random_state=None):
+        rng = np.random.default_rng(random_state)
+        count = int(np.prod(size)) if size is not None else 1
+        kept = np.empty(0)
+        while kept.size < count:
+            many = 64 + int(1.2 * (count - kept.size) / self._above)
+            drawn = self.surveyed_mm - rng.normal(0.0, self.uncertainty_mm, many)
+            drawn = drawn + self.excess.rvs(size=many, random_state=rng)
+            kept = np.concatenate([kept, drawn[drawn > 0]])
+        return float(kept[0]) if size is None else kept[:count].reshape(size)
 
     def sf(self, x):
         x = np.asarray(x, dtype=float)

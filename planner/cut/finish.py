@@ -158,7 +158,7 @@ def feed_window(
     """
     least, greatest = _band(band_least_um, band_greatest_um)
     count = _inserts(inserts)
-    if greatest < model.floor_um:
+    if greatest < model.floor_um or (greatest == model.floor_um and not corner.wiper_mm):
         return FeedWindow(0.0, 0.0, "smoother than this grade leaves at any feed")
     low = 0.0
     if least > model.floor_um:

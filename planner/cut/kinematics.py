@@ -138,7 +138,7 @@ def path_in_material(
 
 @dataclass(frozen=True)
 class Lane:
-    """A strip of a wide face: its middle from the face's centre line, its width, the cutter's offset from its middle."""
+    """A strip of a wide face: its middle from the face's centre line, its width, the cutter's offset from that."""
 
     middle_mm: float
     width_mm: float

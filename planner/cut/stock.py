@@ -16,10 +16,8 @@ from numpy.typing import ArrayLike
 from scipy import optimize, special, stats
 
 from planner.cut.depths import hermite
+from planner.cut.pooling import PRIOR_RECORDS, PooledFrom
 from planner.errors import InputError, between, finite_array, not_negative, positive
-
-PRIOR_RECORDS = 5.0
-"""What a prior is worth, in records."""
 
 _WIDEST_SIGMA = 8.0
 _ONE_SIGMA = float(special.ndtr(1.0))
@@ -166,37 +164,19 @@ class DepthRecords:
 
 @dataclass(frozen=True)
 class PooledDepth:
-    """A clean-up depth and where it comes from: how many records of the family itself, its kind, and the shop."""
+    """A clean-up depth and the records it comes from."""
 
     fit: DepthFit
-    family_records: int
-    kind_records: int
-    shop_records: int
+    records: PooledFrom
 
     @property
     def distribution(self):
         return self.fit.distribution
 
     @property
-    def borrowed(self) -> bool:
-        """The family's own record is thinner than the prior it leans on (several times five)."""
-        return self.family_records < 3 * PRIOR_RECORDS and bool(self.kind_records or self.shop_records)
-
-    @property
     def origin(self) -> str:
         """In plain words, for people."""
-        if not (self.family_records or self.kind_records or self.shop_records):
-            return "starting value"
-        own = f"learned from {_records(self.family_records)} of this family" if self.family_records else ""
-        lent = [
-            f"{_records(count)} of {whose}"
-            for count, whose in ((self.kind_records, "its kind"), (self.shop_records, "the shop"))
-            if count
-        ]
-        if own and not (self.borrowed and lent):
-            return own
-        borrowed = "borrowing from " + " and ".join(lent)
-        return f"{own}, {borrowed}" if own else f"no record of this family yet, {borrowed}"
+        return self.records.words
 
 
 def pool_depths(
@@ -231,7 +211,7 @@ def pool_depths(
         (fit.median_interval_mm[0] * scale, fit.median_interval_mm[1] * scale),
         fit.sigma_interval,
     )
-    return PooledDepth(done, counts[2], counts[1], counts[0])
+    return PooledDepth(done, PooledFrom(counts[2], counts[1], counts[0]))
 
 
 def fit_excess(
@@ -305,10 +285,6 @@ def intervals(prefix: str, lower_mm: ArrayLike, upper_mm: ArrayLike) -> tuple[np
             where = int(np.argmax(bad))
             raise InputError(f"{prefix}{name}[{where}]", float((lower if name == "lower_mm" else upper)[where]), what)
     return lower, upper
-
-
-def _records(count: int) -> str:
-    return f"{count} record" if count == 1 else f"{count} records"
 
 
 def _unit(lower: np.ndarray, upper: np.ndarray) -> float:

@@ -1,0 +1,109 @@
+"""Distributions of clean-up depth, before and after something has been seen."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import integrate, stats
+
+from planner import InputError
+from planner.cut import narrow, not_clean_at, starting_depth, surveyed_depth
+
+NORMAL = starting_depth(0.06096, 0.35)
+SURVEYED = surveyed_depth(0.08, 0.012, starting_depth(0.012, 0.6))
+
+
+@given(st.floats(0.01, 1), st.floats(0.05, 1.2))
+def test_median_and_bound_give_the_spread_back(median, sigma):
+    bound = starting_depth(median, sigma).ppf(0.8)
+    again = starting_depth(median, bound80_mm=float(bound))
+    assert again.median() == pytest.approx(median)
+    assert again.std() == pytest.approx(starting_depth(median, sigma).std(), rel=1e-6)
+
+
+DISTRIBUTIONS = {
+    "narrowed": narrow(NORMAL, 0.04, 0.09),
+    "not clean": not_clean_at(NORMAL, 0.1),
+    "far tail": not_clean_at(NORMAL, 0.4),
+    "surveyed": SURVEYED,
+    "surveyed, not clean": not_clean_at(SURVEYED, 0.1),
+    "surveyed near nothing": surveyed_depth(0.005, 0.012, starting_depth(0.012, 0.6)),
+    "survey without doubt": surveyed_depth(0.08, 0.0, starting_depth(0.012, 0.6)),
+}
+
+
+@pytest.mark.parametrize("name", DISTRIBUTIONS)
+def test_behaves_like_a_distribution(name):
+    depth = DISTRIBUTIONS[name]
+    first, last = depth.support()
+    places = depth.ppf(np.linspace(0.001, 0.999, 41))
+    assert (np.diff(places) > 0).all()
+    assert depth.cdf(places) == pytest.approx(np.linspace(0.001, 0.999, 41), abs=1e-6)
+    assert depth.sf(places) == pytest.approx(1 - depth.cdf(places), abs=1e-9)
+    assert depth.cdf(first) == pytest.approx(0, abs=1e-9) and depth.sf(first) == pytest.approx(1)
+    # the density is the slope of the distribution
+    low, high = places[4], places[30]
+    area = integrate.quad(depth.pdf, low, high, limit=300, points=list(places[5:30:6]))[0]
+    assert area == pytest.approx(depth.cdf(high) - depth.cdf(low), rel=1e-5)
+    draw = depth.rvs(20_000, random_state=3)
+    assert draw.min() >= first and draw.max() <= last
+    assert draw.mean() == pytest.approx(depth.mean(), abs=5 * depth.std() / math.sqrt(20_000))
+    assert draw.std() == pytest.approx(depth.std(), rel=0.1)
+    assert depth.median() == pytest.approx(float(depth.ppf(0.5)))
+    assert depth.isf(0.2) == pytest.approx(depth.ppf(0.8))
+    assert depth.interval(0.5) == pytest.approx((depth.ppf(0.25), depth.ppf(0.75)))
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.floats(0.0, 0.3), st.floats(0.001, 0.2))
+def test_not_clean_conditions_on_more(depth_mm, further):
+    seen = not_clean_at(NORMAL, depth_mm)
+    expected = NORMAL.sf(depth_mm + further) / NORMAL.sf(depth_mm)
+    assert seen.sf(depth_mm + further) == pytest.approx(expected, rel=1e-9)
+
+
+def test_seeing_twice_is_seeing_the_deeper():
+    twice = not_clean_at(not_clean_at(NORMAL, 0.05), 0.08)
+    assert twice == not_clean_at(NORMAL, 0.08)
+    both = narrow(narrow(NORMAL, 0.02, 0.1), 0.05, 0.2)
+    assert (both.low_mm, both.high_mm) == (0.05, 0.1)
+    assert narrow(NORMAL, 0.0) is NORMAL
+
+
+def test_survey_against_a_simulated_one():
+    """D = surveyed - U + X, drawn a million times; negative depths do not occur."""
+    rng = np.random.default_rng(12)
+    drawn = 0.08 - rng.normal(0, 0.012, 1_000_000) + starting_depth(0.012, 0.6).rvs(1_000_000, random_state=rng)
+    drawn = drawn[drawn > 0]
+    for place in (0.06, 0.08, 0.1, 0.13):
+        error = 4 * math.sqrt(0.25 / drawn.size)
+        assert SURVEYED.cdf(place) == pytest.approx((drawn <= place).mean(), abs=error)
+    assert SURVEYED.mean() == pytest.approx(drawn.mean(), abs=4 * drawn.std() / 1000)
+
+
+def test_a_survey_can_be_too_deep_and_too_shallow():
+    assert 0.02 < SURVEYED.cdf(0.08) < 0.5
+
+
+BAD = [
+    (lambda: starting_depth(0, 0.3), "median_mm"),
+    (lambda: starting_depth(0.1), "sigma"),
+    (lambda: starting_depth(0.1, 0.3, 0.2), "sigma"),
+    (lambda: starting_depth(0.1, bound80_mm=0.1), "bound80_mm"),
+    (lambda: narrow(NORMAL, 0.1, 0.1), "high_mm"),
+    (lambda: narrow(NORMAL, -0.1), "low_mm"),
+    (lambda: narrow(stats.uniform(0, 0.1), 0.2), "low_mm"),
+    (lambda: surveyed_depth(-0.1, 0.01, NORMAL), "surveyed_mm"),
+    (lambda: surveyed_depth(0.1, -0.01, NORMAL), "uncertainty_mm"),
+]
+
+
+@pytest.mark.parametrize(("call", "field"), BAD)
+def test_wrong_input_names_its_field(call, field):
+    with pytest.raises(InputError) as error:
+        call()
+    assert error.value.field == field
