@@ -106,16 +106,13 @@ def know(shop: Shop) -> Knowledge:
 
 
 def origin_of(pooled: PooledDepth) -> Origin:
-    if pooled.family_records:
-        lent = []
-        if pooled.borrowed and pooled.kind_records:
-            lent.append("its kind")
-        if pooled.borrowed and pooled.shop_records:
-            lent.append("the shop")
-        return learned(pooled.family_records, f"borrowing from {' and '.join(lent)}" if lent else "")
-    borrowed = pooled.kind_records + pooled.shop_records
-    if borrowed:
-        return Origin(Source.LEARNED, borrowed, "of the shop's other families")
+    """The origin of a pooled depth: own records, borrowed ones, or the starting value."""
+    behind = pooled.records
+    if behind.family:
+        lent = [whose for n, whose in ((behind.kind, "its kind"), (behind.shop, "the shop")) if n and behind.borrowed]
+        return learned(behind.family, f"borrowing from {' and '.join(lent)}" if lent else "")
+    if behind.learned:
+        return Origin(Source.LEARNED, behind.kind + behind.shop, "of the shop's other families")
     return STARTING
 
 

@@ -30,7 +30,7 @@ class Drafts(Protocol):
 
     def get_draft(self, key: str) -> dict | None: ...
 
-    def put_draft(self, key: str, payload: dict) -> None: ...
+    def put_draft(self, key: str, payload: dict, at: datetime) -> None: ...
 
     def drop_draft(self, key: str) -> None: ...
 
@@ -194,7 +194,7 @@ class Form:
         fields[name] = (_plain(st.session_state.get(self.key(name))), str(self.units.system))
         state["problems"].pop(name, None)
         state["said"] = None
-        self.drafts.put_draft(self.draft_key, state["draft"])
+        self.drafts.put_draft(self.draft_key, state["draft"], datetime.now())
 
     # -- drawing ---------------------------------------------------------------------------------------------------
     def draw(self, *names: str, columns: int = 3) -> None:

@@ -1,0 +1,12 @@
+"""The door: page list, shared chrome, nothing else."""
+
+import streamlit as st
+
+from planner.screens import pages, shell
+
+st.set_page_config(page_title="Surfacing planner", page_icon=":material/straighten:", layout="wide")
+listed = pages.listed()
+page = st.navigation(list(listed.values()), position="top")
+shell.go_where_asked(listed)
+shell.chrome()
+page.run()

@@ -1,0 +1,119 @@
+"""What every screen reads: the open shop, its picture, what was learned, the estimates, units, who sits here.
+
+Heavy things are cached on the store's own counters, which every write moves: nothing is stale, nothing computed twice.
+All cached values are frozen and shared by every session.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import streamlit as st
+
+from planner.cut.knowledge import Knowledge, know
+from planner.shop import Person, Shop
+from planner.store import Kind, Places, Repository, open_shop, places, shop_exists
+from planner.units import System, Units
+from planner.week.queue import Queue, estimate_queue
+
+_KIND, _UNITS, _WHO = "open shop", "units", "who"
+
+
+def now() -> datetime:
+    """The shop's clock, to the minute."""
+    return datetime.now().replace(second=0, microsecond=0)
+
+
+@st.cache_resource(show_spinner=False)
+def _places() -> Places:
+    return places()
+
+
+@st.cache_resource(show_spinner="Opening the shop …")
+def _open(kind: Kind) -> Repository:
+    return open_shop(kind, at=datetime.now())
+
+
+def own_exists() -> bool:
+    return shop_exists(Kind.OWN)
+
+
+def kind() -> Kind:
+    """Which shop this session looks at: the own one once there is one, else the sample."""
+    chosen = st.session_state.get(_KIND)
+    if chosen is not None:
+        return chosen
+    return Kind.OWN if own_exists() else Kind.SAMPLE
+
+
+def choose(wanted: Kind) -> None:
+    """Look at the other shop; its own file is opened (and made) when first asked for."""
+    _open(wanted)
+    st.session_state[_KIND] = wanted
+
+
+def reopen() -> None:
+    """Forget open databases, after one was put back from a backup."""
+    _open.clear()
+    _shop.clear()
+    _knowledge.clear()
+    _queue.clear()
+
+
+def repository() -> Repository:
+    return _open(kind())
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _shop(which: Kind, version: int) -> Shop:
+    return _open(which).load_shop()
+
+
+@st.cache_resource(max_entries=4, show_spinner="Learning from the record …")
+def _knowledge(which: Kind, records: int, wanted: frozenset) -> Knowledge:
+    return know(_open(which).load_shop())
+
+
+@st.cache_resource(max_entries=8, show_spinner="Estimating the queue …")
+def _queue(which: Kind, version: int, records: int, system: System) -> Queue:
+    return estimate_queue(_shop(which, version), knowledge(), units=Units(system))
+
+
+def versions() -> tuple[int, int]:
+    """Counters of the shop's picture and of its record; they move with every write."""
+    store = repository()
+    return store.shop_version(), store.records_version()
+
+
+def shop() -> Shop:
+    """The shop as it stands."""
+    return _shop(kind(), repository().shop_version())
+
+
+def knowledge() -> Knowledge:
+    """What was learned from the record; learned anew when it changed, or when the queue names something new."""
+    now_open = shop()
+    wanted = frozenset(
+        (part.family_id, job.face_id, part.condition)
+        for job in now_open.open_jobs()
+        if (part := now_open.parts.get(job.part_id)) is not None
+    )
+    return _knowledge(kind(), repository().records_version(), wanted)
+
+
+def queue() -> Queue:
+    """Estimates of all open jobs and plans of all sets."""
+    version, records = versions()
+    return _queue(kind(), version, records, units().system)
+
+
+def units() -> Units:
+    """The unit system this session reads in; the shop's own until switched."""
+    chosen = st.session_state.get(_UNITS)
+    return Units(System(chosen) if chosen else shop().settings.units)
+
+
+def who() -> str:
+    """Initials or name of the person at this screen; empty = nobody said."""
+    person: Person | None = shop().people.get(st.session_state.get(_WHO))
+    return (person.initials or person.name) if person else ""

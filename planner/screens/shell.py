@@ -1,0 +1,92 @@
+"""What stands on every screen: whose shop it is, the find box, units, who sits here."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from planner.screens import access
+from planner.store import Kind
+from planner.units import System, Units
+
+
+def chrome() -> None:
+    """One slim row above every page, and what was found under it."""
+    shop = access.shop()
+    name, find, units, who = st.columns([3, 4, 2, 2], vertical_alignment="bottom")
+    with name:
+        if access.kind() is Kind.SAMPLE:
+            st.markdown(f"**{shop.settings.shop_name}** :orange-badge[sample shop, invented]")
+        else:
+            st.markdown(f"**{shop.settings.shop_name}**")
+    with find:
+        wanted = st.text_input(
+            "Find a part",
+            key="find",
+            placeholder="tag, work order, serial or casting number, or its last four",
+            icon=":material/search:",
+            type="search",
+            persist_state="session",
+        )
+    with units:
+        st.segmented_control(
+            "Units",
+            [s.value for s in System],
+            default=shop.settings.units.value,
+            required=True,
+            key="units",
+            persist_state="session",
+        )
+    with who:
+        people = shop.people
+        st.selectbox(
+            "Who",
+            [None, *people],
+            format_func=lambda i: "nobody named" if i is None else people[i].name,
+            key="who",
+            persist_state="session",
+        )
+    if wanted and wanted.strip():
+        _found(wanted)
+
+
+def _found(text: str) -> None:
+    """Parts found, with their earlier cuts and total removed."""
+    shop, units = access.shop(), access.units()
+    found = access.repository().find(text)
+    with st.container(border=True):
+        if not found:
+            st.write(f"No part found for “{text}”. Tag, work order, serial or casting number; last four characters do.")
+            return
+        for hit in found[:6]:
+            part = hit.part
+            family = shop.families.get(part.family_id)
+            left, right = st.columns([5, 1], vertical_alignment="center")
+            left.markdown(
+                f"**{part.tag}** · {family.name if family else 'family not in use'} · {part.position or 'no position'} · "
+                f"{part.state.value} · work order {part.work_order or 'none'} · serial {part.engine_serial or 'unknown'} · "
+                f"{_past(hit, units)}"
+            )
+            right.button("Open", key=f"find/open/{part.id}", on_click=_open_part, args=(part.id,), width="stretch")
+        if len(found) > 6:
+            st.caption(f"{len(found) - 6} more: type more of it.")
+
+
+def _past(hit, units: Units) -> str:
+    cuts = len(hit.cuts)
+    if not cuts:
+        return "no cut recorded"
+    taken = ", ".join(units.depth(mm) for mm in hit.removed_mm.values())
+    return f"{cuts} cut{'s' if cuts > 1 else ''} recorded, {taken} removed in total"
+
+
+def _open_part(part_id: int) -> None:
+    st.session_state["part"] = part_id
+    st.session_state["find"] = ""
+    st.session_state["go to"] = "parts"
+
+
+def go_where_asked(pages: dict) -> None:
+    """A button's callback cannot change the page: it leaves the wish here."""
+    wanted = st.session_state.pop("go to", None)
+    if wanted in pages:
+        st.switch_page(pages[wanted])
