@@ -17,7 +17,7 @@ from scipy.optimize import linprog
 from scipy.spatial import HalfspaceIntersection
 
 from planner.errors import InputError, finite, finite_array, not_negative
-from planner.face.seats import LEVEL_MM, Seating, seating
+from planner.face.seats import CENTRE_EDGE, LEVEL_MM, Seating, seating
 from planner.face.stacks import Box, open_box
 
 _TIE_MM = 1e-9
@@ -299,7 +299,11 @@ class _Search:
                 if built is not None:
                     found = [*found, (left, built)]
                 continue
-            found = self._rocking(choices, found, reached)
+            share = task.seating.share[k]
+            if (share > CENTRE_EDGE).sum() == 2:
+                found = self._tipping(left, k, plane, on, choices, found, reached)
+            else:  # the centre of gravity lies over a support: the part may tip any way round it
+                found = self._rocking(choices, found, reached)
         reached = min(worst for worst, _ in found)
         return sorted((one for one in found if one[0] <= reached + _TIE_MM), key=lambda one: one[0])
 
@@ -315,6 +319,46 @@ class _Search:
                 options.append(self.box.build([*choices[:s], np.array([0]), *choices[s + 1 :]]))
         options = [built for built in options if built is not None]
         return min(options, key=lambda built: built[0]) if options else None
+
+    def _tipping(self, left, k, plane, on, choices, found: list, reached: float) -> list:
+        """Complete a plane on whose one edge the centre of gravity lies: the part can tip about it to one more seat.
+
+        Tipped by an angle t the plane sinks by t times the distance from the edge on the far side, and rises as much on
+        the near side; it rests where the least gap over distance is. Each support may be that one, at each height.
+        """
+        task, box = self.task, self.box
+        triple, share = task.seating.triples[k], task.seating.share[k]
+        free = int(np.argmin(share))
+        near, places = triple[free], task.seating.supports
+        one, two = places[np.delete(triple, free)]
+        along = (two - one) / np.linalg.norm(two - one)
+        off = (places - one) @ np.array([along[1], -along[0]])  # signed distance from the edge, far side positive
+        off = off if off[near] < 0 else -off
+        far = np.flatnonzero(off > 1e-9 * np.abs(off).max())
+        beside = np.flatnonzero(off < -1e-9 * np.abs(off).max())
+        check = (task.places - one) @ np.array([along[1], -along[0]])
+        check = check if (places[near] - one) @ np.array([along[1], -along[0]]) < 0 else -check
+        lift = task.at[k] @ on
+        gaps = [plane[s] - box.heights[c] for s, c in enumerate(choices)]
+        if not len(far):
+            built = self._with_empty(choices)
+            return found if built is None else [*found, (left, built)]
+        for s in far:
+            for index, gap in zip(choices[s], gaps[s], strict=True):
+                tip = max(0.0, gap) / off[s]
+                worst = max(left, float(task.residuals((lift - tip * check)[None, :])[0]))
+                if worst > reached + _TIE_MM:
+                    continue
+                fits = list(choices)
+                for other in far:
+                    fits[other] = choices[other][gaps[other] - tip * off[other] >= -LEVEL_MM]
+                for other in beside:
+                    fits[other] = choices[other][gaps[other] - tip * off[other] <= task.rock + LEVEL_MM]
+                fits[s] = np.array([index])
+                built = self._with_empty(fits) if all(len(f) for f in fits) else None
+                if built is not None:
+                    found = [*found, (worst, built)]
+        return found
 
     def _rocking(self, choices: list[np.ndarray], found: list, reached: float) -> list:
         """Complete a plane whose seat need not be the only one: try every choice, in the worst of its seats."""

@@ -15,7 +15,7 @@ import numpy as np
 from planner.errors import InputError, finite_array
 
 LEVEL_MM = 1e-9  # stacks whose difference is below this are level
-_EDGE = 1e-9
+CENTRE_EDGE = 1e-9  # share of a corner below which the centre of gravity lies over the opposite edge
 
 
 @dataclass(frozen=True, eq=False)
@@ -23,13 +23,15 @@ class Seating:
     """Triples of supports (k, 3) whose triangle holds the centre of gravity, and their planes.
 
     weights (k, m, 3): the plane of triple k at support s is weights[k, s] @ heights[triples[k]].
-    inside (k,): the centre of gravity lies strictly within, so a seat on this triple is the only one.
+    inside (k,): the centre of gravity lies strictly within, so a seat on this triple is the only one. share (k, 3):
+    the part of the weight that each of the three carries.
     """
 
     supports: np.ndarray
     triples: np.ndarray
     weights: np.ndarray
     inside: np.ndarray
+    share: np.ndarray
 
     def planes(self, heights: np.ndarray) -> np.ndarray:
         """Height of every triple's plane at every support, (..., k, m), for stack heights (..., m)."""
@@ -65,14 +67,14 @@ def seating(supports: object, centre_of_gravity: object = None) -> Seating:
         raise InputError("supports", places.tolist(), "supports that are not on one line")
     triples = triples[area > 1e-6 * area.max()]
     share = np.stack([_weights(places[triple], centre[None, :])[0] for triple in triples])
-    holds = share.min(axis=1) >= -_EDGE
+    holds = share.min(axis=1) >= -CENTRE_EDGE
     if not holds.any():
         raise InputError("centre_of_gravity", centre.tolist(), "a place over the supports, or the part would tip")
     triples, share = triples[holds], share[holds]
     weights = np.stack([_weights(places[triple], places) for triple in triples])
     for k, triple in enumerate(triples):
         weights[k, triple] = np.eye(3)
-    return Seating(places, triples, weights, share.min(axis=1) > _EDGE)
+    return Seating(places, triples, weights, share.min(axis=1) > CENTRE_EDGE, share)
 
 
 def _weights(corners: np.ndarray, places: np.ndarray) -> np.ndarray:

@@ -1,8 +1,8 @@
 """What a spindle out of tram does to a face.
 
-An indicator carried by the spindle sweeps the table. Readings are positive where the table stands nearer to the
-cutter's plane. Along: reading on the leading side (toward the uncut metal) less reading on the trailing side. Across:
-reading on the +y side less reading on the -y side.
+An indicator carried by the spindle sweeps the table; readings are taken as the height of the cutter's own plane. Along
+the travel: its trailing side less its leading side (toward the uncut metal), positive when the trailing side is high.
+Across: its far (+y) side less its near side, positive when the far side is high.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ class TramEffect:
     """hollow_mm: depth of the hollow across the face, 0 or more. trailing_clears: the trailing edge runs above the cut
     face, so a pass may stop when cut; otherwise the pass must run clear. clearance_mm: how far above the path of the
     leading edge the trailing edge runs at the middle of the face (negative: it cuts again). out_of_parallel_mm: height
-    left at the +y edge less at the -y edge.
+    left at the far (+y) edge less at the near edge.
     """
 
     hollow_mm: float
@@ -28,7 +28,9 @@ class TramEffect:
 
     def spoils(self, flatness_limit_mm: float, parallel_limit_mm: float | None = None) -> bool:
         """Whether hollow or lean alone would break a limit."""
-        lean = parallel_limit_mm is not None and abs(self.out_of_parallel_mm) > positive("limit", parallel_limit_mm)
+        lean = parallel_limit_mm is not None and abs(self.out_of_parallel_mm) > positive(
+            "parallel_limit_mm", parallel_limit_mm
+        )
         return self.hollow_mm > positive("flatness_limit_mm", flatness_limit_mm) or lean
 
 
@@ -39,7 +41,7 @@ def tram_effect(
 
     offset_mm: of the face's middle from the cutter's centre line, toward +y. With R = D/2, y* the place of the face
     nearest the centre line and ym the farthest, the hollow is |t/S| (sqrt(R^2 - y*^2) - sqrt(R^2 - ym^2)): the cut
-    follows the lower half of a tilted circle. Leading side low (along above 0) lifts the trailing edge clear of it.
+    follows the lower half of a tilted circle. Trailing side high (along above 0) keeps the trailing edge clear of it.
     """
     along, across = finite("along_mm", along_mm), finite("across_mm", across_mm)
     sweep, radius = positive("sweep_mm", sweep_mm), positive("diameter_mm", diameter_mm) / 2
@@ -52,4 +54,4 @@ def tram_effect(
         raise InputError("width_mm", width_mm, accepted)
     reach = math.sqrt(radius**2 - nearest**2)
     hollow = abs(along) / sweep * (reach - math.sqrt(max(0.0, radius**2 - farthest**2)))
-    return TramEffect(hollow, along > 0, along / sweep * 2 * reach, -across / sweep * width)
+    return TramEffect(hollow, along > 0, along / sweep * 2 * reach, across / sweep * width)
