@@ -1,0 +1,275 @@
+"""The accepted plan on the wall, and what has changed since.
+
+A plan that was accepted stands still: its rows are kept as they were. The same order, run again on today's estimates,
+tells how far it is out of date; only a person re-plans and accepts.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from planner.cut.knowledge import Knowledge
+from planner.edge.wear import planning_limit
+from planner.shop import JobState, PassReason, Shop
+from planner.units import minutes_words
+from planner.week.adapt import DAYS, week_of
+from planner.week.queue import Queue
+from planner.week.search import Decision, Plan, Progress, evaluate_decision, search_week
+from planner.week.tables import Tables
+
+LATE_MINUTES = 0.5
+
+
+def plan_shop(
+    shop: Shop,
+    queue: Queue,
+    now: datetime,
+    knowledge: Knowledge | None = None,
+    *,
+    accepted: Mapping[str, Any] | None = None,
+    seconds: float = 2.0,
+    seed: int = 0,
+    steps: int | None = None,
+    progress: Callable[[Progress], None] | None = None,
+    days: int = DAYS,
+) -> Plan:
+    """Search the best week for the shop from ``now`` on; ``accepted`` is the payload of the plan on the wall, whose
+    running and next jobs stay where they are. Raises `InputError` when the shop has no machine."""
+    order = _order_of(accepted)
+    week = week_of(shop, queue, now, knowledge, days=days, accepted=order, fixed=_fixed(shop, order))
+    tables = Tables(week)
+    begin = [_decision(accepted)] if accepted else []
+    return search_week(tables, seconds, seed, steps=steps, progress=progress, start=now, begin_with=begin)
+
+
+def payload_of(plan: Plan, shop: Shop, queue: Queue, now: datetime) -> dict[str, Any]:
+    """The plan as it is kept when accepted: order, people, overtime, rows of the timeline, totals (JSON only)."""
+    rows = plan.timeline.copy()
+    for column in ("start", "end"):
+        rows[column] = [t.isoformat() for t in rows[column]]
+    return {
+        "start": now.isoformat(),
+        "order": {m: list(ids) for m, ids in plan.decision.order.items()},
+        "person": dict(plan.decision.person),
+        "bench_first": sorted(plan.decision.bench_first),
+        "opened": sorted(plan.decision.opened),
+        "rows": rows.to_dict("records"),
+        "jobs": {
+            str(job_id): {
+                "machine": row.machine,
+                "start": (now + timedelta(minutes=float(row.start_min))).isoformat(),
+                "ready": (now + timedelta(minutes=float(row.ready_min))).isoformat(),
+                "late_minutes": float(row.late_minutes),
+                "minutes": _job_minutes(queue, int(job_id)),
+            }
+            for job_id, row in plan.jobs.iterrows()
+        },
+        "unplaceable": dict(plan.unplaceable),
+        "late_jobs": int((plan.late_minutes > LATE_MINUTES).sum()),
+        "cost": float(plan.cost),
+        "edges": [[m, g, int(n)] for (m, g), n in plan.edges.items()],
+        "setup_minutes": float(plan.setup_minutes),
+    }
+
+
+@dataclass(frozen=True)
+class Board:
+    """The accepted plan beside what it would be today.
+
+    ``rows``: the accepted timeline, one row a piece of work, as a frame with instants; ``today``: the same order on
+    today's estimates. ``more_minutes``: how much longer the planned jobs are estimated now; ``late_more``: jobs late
+    now beyond those late when accepted; ``unplanned``: open jobs that could be placed and are not on the board;
+    ``finished``: jobs of the board that are done; ``blocked``: jobs of the board that now wait for somebody.
+    """
+
+    rows: pd.DataFrame
+    today: Plan
+    late_then: int
+    late_now: tuple[int, ...]
+    more_minutes: float
+    unplanned: tuple[int, ...]
+    finished: tuple[int, ...]
+    blocked: tuple[int, ...]
+
+    @property
+    def late_more(self) -> int:
+        return max(0, len(self.late_now) - self.late_then)
+
+    @property
+    def out_of_date(self) -> bool:
+        return bool(abs(self.more_minutes) >= 1 or self.late_more or self.unplanned or self.blocked)
+
+    @property
+    def words(self) -> str:
+        """ "out of date: +40 min, 1 job late", or "" while the board holds."""
+        if not self.out_of_date:
+            return ""
+        said = []
+        if abs(self.more_minutes) >= 1:
+            sign = "+" if self.more_minutes > 0 else "−"
+            said.append(f"{sign}{minutes_words(abs(self.more_minutes))}")
+        for count, one, many in (
+            (self.late_more, "job late", "jobs late"),
+            (len(self.unplanned), "job not on it", "jobs not on it"),
+            (len(self.blocked), "job now waits", "jobs now wait"),
+        ):
+            if count:
+                said.append(f"{count} {one if count == 1 else many}")
+        return "out of date: " + ", ".join(said)
+
+
+def board_of(
+    payload: Mapping[str, Any], shop: Shop, queue: Queue, now: datetime, knowledge: Knowledge | None = None
+) -> Board:
+    """Read the accepted plan against the shop as it stands at ``now``. Nothing is searched."""
+    rows = pd.DataFrame(payload["rows"])
+    for column in ("start", "end"):
+        if column in rows:
+            rows[column] = pd.to_datetime(rows[column], format="ISO8601")
+    order = _order_of(payload)
+    week = week_of(shop, queue, now, knowledge, accepted=order, fixed=_fixed(shop, order))
+    today = evaluate_decision(Tables(week), _decision(payload), now)
+    planned = {int(j): row for j, row in payload["jobs"].items()}
+    open_ids = {job.id for job in shop.open_jobs()}
+    more = math.fsum(
+        _job_minutes(queue, j) - row["minutes"]
+        for j, row in planned.items()
+        if j in open_ids and shop.jobs[j].state is JobState.WAITING
+    )
+    late = tuple(int(j) for j, minutes in today.late_minutes.items() if minutes > LATE_MINUTES and int(j) in planned)
+    placeable = {int(j) for j in today.jobs.index}
+    return Board(
+        rows,
+        today,
+        sum(row["late_minutes"] > LATE_MINUTES for j, row in planned.items() if j in open_ids),
+        late,
+        more,
+        tuple(sorted(placeable - set(planned))),
+        tuple(sorted(set(planned) - open_ids)),
+        tuple(sorted(j for j in planned if j in open_ids and str(j) in today.unplaceable)),
+    )
+
+
+def hours(plan: Plan, shop: Shop, now: datetime, until: datetime) -> pd.DataFrame:
+    """Hours booked against available from ``now`` to ``until``: columns who, kind ("machine" or "person"), booked,
+    available (hours)."""
+    end = (until - now) / timedelta(minutes=1)
+    found = []
+    for machine in plan.week.machines:
+        noun = shop.machines[int(machine.id)]
+        rows = plan.timeline[plan.timeline["machine"] == machine.id]
+        found.append((noun.name, "machine", _booked(rows, end), _available(machine.windows, end)))
+    for person in plan.week.people:
+        noun = shop.people.get(int(person.id)) if person.id.isdigit() else None
+        rows = plan.timeline[plan.timeline["person"] == person.id]
+        found.append((noun.name if noun else person.id, "person", _booked(rows, end), _available(person.windows, end)))
+    return pd.DataFrame(found, columns=["who", "kind", "booked", "available"])
+
+
+def _booked(rows: pd.DataFrame, end: float) -> float:
+    starts, ends = rows["start_min"].to_numpy(float), rows["end_min"].to_numpy(float)
+    return float(np.clip(np.minimum(ends, end) - starts, 0, None).sum()) / 60
+
+
+def _available(windows, end: float) -> float:
+    return math.fsum(max(0.0, min(w.end_min, end) - max(w.start_min, 0)) for w in windows if not w.overtime) / 60
+
+
+def edge_course(plan: Plan, shop: Shop, queue: Queue, knowledge: Knowledge | None = None) -> pd.DataFrame:
+    """What each edge does along the plan. A row per machine, grade, edge (0 = the one in the cutter now) and material:
+    columns machine, grade, edge, material, jobs, swept_mm2, path_mm, use (share added), use_after, limit."""
+    knowledge = knowledge or Knowledge()
+    limit = planning_limit(knowledge.life_shape, shop.settings.risk_limit)
+    rows: list[list[Any]] = []
+    for machine in plan.week.machines:
+        number: dict[str, int] = {}
+        used = {grade: edge.used for grade, edge in machine.edges.items()}
+        pieces = plan.timeline[plan.timeline["machine"] == machine.id].sort_values("start_min", kind="stable")
+        for job_id, kind in zip(pieces["job"], pieces["kind"], strict=True):
+            job = shop.jobs[int(job_id)]
+            estimate = queue.by_machine[int(job_id), int(machine.id)]
+            grade = estimate.setup.grade.name
+            if kind == "index":
+                number[grade] = number.get(grade, 0) + 1
+                used[grade] = 0.0
+            if not kind.endswith(" pass") or kind.startswith(PassReason.KISS.value):
+                continue
+            count = max(1, sum(p.reason is not PassReason.KISS for p in estimate.passes_likely))
+            share = (estimate.edge_share_likely or 0.0) / count
+            used[grade] = used.get(grade, 0.0) + share
+            material = shop.family_of(shop.part_of(job)).material
+            key = [shop.machines[int(machine.id)].name, grade, number.get(grade, 0), material]
+            row = next((r for r in rows if r[:4] == key), None)
+            if row is None:
+                row = [*key, set(), 0.0, 0.0, 0.0, 0.0, limit]
+                rows.append(row)
+            row[4].add(job_id)
+            row[5] += estimate.swept_likely_mm2 / count
+            row[6] += estimate.path_likely_mm / count
+            row[7] += share
+            row[8] = used[grade]
+    frame = pd.DataFrame(
+        rows,
+        columns=["machine", "grade", "edge", "material", "jobs", "swept_mm2", "path_mm", "use", "use_after", "limit"],
+    )
+    frame["jobs"] = [len(j) for j in frame["jobs"]]
+    return frame
+
+
+def edge_needs(plan: Plan, shop: Shop) -> pd.DataFrame:
+    """Edges to index in the plan against edges at hand: columns grade, needed, at_hand, short, to_order (inserts)."""
+    needed: dict[str, int] = {}
+    for (_, grade), count in plan.edges.items():
+        needed[grade] = needed.get(grade, 0) + int(count)
+    found = []
+    for grade in shop.grades.values():
+        at_hand = shop.ready_edges.get(grade.id, 0) + grade.stock * grade.positions
+        short = max(0, needed.get(grade.name, 0) - at_hand)
+        found.append((grade.name, needed.get(grade.name, 0), at_hand, short, math.ceil(short / grade.positions)))
+    return pd.DataFrame(found, columns=["grade", "needed", "at_hand", "short", "to_order"])
+
+
+def week_end(now: datetime) -> datetime:
+    """Sunday midnight of the week that ``now`` lies in."""
+    monday: date = now.date() - timedelta(days=now.weekday())
+    return datetime.combine(monday + timedelta(days=7), datetime.min.time())
+
+
+def _job_minutes(queue: Queue, job_id: int) -> float:
+    estimate = queue.estimates.get(job_id)
+    return 0.0 if estimate is None else math.fsum(s.minutes for s in estimate.steps)
+
+
+def _order_of(payload: Mapping[str, Any] | None) -> dict[int, tuple[int, ...]]:
+    if not payload:
+        return {}
+    return {int(m): tuple(int(j) for j in ids) for m, ids in payload["order"].items()}
+
+
+def _decision(payload: Mapping[str, Any]) -> Decision:
+    return Decision(
+        {m: tuple(ids) for m, ids in payload["order"].items()},
+        dict(payload["person"]),
+        frozenset(payload["bench_first"]),
+        frozenset(payload["opened"]),
+    )
+
+
+def _fixed(shop: Shop, order: Mapping[int, tuple[int, ...]]) -> dict[int, tuple[int, ...]]:
+    """On each machine the running job and the one after it on the board: they never move by themselves."""
+    found = {}
+    for machine_id, ids in order.items():
+        still = [j for j in ids if j in shop.jobs and shop.jobs[j].state in (JobState.WAITING, JobState.RUNNING)]
+        ready = [j for j in still if not shop.part_of(shop.jobs[j]).waits_for]
+        running = [j for j in ready if shop.jobs[j].state is JobState.RUNNING]
+        if running:
+            rest = [j for j in ready if j not in running]
+            found[machine_id] = tuple(running[:1] + rest[:1])
+    return found
