@@ -53,8 +53,8 @@ from planner.edge.wear import (
     path_for_area,
     planning_limit,
     revolutions,
-    spend_of_cut,
     speed_factor,
+    spend_of_cut,
     swept_area,
     swept_for_path,
 )

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-
-import numpy as np
 
 from planner.errors import InputError, finite_array, not_negative
 
@@ -15,8 +14,9 @@ from planner.errors import InputError, finite_array, not_negative
 class Gap:
     """Largest feeler that enters under the straightedge on one line of the face, 0 when none does.
 
-    rocks: the straightedge rocks on a crown (so the gap is at its ends and the line may be out by only half of it);
-    None when nobody looked.
+    The straightedge is laid down along the whole line, not pressed. rocks: False when it lies steady and the gap is
+    between the places it bears on (hollow), True when it rocks and the gap is at an end (crowned); None when nobody
+    looked.
     """
 
     enters_mm: float
@@ -56,12 +56,15 @@ def intake_bound(
 ) -> IntakeBound:
     """Interval for the clean-up depth, best levelled, from the gaps on four lines and the deepest pit.
 
-    Below: no line of a face is out by more than the face. A straightedge that lies steady spans a hollow whose depth
-    is the line's straightness; on a crown it rocks, and the gap at one end can be twice that, so half the gap counts
-    unless ``rocks`` is False. A pit counts with its depth.
-    Above: a face bent and twisted in any proportion (a quadratic) is out by at most the larger of along + across and
-    the sum of the diagonals, each less than the next feeler leaf; then the pit. ``step_mm`` adds what a step, dent or
-    proud spot off the lines may hide. A line not checked is None; along and across are needed for an upper bound.
+    Below: no line of a face is out by more than the face. Between two bearing places the gap is at most the line's
+    straightness; at an end it can be twice that, so half the gap counts unless ``rocks`` is False. A pit counts with
+    its depth.
+    Above: for a face bent and twisted in any proportion, z = A u^2 + B v^2 + C u v with u, v from -1 to 1, the gaps are
+    |A| along, |B| across and |A + B + C|, |A + B - C| on the diagonals, and the face is out by at most
+    |A| + |B| + 2 |C|. Each gap lies below the next feeler leaf; which ways of hollow and crown agree with the readings
+    decides how much twist there can be, so ``rocks`` narrows the bound. Then the pit, and ``step_mm`` for what a step,
+    dent or proud spot off the lines may hide. A line not checked is None; along and across are needed for an upper
+    bound, and without both diagonals it assumes no twist.
     """
     leaves = finite_array("leaves_mm", list(leaves_mm), (None,))
     if not len(leaves) or (leaves <= 0).any():
@@ -74,16 +77,12 @@ def intake_bound(
     below = {n: g.enters_mm * (1.0 if g.rocks is False else 0.5) for n, g in lines.items() if g is not None}
     below["pit"] = pit
     least_from = max(below, key=below.get)
-    above = {n: math.inf if g is None else next_leaf(g.enters_mm, leaves) for n, g in lines.items()}
-    sides = above["along"] + above["across"]
-    crossed = above["first diagonal"] + above["second diagonal"]
     sound = all(gap is not None for gap in lines.values())
-    twisted = np.isfinite(crossed) and crossed > sides
-    greatest = max(sides, crossed) if sound else sides
-    parts = ["first diagonal", "second diagonal"] if sound and twisted else ["along", "across"]
-    if sound and not np.isfinite(crossed):
-        parts = ["first diagonal", "second diagonal"]
-    parts += ["pit"] * (pit > 0) + ["step"] * (step > 0)
+    above = [math.inf if g is None else next_leaf(g.enters_mm, leaves) for g in lines.values()]
+    sides = above[0] + above[1]
+    twist = _twist(list(lines.values()), above) if sound else 0.0
+    greatest = sides + twist
+    parts = ["along", "across"] + ["diagonals"] * (twist > 0) + ["pit"] * (pit > 0) + ["step"] * (step > 0)
     return IntakeBound(
         least_mm=below[least_from],
         greatest_mm=greatest + pit + step,
@@ -91,6 +90,22 @@ def intake_bound(
         greatest_from=" + ".join(parts),
         sound=sound,
     )
+
+
+def _twist(gaps: list[Gap], above: list[float]) -> float:
+    """Greatest 2 |C| that some way of hollow (+) and crown (-) allows; all ways where none agrees (no quadratic)."""
+    below = [gap.enters_mm for gap in gaps]
+    ways = [[s for s in (1, -1) if gap.rocks is None or (s < 0) == gap.rocks] for gap in gaps]
+    agreeing, every = [], []
+    for signs in itertools.product(*ways):
+        ranges = [sorted((s * low, s * high)) for s, low, high in zip(signs, below, above, strict=True)]
+        bend = (ranges[0][0] + ranges[1][0], ranges[0][1] + ranges[1][1])
+        mean = ((ranges[2][0] + ranges[3][0]) / 2, (ranges[2][1] + ranges[3][1]) / 2)
+        twist = max(ranges[2][1] - ranges[3][0], ranges[3][1] - ranges[2][0])
+        every.append(twist)
+        if bend[0] <= mean[1] and mean[0] <= bend[1]:
+            agreeing.append(twist)
+    return max(agreeing or every)
 
 
 def _gap(name: str, value: Gap | float | None) -> Gap | None:

@@ -69,6 +69,8 @@ def check_reread(
     columns = np.column_stack([np.ones(n), (places - centre) / scale])
     if np.linalg.matrix_rank(columns, tol=1e-9) < 3:
         raise InputError("check_points", places.tolist(), "at least three points, not on one line")
+    if len(under) < 3 or np.linalg.matrix_rank((under - under.mean(axis=0)) / scale, tol=1e-9) < 2:
+        raise InputError("supports", under.tolist(), "at least three supports, not on one line")
 
     checks = []
     for row in expected:

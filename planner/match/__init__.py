@@ -1,6 +1,145 @@
 """Parts that belong together: sets, the pool, and what the cut does to the engine."""
 
-from planner.match.members import Member, MemberSet, MemberState
-from planner.match.natural import natural_final
-from planner.match.order import advise_order
-from planner.match.sets import match_set
+from planner.match.bank import Bank, ChainDrive, Engine, Limits, PushrodDrive, TautRun, Valve
+from planner.match.chances import OrderOutcome
+from planner.match.depths import DepthKind, DepthRow, DepthTable, cover_hold, depth_kinds, depth_table
+from planner.match.effects import (
+    GUIDE,
+    BankEffects,
+    Effect,
+    EngineEffects,
+    Standing,
+    bank_effects,
+    chambers_after,
+    engine_effects,
+)
+from planner.match.engine import (
+    Chamber,
+    Crown,
+    LiftCurve,
+    MeasuredChamber,
+    cam_shift,
+    chamber_at,
+    compression_ratio,
+    milled_clearance,
+    piston_drop,
+    swept_volume,
+    valve_clearance_after,
+    valve_loss,
+)
+from planner.match.gang import GangSetup, SetupMinutes, gang_setup
+from planner.match.gaskets import GasketChoice, choose_gaskets
+from planner.match.members import (
+    Member,
+    MemberSet,
+    MemberState,
+    SetPlan,
+    check_parts_once,
+    freed_partners,
+    plan_members,
+)
+from planner.match.natural import Natural, natural_final
+from planner.match.options import Help, Option, gasket_stacks, what_would_help
+from planner.match.order import OrderAdvice, advise_order
+from planner.match.pool import PartPair, PoolPairing, PoolPart, PoolPlan, expected_extra, pair_parts, pair_pool
+from planner.match.sets import SetCuts, match_set, millimetres, round_cut, set_guard
+from planner.match.stopping import Choice, StopOrGoOn, stop_or_go_on
+from planner.match.vee import VeeCorrection, VeeFactors, VeeLine, vee_correction, vee_drawing, vee_factors
+from planner.match.window import (
+    CheckVerdict,
+    ClampedCheck,
+    PartnerTarget,
+    PassRule,
+    SameBlocksTarget,
+    clamped_check,
+    instrument_target,
+    partner_target,
+    same_blocks_target,
+)
+
+__all__ = [
+    "GUIDE",
+    "Bank",
+    "BankEffects",
+    "ChainDrive",
+    "Chamber",
+    "CheckVerdict",
+    "Choice",
+    "ClampedCheck",
+    "Crown",
+    "DepthKind",
+    "DepthRow",
+    "DepthTable",
+    "Effect",
+    "Engine",
+    "EngineEffects",
+    "GangSetup",
+    "GasketChoice",
+    "Help",
+    "LiftCurve",
+    "Limits",
+    "MeasuredChamber",
+    "Member",
+    "MemberSet",
+    "MemberState",
+    "Natural",
+    "Option",
+    "OrderAdvice",
+    "OrderOutcome",
+    "PartPair",
+    "PartnerTarget",
+    "PassRule",
+    "PoolPairing",
+    "PoolPart",
+    "PoolPlan",
+    "PushrodDrive",
+    "SameBlocksTarget",
+    "SetCuts",
+    "SetPlan",
+    "SetupMinutes",
+    "Standing",
+    "StopOrGoOn",
+    "TautRun",
+    "Valve",
+    "VeeCorrection",
+    "VeeFactors",
+    "VeeLine",
+    "advise_order",
+    "bank_effects",
+    "cam_shift",
+    "chamber_at",
+    "chambers_after",
+    "check_parts_once",
+    "choose_gaskets",
+    "clamped_check",
+    "compression_ratio",
+    "cover_hold",
+    "depth_kinds",
+    "depth_table",
+    "engine_effects",
+    "expected_extra",
+    "freed_partners",
+    "gang_setup",
+    "gasket_stacks",
+    "instrument_target",
+    "match_set",
+    "milled_clearance",
+    "millimetres",
+    "natural_final",
+    "pair_parts",
+    "pair_pool",
+    "partner_target",
+    "piston_drop",
+    "plan_members",
+    "round_cut",
+    "same_blocks_target",
+    "set_guard",
+    "stop_or_go_on",
+    "swept_volume",
+    "valve_clearance_after",
+    "valve_loss",
+    "vee_correction",
+    "vee_drawing",
+    "vee_factors",
+    "what_would_help",
+]

@@ -1,0 +1,139 @@
+"""What every part of the repository stands on: transactions, the counters writes move, checks on references."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from typing import Any, Self
+
+from sqlalchemy import Connection, Engine, Table, select, update
+from sqlalchemy.exc import IntegrityError, OperationalError
+
+from planner.errors import InputError
+from planner.store import tables
+from planner.store.engine import reading, writing
+from planner.store.errors import StoreError, WrongDatabase
+from planner.store.places import Kind
+
+# what a write touches, beside the data version that every write moves
+SHOP, RECORDS = "shop_version", "records_version"
+
+
+class Base:
+    """A database of one shop. Safe to share between threads; each call is one transaction.
+
+    ``with repository.transaction() as together:`` gives a repository whose calls are all stored together or not at all.
+    """
+
+    def __init__(self, engine: Engine) -> None:
+        self.engine = engine
+        self._joined: Connection | None = None
+        self._touched: set[str] = set()
+        self._cache: dict[str, Any] = {}
+        self._lock = threading.Lock()
+
+    # -- transactions ----------------------------------------------------------------------------------------------
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """A connection that sees one state of the shop."""
+        if self._joined is not None:
+            yield self._joined
+        else:
+            with reading(self.engine) as connection:
+                yield connection
+
+    @contextmanager
+    def writing(self, *touches: str) -> Iterator[Connection]:
+        """A connection in a writing transaction. The counters move first: on any database that makes writers queue.
+
+        ``touches``: `SHOP` when the picture of the shop changes, `RECORDS` when finished cuts change.
+        """
+        if self._joined is not None:
+            self._move(self._joined, set(touches) - self._touched, data=False)
+            self._touched |= set(touches)
+            # a call that fails leaves nothing behind, even when the caller goes on with the others
+            with self._joined.begin_nested():
+                yield self._joined
+            return
+        try:
+            with writing(self.engine) as connection:
+                self._move(connection, set(touches), data=True)
+                yield connection
+        except IntegrityError as trouble:
+            raise InputError("record", str(trouble.orig), "a record the rest of the shop agrees with") from trouble
+        except OperationalError as trouble:
+            if "locked" in str(trouble.orig):
+                raise StoreError("The database is busy; nothing was stored. Try again in a moment.") from trouble
+            raise
+
+    @contextmanager
+    def quiet_writing(self) -> Iterator[Connection]:
+        """A writing transaction that moves no counter: for drafts, which are nobody else's business."""
+        if self._joined is not None:
+            yield self._joined
+        else:
+            with writing(self.engine) as connection:
+                yield connection
+
+    @contextmanager
+    def transaction(self) -> Iterator[Self]:
+        """A repository whose calls share one writing transaction: all stored at the end, or nothing on an error."""
+        if self._joined is not None:
+            yield self
+            return
+        with self.writing() as connection:
+            joined = type(self)(self.engine)
+            joined._joined = connection
+            yield joined
+
+    @staticmethod
+    def _move(connection: Connection, touches: set[str], data: bool) -> None:
+        names = sorted(touches | ({"data_version"} if data else set()))
+        if names:
+            counters = {name: tables.meta.c[name] + 1 for name in names}
+            if connection.execute(update(tables.meta).values(**counters)).rowcount != 1:
+                raise WrongDatabase("This database holds no shop yet.")
+
+    # -- counters ----------------------------------------------------------------------------------------------------
+    def data_version(self) -> int:
+        """Moves with every write of anybody (drafts excepted): a cheap read to see whether something changed."""
+        return self._counter("data_version")
+
+    def shop_version(self) -> int:
+        """Moves when the picture `load_shop` gives changes."""
+        return self._counter("shop_version")
+
+    def records_version(self) -> int:
+        """Moves when finished cuts change: what is learned from them is stale then."""
+        return self._counter("records_version")
+
+    def _counter(self, name: str) -> int:
+        with self.reading() as connection:
+            return connection.execute(select(tables.meta.c[name])).scalar_one()
+
+    @property
+    def kind(self) -> Kind:
+        """Whose shop this is: the user's own, or the sample."""
+        with self.reading() as connection:
+            return Kind(connection.execute(select(tables.meta.c.kind)).scalar_one())
+
+    def created(self) -> datetime:
+        with self.reading() as connection:
+            return connection.execute(select(tables.meta.c.created)).scalar_one()
+
+    def is_empty(self) -> bool:
+        """True while no family was ever entered."""
+        with self.reading() as connection:
+            return connection.execute(select(tables.families.c.id).limit(1)).first() is None
+
+
+def require(connection: Connection, table: Table, key: int | None, field: str, what: str) -> None:
+    """Raise `InputError` unless ``key`` is None or the id of a row of ``table``."""
+    if key is None:
+        return
+    if isinstance(key, bool) or not isinstance(key, int):
+        raise InputError(field, key, what)
+    if connection.execute(select(table.c.id).where(table.c.id == key)).first() is None:
+        raise InputError(field, key, what)

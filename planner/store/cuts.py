@@ -1,0 +1,456 @@
+"""The record of cuts: one transaction a cut, append-only, corrected by entries that reverse."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable
+from datetime import date, datetime
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from sqlalchemy import Connection, func, insert, select, update
+
+from planner.errors import InputError
+from planner.shop import (
+    Condition,
+    Cut,
+    DepthRecord,
+    GateKind,
+    GateState,
+    HeightReading,
+    HeightStage,
+    JobState,
+    Outcome,
+    PartState,
+)
+from planner.store import tables
+from planner.store.base import RECORDS, SHOP, Base
+from planner.store.edges import Edges, check_uses
+from planner.store.heights import insert_heights, reverse_heights
+from planner.store.references import OPEN_JOBS, check_face, check_links
+from planner.store.rows import load_nouns, load_settings, standing_cuts, values_of
+from planner.store.runs import close_taps, reopen_taps
+
+# what a cut's outcome makes of its job, unless the caller says otherwise
+JOB_AFTER = {
+    Outcome.FINISHED: JobState.CUT,
+    Outcome.PAUSED: JobState.WAITING,
+    Outcome.NOT_CLEAN: JobState.WAITING,
+    Outcome.TO_WELD: JobState.WAITING,
+    Outcome.SCRAPPED: JobState.WITHDRAWN,
+}
+
+
+class Cuts(Edges, Base):
+    """Recording, reversing and reading finished cuts."""
+
+    def record_cut(
+        self,
+        cut: Cut,
+        heights: Iterable[HeightReading] = (),
+        job_state: JobState | None = None,
+        edge_events: Iterable[Any] = (),
+        seen: Any = None,
+    ) -> Cut:
+        """Store a cut with all it changes, in one transaction: the record, its edge uses, finished heights
+        (``cut.heights_mm``, or fuller ``heights``), the job's state, the part's gate "cut" (done once no other job of
+        the part is open), its holds and state. ``edge_events`` are stored with it, before it (see `add_edge_events`).
+
+        Outcomes: finished -> job cut; paused -> job waits; stopped before clean -> job waits and the part is held for
+        the lead; sent to weld -> job waits for the gate "weld"; scrapped -> part scrapped, its open jobs withdrawn.
+        Raises `InputError` (a job that is not open, a face or edge that does not belong): nothing is stored then.
+        """
+        with self.writing(SHOP, RECORDS) as connection:
+            _check_cut(connection, cut)
+            if not cut.by:
+                raise InputError("cut.by", cut.by, "who made the cut")
+            if cut.job_id is not None:
+                state = connection.execute(select(tables.jobs.c.state).where(tables.jobs.c.id == cut.job_id)).scalar()
+                if state not in OPEN_JOBS:
+                    raise InputError("cut.job_id", cut.job_id, f"a job still open (this one is {state})")
+            if edge_events:
+                self.insert_edge_events(connection, edge_events, seen)
+            check_uses(connection, cut)
+            cut_id = _insert_cut(connection, cut, _context(connection, cut.part_id))
+            insert_heights(connection, cut.part_id, _finished_heights(cut, heights), cut_id)
+            if cut.job_id is not None:
+                _settle_job(connection, cut, job_state or JOB_AFTER[cut.outcome])
+                close_taps(connection, cut.job_id, cut_id, cut.by, cut.ended)
+            _settle_part(connection, cut)
+            return load_nouns(connection, Cut, tables.cuts.c.id == cut_id)[cut_id]
+
+    def add_history(self, cuts: Iterable[Cut]) -> int:
+        """Store cuts of the past as they were recorded elsewhere, in one transaction: records, edge uses and finished
+        heights; jobs, gates and queue stay as they are. Returns how many."""
+        count = 0
+        with self.writing(SHOP, RECORDS) as connection:
+            contexts: dict[int, dict[str, Any]] = {}
+            faces: dict[int, int] = dict(connection.execute(select(tables.faces.c.id, tables.faces.c.family_id)).all())
+            known = {
+                name: set(connection.execute(select(table.c.id)).scalars())
+                for name, table in (
+                    ("job_id", tables.jobs),
+                    ("machine_id", tables.machines),
+                    ("cutter_id", tables.cutters),
+                    ("grade_id", tables.grades),
+                    ("recipe_id", tables.recipes),
+                )
+            }
+            inserts = dict(connection.execute(select(tables.inserts.c.id, tables.inserts.c.positions)).all())
+            uses: list[dict[str, Any]] = []
+            readings: list[dict[str, Any]] = []
+            for cut in cuts:
+                if cut.reverses_id is not None:
+                    raise InputError("cut.reverses_id", cut.reverses_id, "nothing here: reverse a stored cut")
+                if cut.part_id not in contexts:
+                    contexts[cut.part_id] = _context(connection, cut.part_id)
+                context = contexts[cut.part_id]
+                if faces.get(cut.face_id) != context["family_id"]:
+                    raise InputError("cut.face_id", cut.face_id, "a face of the part's family")
+                for name, ids in known.items():
+                    if getattr(cut, name) is not None and getattr(cut, name) not in ids:
+                        raise InputError(f"cut.{name}", getattr(cut, name), "a stored record")
+                for use in cut.uses:
+                    if use.position > inserts.get(use.insert_id, 0):
+                        raise InputError("cut.uses", (use.insert_id, use.position), "an edge of an opened insert")
+                cut_id = _insert_cut(connection, dataclasses.replace(cut, uses=()), context)
+                uses += _use_rows(cut, cut_id, context["material"])
+                readings += [
+                    values_of(r, tables.height_readings) | {"part_id": cut.part_id, "cut_id": cut_id}
+                    for r in _finished_heights(cut, ())
+                ]
+                count += 1
+            for table, rows in ((tables.edge_uses, uses), (tables.height_readings, readings)):
+                if rows:
+                    connection.execute(insert(table), rows)
+        return count
+
+    def reverse_cut(self, cut_id: int, reason: str, by: str, at: datetime) -> Cut:
+        """Take a recorded cut back by an entry that reverses it: its depth, edge uses and finished heights no longer
+        count, its job waits again, the gate "cut" is open again. Returns the reversing entry.
+
+        Raises `InputError` when the cut was reversed before, reverses another, or its face has a new open job.
+        """
+        with self.writing(SHOP, RECORDS) as connection:
+            table = tables.cuts
+            row = connection.execute(select(table).where(table.c.id == cut_id)).mappings().first()
+            if row is None:
+                raise InputError("cut_id", cut_id, "a recorded cut")
+            if row["reverses_id"] is not None:
+                raise InputError("cut_id", cut_id, "a cut: this entry itself reverses one")
+            if connection.execute(select(table.c.id).where(table.c.reverses_id == cut_id)).first() is not None:
+                raise InputError("cut_id", cut_id, "a cut that was not reversed before")
+            entry = Cut(
+                job_id=row["job_id"],
+                part_id=row["part_id"],
+                face_id=row["face_id"],
+                ended=at,
+                stop_depth_mm=row["stop_depth_mm"],
+                machine_id=row["machine_id"],
+                cutter_id=row["cutter_id"],
+                grade_id=row["grade_id"],
+                recipe_id=row["recipe_id"],
+                by=by,
+                outcome=row["outcome"],
+                reverses_id=cut_id,
+                correction=reason,
+            )
+            context = {name: row[name] for name in ("family_id", "condition", "material")}
+            entry_id = _insert_cut(connection, entry, context)
+            uses = tables.edge_uses
+            for use in connection.execute(select(uses).where(uses.c.cut_id == cut_id)).mappings().all():
+                back = {"cut_id": entry_id, "path_mm": -use["path_mm"], "swept_mm2": -use["swept_mm2"]}
+                connection.execute(
+                    insert(uses).values({k: use[k] for k in ("insert_id", "position", "material")} | back)
+                )
+            reverse_heights(connection, tables.height_readings.c.cut_id == cut_id, reason, by, at)
+            if row["job_id"] is not None:
+                _reopen_job(connection, row, by, at)
+                reopen_taps(connection, row["job_id"], cut_id, by, at)
+            _reopen_part(connection, row, by, at)
+            return load_nouns(connection, Cut, table.c.id == entry_id)[entry_id]
+
+    def cuts_of(self, part_id: int, everything: bool = False) -> tuple[Cut, ...]:
+        """A part's cuts, oldest first; ``everything``: with reversed ones and the entries that reverse them."""
+        with self.reading() as connection:
+            condition = tables.cuts.c.part_id == part_id
+            if not everything:
+                condition &= standing_cuts()
+            found = load_nouns(connection, Cut, condition)
+        return tuple(sorted(found.values(), key=lambda c: (c.ended, c.id)))
+
+    def depth_records(self) -> tuple[DepthRecord, ...]:
+        """Learning intervals by family, face and condition, from cuts that stand (since the date the shop learns
+        from). Read anew only when finished cuts changed: the same objects come back until then."""
+        with self.reading() as connection:
+            return self.depth_records_in(connection)
+
+    def depth_records_in(self, connection: Connection) -> tuple[DepthRecord, ...]:
+        """As `depth_records`, within a transaction."""
+        version = connection.execute(select(tables.meta.c.records_version)).scalar_one()
+        with self._lock:
+            known = self._cache.get("depth_records")
+        if known is not None and known[0] == version:
+            return known[1]
+        records = _read_depth_records(connection, load_settings(connection).learn_from)
+        with self._lock:
+            self._cache["depth_records"] = (version, records)
+        return records
+
+    def cuts_frame(
+        self,
+        part_id: int | None = None,
+        family_id: int | None = None,
+        face_id: int | None = None,
+        machine_id: int | None = None,
+        grade_id: int | None = None,
+        material: str | None = None,
+        condition: Condition | None = None,
+        outcome: Outcome | None = None,
+        by: str | None = None,
+        since: date | datetime | None = None,
+        until: date | datetime | None = None,
+        everything: bool = False,
+        limit: int | None = None,
+    ) -> pd.DataFrame:
+        """Recorded cuts as a frame, newest first: one row a cut, columns in mm, minutes and µm, with names beside ids.
+
+        ``since`` ≤ ended < ``until``; ``everything`` adds reversed cuts and the entries that reverse them.
+        """
+        cuts = tables.cuts
+        query = _frame_query()
+        for column, wanted in (
+            (cuts.c.part_id, part_id),
+            (cuts.c.family_id, family_id),
+            (cuts.c.face_id, face_id),
+            (cuts.c.machine_id, machine_id),
+            (cuts.c.grade_id, grade_id),
+            (cuts.c.material, material),
+            (cuts.c.condition, None if condition is None else Condition(condition).value),
+            (cuts.c.outcome, None if outcome is None else Outcome(outcome).value),
+            (cuts.c.by, by),
+        ):
+            if wanted is not None:
+                query = query.where(column == wanted)
+        if since is not None:
+            query = query.where(cuts.c.ended >= _start_of(since))
+        if until is not None:
+            query = query.where(cuts.c.ended < _start_of(until))
+        if not everything:
+            query = query.where(standing_cuts())
+        query = query.order_by(cuts.c.ended.desc(), cuts.c.id.desc())
+        if limit is not None:
+            query = query.limit(limit)
+        with self.reading() as connection:
+            result = connection.execute(query)
+            frame = pd.DataFrame.from_records(result.all(), columns=list(result.keys()))
+        frame["ra_um"] = [float(np.mean(r)) if r else np.nan for r in frame["ra_um"]]
+        for name, column in frame.items():
+            if str(name).endswith(("_mm", "_minutes")):
+                frame[name] = pd.to_numeric(column)
+        for name in ("started", "ended"):
+            frame[name] = pd.to_datetime(frame[name])
+        return frame
+
+
+def _start_of(when: date | datetime) -> datetime:
+    return when if isinstance(when, datetime) else datetime(when.year, when.month, when.day)
+
+
+def _frame_query():
+    cuts, parts, families, faces = tables.cuts, tables.parts, tables.families, tables.faces
+    joined = (
+        cuts.join(parts, parts.c.id == cuts.c.part_id)
+        .join(families, families.c.id == cuts.c.family_id)
+        .join(faces, faces.c.id == cuts.c.face_id)
+        .outerjoin(tables.machines, tables.machines.c.id == cuts.c.machine_id)
+        .outerjoin(tables.cutters, tables.cutters.c.id == cuts.c.cutter_id)
+        .outerjoin(tables.grades, tables.grades.c.id == cuts.c.grade_id)
+    )
+    own = (c for c in cuts.c if c.name not in ("passes", "heights_mm", "touch_place"))
+    return select(
+        *own,
+        parts.c.tag,
+        parts.c.work_order,
+        parts.c.owner,
+        parts.c.engine_serial,
+        parts.c.position,
+        families.c.name.label("family"),
+        faces.c.name.label("face"),
+        (faces.c.length_mm * faces.c.width_mm).label("area_mm2"),
+        tables.machines.c.name.label("machine"),
+        tables.cutters.c.name.label("cutter"),
+        tables.grades.c.name.label("grade"),
+    ).select_from(joined)
+
+
+def _check_cut(connection: Connection, cut: Cut) -> None:
+    if cut.id is not None or cut.reverses_id is not None:
+        raise InputError("cut.id", cut.id, "a new cut without id; reverse_cut takes one back")
+    check_links(connection, cut, "cut")
+    check_face(connection, cut.part_id, cut.face_id, "cut.face_id")
+    if cut.job_id is not None:
+        job = connection.execute(
+            select(tables.jobs.c.part_id, tables.jobs.c.face_id).where(tables.jobs.c.id == cut.job_id)
+        ).one()
+        if tuple(job) != (cut.part_id, cut.face_id):
+            raise InputError("cut.job_id", cut.job_id, "the job of this part and face")
+
+
+def _context(connection: Connection, part_id: int) -> dict[str, Any]:
+    """The part's family, condition and material now, kept with the cut."""
+    parts, families = tables.parts, tables.families
+    row = connection.execute(
+        select(parts.c.family_id, parts.c.condition, families.c.material)
+        .join(families, families.c.id == parts.c.family_id)
+        .where(parts.c.id == part_id)
+    ).mappings()
+    found = row.first()
+    if found is None:
+        raise InputError("cut.part_id", part_id, "a part of the shop")
+    return dict(found)
+
+
+def _insert_cut(connection: Connection, cut: Cut, context: dict[str, Any]) -> int:
+    values = values_of(cut, tables.cuts) | context
+    values["pass_count"] = len(cut.passes)
+    values["removed_mm"] = cut.stop_depth_mm if cut.reverses_id is None else -cut.stop_depth_mm
+    cut_id = connection.execute(insert(tables.cuts).values(values)).inserted_primary_key[0]
+    rows = _use_rows(cut, cut_id, context["material"])
+    if rows:
+        connection.execute(insert(tables.edge_uses), rows)
+    return cut_id
+
+
+def _use_rows(cut: Cut, cut_id: int, material: str) -> list[dict[str, Any]]:
+    return [values_of(use, tables.edge_uses) | {"cut_id": cut_id, "material": material} for use in cut.uses]
+
+
+def _finished_heights(cut: Cut, fuller: Iterable[HeightReading]) -> list[HeightReading]:
+    readings = list(fuller)
+    for i, reading in enumerate(readings):
+        if reading.face_id != cut.face_id:
+            raise InputError(f"heights[{i}].face_id", reading.face_id, "the face that was cut")
+    said = {r.point for r in readings}
+    readings += [
+        HeightReading(cut.face_id, point, height, cut.ended, HeightStage.FINISHED, by=cut.by)
+        for point, height in cut.heights_mm.items()
+        if point not in said
+    ]
+    return readings
+
+
+def _settle_job(connection: Connection, cut: Cut, state: JobState) -> None:
+    table = tables.jobs
+    values = {"state": state.value, "version": table.c.version + 1, "changed_by": cut.by, "changed_at": cut.ended}
+    connection.execute(update(table).where(table.c.id == cut.job_id).values(values))
+    if cut.outcome is Outcome.SCRAPPED:
+        others = update(table).where(table.c.part_id == cut.part_id, table.c.state.in_(OPEN_JOBS))
+        connection.execute(others.values(values))
+
+
+def _settle_part(connection: Connection, cut: Cut) -> None:
+    table = tables.parts
+    part = connection.execute(select(table.c.route, table.c.state).where(table.c.id == cut.part_id)).one()
+    route = [dict(gate) for gate in part.route]
+    values: dict[str, Any] = {}
+    if cut.outcome is Outcome.FINISHED:
+        jobs = tables.jobs
+        left = select(jobs.c.id).where(jobs.c.part_id == cut.part_id, jobs.c.state.in_(OPEN_JOBS))
+        if connection.execute(left.limit(1)).first() is None:
+            _set_gate(route, GateKind.CUT, GateState.DONE, _initials(connection, cut.by), cut.ended.date())
+    elif cut.outcome is Outcome.TO_WELD:
+        if not any(gate["kind"] == GateKind.WELD.value for gate in route):
+            route.insert(0, {"kind": GateKind.WELD.value})
+        _set_gate(route, GateKind.WELD, GateState.OPEN)
+    elif cut.outcome is Outcome.SCRAPPED:
+        values["state"] = PartState.SCRAPPED.value
+    elif cut.outcome is Outcome.NOT_CLEAN:
+        reason = f"stopped before clean on {cut.ended:%d %b}: decide how to go on"
+        hold = {"part_id": cut.part_id, "waiting_for": "lead", "reason": reason, "since": cut.ended.date()}
+        connection.execute(insert(tables.holds).values(hold))
+    _touch_part(connection, cut.part_id, cut.by, cut.ended, values | {"route": route})
+
+
+def _touch_part(connection: Connection, part_id: int, by: str, at: datetime, values: dict[str, Any]) -> None:
+    table = tables.parts
+    kept = {"version": table.c.version + 1, "changed_by": by, "changed_at": at}
+    connection.execute(update(table).where(table.c.id == part_id).values(values | kept))
+
+
+def _set_gate(route: list[dict], kind: GateKind, state: GateState, initials: str = "", on: date | None = None) -> None:
+    for gate in route:
+        if gate["kind"] == kind.value:
+            gate.update(state=state.value, initials=initials, on=on.isoformat() if on else None)
+
+
+def _initials(connection: Connection, by: str) -> str:
+    table = tables.people
+    known = connection.execute(select(table.c.initials).where(func.lower(table.c.name) == by.lower())).scalar()
+    return known or by[:8]
+
+
+def _standing_finished(connection: Connection, condition: Any) -> bool:
+    query = select(tables.cuts.c.id).where(condition, standing_cuts(), tables.cuts.c.outcome == Outcome.FINISHED.value)
+    return connection.execute(query.limit(1)).first() is not None
+
+
+def _reopen_job(connection: Connection, row: Any, by: str, at: datetime) -> None:
+    jobs = tables.jobs
+    if _standing_finished(connection, tables.cuts.c.job_id == row["job_id"]):
+        return
+    other = select(jobs.c.id).where(
+        jobs.c.part_id == row["part_id"],
+        jobs.c.face_id == row["face_id"],
+        jobs.c.state.in_(OPEN_JOBS),
+        jobs.c.id != row["job_id"],
+    )
+    taken = connection.execute(other).scalar()
+    if taken is not None:
+        raise InputError("cut_id", row["id"], f"a cut whose face has no other open job (job {taken} is open)")
+    connection.execute(
+        update(jobs)
+        .where(jobs.c.id == row["job_id"])
+        .values(state=JobState.WAITING.value, version=jobs.c.version + 1, changed_by=by, changed_at=at)
+    )
+
+
+def _reopen_part(connection: Connection, row: Any, by: str, at: datetime) -> None:
+    table = tables.parts
+    part = connection.execute(select(table.c.route, table.c.state).where(table.c.id == row["part_id"])).one()
+    route = [dict(gate) for gate in part.route]
+    values: dict[str, Any] = {}
+    if row["outcome"] == Outcome.SCRAPPED.value and part.state == PartState.SCRAPPED.value:
+        values["state"] = PartState.IN_SHOP.value
+    if row["outcome"] == Outcome.FINISHED.value and not _standing_finished(
+        connection, tables.cuts.c.part_id == row["part_id"]
+    ):
+        _set_gate(route, GateKind.CUT, GateState.OPEN)
+    _touch_part(connection, row["part_id"], by, at, values | {"route": route})
+
+
+def _read_depth_records(connection: Connection, learn_from: str) -> tuple[DepthRecord, ...]:
+    cuts = tables.cuts
+    query = (
+        select(cuts.c.family_id, cuts.c.face_id, cuts.c.condition, cuts.c.clean_lower_mm, cuts.c.clean_upper_mm)
+        .where(standing_cuts(), cuts.c.clean_lower_mm.is_not(None) | cuts.c.clean_upper_mm.is_not(None))
+        .order_by(cuts.c.family_id, cuts.c.face_id, cuts.c.condition, cuts.c.ended, cuts.c.id)
+    )
+    if learn_from:
+        query = query.where(cuts.c.ended >= datetime.fromisoformat(learn_from))
+    groups: dict[tuple, tuple[list, list]] = {}
+    for family_id, face_id, condition, lower, upper in connection.execute(query):
+        lowers, uppers = groups.setdefault((family_id, face_id, condition), ([], []))
+        lowers.append(lower)
+        uppers.append(upper)
+    return tuple(
+        DepthRecord(
+            family_id,
+            face_id,
+            Condition(condition),
+            np.array([0.0 if v is None else v for v in lowers]),
+            np.array([np.inf if v is None else v for v in uppers]),
+        )
+        for (family_id, face_id, condition), (lowers, uppers) in groups.items()
+    )

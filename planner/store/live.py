@@ -1,0 +1,133 @@
+"""The live picture: every noun of today, in one read transaction. The past comes in as sums made by the database."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections import defaultdict
+
+from sqlalchemy import Connection, func, or_, select
+
+from planner.shop import (
+    Closure,
+    Cutter,
+    Family,
+    Gasket,
+    Insert,
+    InsertGrade,
+    Job,
+    JobState,
+    Machine,
+    MatchedSet,
+    Overtime,
+    Part,
+    Person,
+    Recipe,
+    Shop,
+)
+from planner.store import tables
+from planner.store.cuts import Cuts
+from planner.store.edges import edges_in_use
+from planner.store.references import LIVE_PARTS, OPEN_JOBS
+from planner.store.rows import load_nouns, load_settings
+
+RECENT_JOBS = 200
+
+
+class Live(Cuts):
+    """`load_shop`."""
+
+    def load_shop(self) -> Shop:
+        """The shop as it stands: parts that are in, expected, on the shelf or have an open or recently cut job; open
+        jobs, the last 200 cut ones, and every job of a set with an open job; all the rest of the nouns.
+
+        The same object comes back until something changed. `Shop.removed_mm` counts the part's own cuts, and, where
+        ``removed_before_mm`` is unknown, those of earlier records with the same engine serial and position.
+        """
+        with self.reading() as connection:
+            row = connection.execute(select(tables.meta)).mappings().one()
+            with self._lock:
+                known = self._cache.get("shop")
+            versions = (row["shop_version"], row["records_version"])
+            if known is not None and known[0] == versions:
+                shop = known[1]
+                if shop.data_version != row["data_version"]:
+                    shop = dataclasses.replace(shop, data_version=row["data_version"])
+            else:
+                shop = self._read_shop(connection, row["data_version"])
+        with self._lock:
+            self._cache["shop"] = (versions, shop)
+        return shop
+
+    def _read_shop(self, connection: Connection, data_version: int) -> Shop:
+        jobs_table, parts_table, sets_table = tables.jobs, tables.parts, tables.sets
+        members = tables.set_members
+        is_open = jobs_table.c.state.in_(OPEN_JOBS)
+        open_sets = select(members.c.set_id).join(jobs_table, jobs_table.c.id == members.c.job_id).where(is_open)
+        recent = (
+            select(jobs_table.c.id)
+            .where(jobs_table.c.state == JobState.CUT.value)
+            .order_by(jobs_table.c.changed_at.desc(), jobs_table.c.id.desc())
+            .limit(RECENT_JOBS)
+        )
+        recent_ids = list(connection.execute(recent).scalars())
+        live_jobs = or_(
+            is_open,
+            jobs_table.c.id.in_(recent_ids),
+            jobs_table.c.id.in_(select(members.c.job_id).where(members.c.set_id.in_(open_sets))),
+        )
+        live_parts = or_(
+            parts_table.c.state.in_(LIVE_PARTS), parts_table.c.id.in_(select(jobs_table.c.part_id).where(live_jobs))
+        )
+        everything = {
+            kind: load_nouns(connection, kind)
+            for kind in (Family, Machine, Person, Cutter, InsertGrade, Recipe, Insert, Gasket, Closure, Overtime)
+        }
+        parts = load_nouns(connection, Part, live_parts)
+        edges, ready = edges_in_use(connection, everything[Insert])
+        return Shop(
+            settings=load_settings(connection),
+            families=everything[Family],
+            parts=parts,
+            jobs=load_nouns(connection, Job, live_jobs),
+            sets=load_nouns(connection, MatchedSet, sets_table.c.id.in_(open_sets)),
+            machines=everything[Machine],
+            people=everything[Person],
+            cutters=everything[Cutter],
+            grades=everything[InsertGrade],
+            recipes=everything[Recipe],
+            inserts=everything[Insert],
+            gaskets=everything[Gasket],
+            closures=tuple(everything[Closure].values()),
+            overtime=tuple(everything[Overtime].values()),
+            edges=edges,
+            ready_edges=ready,
+            depth_records=self.depth_records_in(connection),
+            removed_mm=_removed(connection, parts, live_parts),
+            data_version=data_version,
+        )
+
+
+def _removed(connection: Connection, parts: dict[int, Part], live_parts) -> dict[tuple[int, int], float]:
+    """(part id, face id) -> depth recorded cuts took, reversed ones taken off by their negative entries."""
+    cuts, table = tables.cuts, tables.parts
+    total = func.sum(cuts.c.removed_mm)
+    own = (
+        select(cuts.c.part_id, cuts.c.face_id, total)
+        .where(cuts.c.part_id.in_(select(table.c.id).where(live_parts)))
+        .group_by(cuts.c.part_id, cuts.c.face_id)
+    )
+    removed: dict[tuple[int, int], float] = defaultdict(float)
+    for part_id, face_id, depth in connection.execute(own):
+        removed[part_id, face_id] += depth
+    now, before = table.alias("now"), table.alias("before")
+    returned = (
+        select(now.c.id, cuts.c.face_id, total)
+        .join_from(now, before, (before.c.same_part == now.c.same_part) & (before.c.id < now.c.id))
+        .join(cuts, cuts.c.part_id == before.c.id)
+        .where(now.c.id.in_(list(parts)), now.c.same_part != "", now.c.removed_before_mm.is_(None))
+        .group_by(now.c.id, cuts.c.face_id)
+    )
+    for part_id, face_id, depth in connection.execute(returned):
+        removed[part_id, face_id] += depth
+    # entries that cancel may leave a hair either side of zero
+    return {key: max(round(depth, 9), 0.0) for key, depth in removed.items()}

@@ -1,0 +1,275 @@
+"""What happens at the machine while it happens: run-sheet taps, drafts, intake checks, surveys, pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, delete, func, insert, select, update
+
+from planner.errors import InputError
+from planner.store import tables
+from planner.store.base import SHOP, Base, require
+from planner.store.codec import plain
+from planner.store.errors import StaleRecord
+from planner.store.references import check_face
+
+UNDO, RECORDED = "undo", "cut recorded"
+
+
+@dataclass(frozen=True)
+class Tap:
+    """One entry of a run sheet. ``seq`` counts from 1 within its job; ``reverses_seq``: the tap it takes back."""
+
+    job_id: int
+    seq: int
+    at: datetime
+    kind: str
+    payload: Mapping[str, Any]
+    by: str = ""
+    reverses_seq: int | None = None
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """A stored intake check or survey; ``payload`` as it was given."""
+
+    id: int
+    part_id: int
+    face_id: int
+    at: datetime
+    by: str
+    payload: Mapping[str, Any]
+    job_id: int | None = None
+    stage: str = ""
+    lower_mm: float | None = None
+    upper_mm: float | None = None
+    pit_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class Attachment:
+    """A picture or paper kept with a part; its bytes are read by `Runs.attachment_content`."""
+
+    id: int
+    part_id: int
+    at: datetime
+    by: str
+    name: str
+    media_type: str
+    note: str
+
+
+def checked_payload(payload: Any) -> dict[str, Any]:
+    """A mapping as JSON holds it; raises `InputError` otherwise."""
+    if not isinstance(payload, Mapping):
+        raise InputError("payload", payload, "names with values")
+    return plain(payload, "payload")
+
+
+class Runs(Base):
+    """Taps, drafts and measurements."""
+
+    # -- run-sheet taps: append-only, undo is a tap that takes the last one back ------------------------------------
+    def add_tap(
+        self,
+        job_id: int,
+        kind: str,
+        payload: Mapping[str, Any],
+        at: datetime,
+        by: str = "",
+        seen_seq: int | None = None,
+    ) -> Tap:
+        """Store one tap; it is on disk when this returns. ``seen_seq``: the last seq the caller saw (0 = none);
+        `StaleRecord` when another session tapped meanwhile."""
+        if not kind or kind in (UNDO, RECORDED):
+            raise InputError("kind", kind, "a kind of tap")
+        with self.writing() as connection:
+            require(connection, tables.jobs, job_id, "job_id", "a job of the shop")
+            last = _last_seq(connection, job_id)
+            _refuse_stale_tap(job_id, last, seen_seq)
+            return _append_tap(connection, Tap(job_id, last + 1, at, kind, checked_payload(payload), by))
+
+    def undo_tap(self, job_id: int, at: datetime, by: str = "", seen_seq: int | None = None) -> Tap:
+        """Take the job's last standing tap back; returns the tap taken back. `InputError` when there is none, or when
+        the cut was recorded since (reverse the cut first)."""
+        with self.writing() as connection:
+            last = _last_seq(connection, job_id)
+            _refuse_stale_tap(job_id, last, seen_seq)
+            standing = _standing_taps(connection, job_id)
+            if not standing or standing[-1].kind == RECORDED:
+                raise InputError("job_id", job_id, "a job with a tap to take back")
+            undone = standing[-1]
+            _append_tap(connection, Tap(job_id, last + 1, at, UNDO, {}, by, undone.seq))
+            return undone
+
+    def taps_of(self, job_id: int, whole: bool = False) -> tuple[Tap, ...]:
+        """The taps of a job that stand, since its last recorded cut; ``whole``: every entry ever made."""
+        with self.reading() as connection:
+            if whole:
+                return _all_taps(connection, job_id)
+            standing = _standing_taps(connection, job_id)
+        start = max((i + 1 for i, tap in enumerate(standing) if tap.kind == RECORDED), default=0)
+        return standing[start:]
+
+    def last_tap_seq(self, job_id: int) -> int:
+        """The seq of the job's last entry, undo taps counted; 0 = none."""
+        with self.reading() as connection:
+            return _last_seq(connection, job_id)
+
+    # -- drafts: work not saved yet; they move no counter -----------------------------------------------------------
+    def put_draft(self, key: str, payload: Mapping[str, Any], at: datetime) -> None:
+        """Keep unsaved work under a key, in place of what was there."""
+        if not key or len(key) > 200:
+            raise InputError("key", key, "1 to 200 characters")
+        values = {"payload": checked_payload(payload), "updated_at": at}
+        with self.quiet_writing() as connection:
+            table = tables.drafts
+            if connection.execute(update(table).where(table.c.key == key).values(values)).rowcount == 0:
+                connection.execute(insert(table).values(values | {"key": key}))
+
+    def get_draft(self, key: str) -> dict[str, Any] | None:
+        """What was kept under the key, or None."""
+        with self.reading() as connection:
+            return connection.execute(select(tables.drafts.c.payload).where(tables.drafts.c.key == key)).scalar()
+
+    def drop_draft(self, key: str) -> None:
+        with self.quiet_writing() as connection:
+            connection.execute(delete(tables.drafts).where(tables.drafts.c.key == key))
+
+    def draft_keys(self, prefix: str = "") -> tuple[str, ...]:
+        """Keys of kept drafts, newest first."""
+        table = tables.drafts
+        with self.reading() as connection:
+            query = select(table.c.key).where(table.c.key.startswith(prefix, autoescape=True))
+            return tuple(connection.execute(query.order_by(table.c.updated_at.desc(), table.c.key)).scalars())
+
+    # -- measurements ------------------------------------------------------------------------------------------------
+    def add_intake_check(
+        self,
+        part_id: int,
+        face_id: int,
+        at: datetime,
+        by: str = "",
+        lower_mm: float | None = None,
+        upper_mm: float | None = None,
+        pit_mm: float | None = None,
+        payload: Mapping[str, Any] | None = None,
+    ) -> Measurement:
+        """Store an intake check: the clean-up depth lies between the two depths (None = not bounded)."""
+        if lower_mm is not None and upper_mm is not None and upper_mm < lower_mm:
+            raise InputError("upper_mm", upper_mm, f"at least the lower bound, {lower_mm:g} mm")
+        values = {"lower_mm": lower_mm, "upper_mm": upper_mm, "pit_mm": pit_mm}
+        return self._add_measurement(tables.intake_checks, part_id, face_id, at, by, payload or {}, values)
+
+    def add_survey(
+        self,
+        part_id: int,
+        face_id: int,
+        at: datetime,
+        payload: Mapping[str, Any],
+        by: str = "",
+        stage: str = "clamped",
+        job_id: int | None = None,
+    ) -> Measurement:
+        """Store indicator readings over a face as they were taken."""
+        values = {"stage": stage, "job_id": job_id}
+        return self._add_measurement(tables.surveys, part_id, face_id, at, by, payload, values)
+
+    def intake_checks_of(self, part_id: int) -> tuple[Measurement, ...]:
+        """Intake checks of a part, oldest first."""
+        return self._measurements(tables.intake_checks, part_id)
+
+    def surveys_of(self, part_id: int) -> tuple[Measurement, ...]:
+        """Surveys of a part, oldest first."""
+        return self._measurements(tables.surveys, part_id)
+
+    def _add_measurement(self, table, part_id, face_id, at, by, payload, values) -> Measurement:
+        with self.writing(SHOP) as connection:
+            require(connection, tables.parts, part_id, "part_id", "a part of the shop")
+            check_face(connection, part_id, face_id, "face_id")
+            require(connection, tables.jobs, values.get("job_id"), "job_id", "a job of the shop")
+            values |= {"part_id": part_id, "face_id": face_id, "at": at, "by": by, "payload": checked_payload(payload)}
+            key = connection.execute(insert(table).values(values)).inserted_primary_key[0]
+            return Measurement(key, **values)
+
+    def _measurements(self, table, part_id: int) -> tuple[Measurement, ...]:
+        with self.reading() as connection:
+            rows = connection.execute(select(table).where(table.c.part_id == part_id).order_by(table.c.at, table.c.id))
+            return tuple(Measurement(**row) for row in rows.mappings())
+
+    # -- pictures ----------------------------------------------------------------------------------------------------
+    def add_attachment(
+        self, part_id: int, name: str, media_type: str, content: bytes, at: datetime, by: str = "", note: str = ""
+    ) -> Attachment:
+        """Keep a picture or paper with a part, up to 16 MB."""
+        if not content or len(content) > 16 * 1024 * 1024:
+            raise InputError("content", f"{len(content)} bytes", "1 byte to 16 MB")
+        values = {"part_id": part_id, "at": at, "by": by, "name": name, "media_type": media_type, "note": note}
+        with self.writing() as connection:
+            require(connection, tables.parts, part_id, "part_id", "a part of the shop")
+            query = insert(tables.attachments).values(values | {"content": content})
+            return Attachment(connection.execute(query).inserted_primary_key[0], **values)
+
+    def attachments_of(self, part_id: int) -> tuple[Attachment, ...]:
+        table = tables.attachments
+        columns = [table.c[name] for name in ("id", "part_id", "at", "by", "name", "media_type", "note")]
+        with self.reading() as connection:
+            rows = connection.execute(select(*columns).where(table.c.part_id == part_id).order_by(table.c.id))
+            return tuple(Attachment(**row) for row in rows.mappings())
+
+    def attachment_content(self, attachment_id: int) -> bytes:
+        """The bytes of an attachment; `InputError` when there is none."""
+        table = tables.attachments
+        with self.reading() as connection:
+            content = connection.execute(select(table.c.content).where(table.c.id == attachment_id)).scalar()
+        if content is None:
+            raise InputError("attachment_id", attachment_id, "a stored attachment")
+        return content
+
+
+def close_taps(connection: Connection, job_id: int, cut_id: int, by: str, at: datetime) -> None:
+    """Mark that the taps so far became a recorded cut; a job without taps gets no mark."""
+    last = _last_seq(connection, job_id)
+    if last:
+        _append_tap(connection, Tap(job_id, last + 1, at, RECORDED, {"cut_id": cut_id}, by))
+
+
+def reopen_taps(connection: Connection, job_id: int, cut_id: int, by: str, at: datetime) -> None:
+    """Take the mark of a recorded cut back, so its taps stand again."""
+    for tap in _standing_taps(connection, job_id):
+        if tap.kind == RECORDED and tap.payload.get("cut_id") == cut_id:
+            _append_tap(connection, Tap(job_id, _last_seq(connection, job_id) + 1, at, UNDO, {}, by, tap.seq))
+
+
+def _append_tap(connection: Connection, tap: Tap) -> Tap:
+    values = {name: getattr(tap, name) for name in ("job_id", "seq", "at", "by", "kind", "payload", "reverses_seq")}
+    connection.execute(insert(tables.run_taps).values(values))
+    return tap
+
+
+def _last_seq(connection: Connection, job_id: int) -> int:
+    table = tables.run_taps
+    return connection.execute(select(func.max(table.c.seq)).where(table.c.job_id == job_id)).scalar() or 0
+
+
+def _all_taps(connection: Connection, job_id: int) -> tuple[Tap, ...]:
+    table = tables.run_taps
+    rows = connection.execute(select(table).where(table.c.job_id == job_id).order_by(table.c.seq)).mappings()
+    return tuple(Tap(**{name: row[name] for name in row if name != "id"}) for row in rows)
+
+
+def _standing_taps(connection: Connection, job_id: int) -> tuple[Tap, ...]:
+    taps = _all_taps(connection, job_id)
+    undone = {tap.reverses_seq for tap in taps}
+    return tuple(tap for tap in taps if tap.kind != UNDO and tap.seq not in undone)
+
+
+def _refuse_stale_tap(job_id: int, last: int, seen: int | None) -> None:
+    if seen is not None and seen != last:
+        raise StaleRecord(
+            f"run sheet of job {job_id}",
+            said="Another session made an entry on this run sheet meanwhile; yours was not stored. Look again.",
+        )
