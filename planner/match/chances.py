@@ -18,7 +18,8 @@ class OrderOutcome:
     order: names, finished members first. recut_chance: for each member, by name, the chance that it is set up a
     second time; recut_cost: those chances times the members' setup costs. needed_chance: chance that at least
     one earlier member stands above the window once all are cut, limits to following a lower one left aside.
-    extra_mm: expected removal beyond clean-up, all members together. outside_chance: every member clean above its limit, yet the set cannot be brought within the window
+    extra_mm: expected removal beyond clean-up, all members together. outside_chance: every member clean above its
+    limit, yet the set cannot be brought within the window
     (with three or four members and a least pass this is an upper bound). below_limit_chance: some member does not
     come clean above its limit. lower_mm: how much lower than clean the first is cut on purpose. cost: recut_cost +
     value of the extra removal + price of a lost match, in the shop's currency.

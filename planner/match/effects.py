@@ -98,7 +98,8 @@ def bank_effects(engine: Engine, bank: Bank, headroom_step_mm: float | None = 0.
     """Compression, chamber volumes, squish, valve clearances, preload and cam timing of a bank, before and after.
 
     Compression is that of the cylinder with the smallest chamber, chamber volume that of the smallest. Head-room is
-    rounded down to ``headroom_step_mm`` (None: not worked out). What was not measured is unknown, never the drawing's value. A further cut
+    rounded down to ``headroom_step_mm`` (None: not worked out). What was not measured is unknown, never the
+    drawing's value. A further cut
     that closes the last of a chamber counts as past the limit.
     """
     step = None if headroom_step_mm is None else positive("headroom_step_mm", headroom_step_mm)
