@@ -78,7 +78,7 @@ def intake_bound(
     below["pit"] = pit
     least_from = max(below, key=below.get)
     sound = all(gap is not None for gap in lines.values())
-    above = [math.inf if g is None else next_leaf(g.enters_mm, leaves) for g in lines.values()]
+    above = [math.inf if g is None else next_leaf(g.enters_mm, leaves.tolist()) for g in lines.values()]
     sides = above[0] + above[1]
     twist = _twist(list(lines.values()), above) if sound else 0.0
     greatest = sides + twist

@@ -66,7 +66,6 @@ def best_by_trying_everything(supports, checks, readings, leaves, rock, pits, pr
     return best
 
 
-@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(
     seed=st.integers(0, 10**6),
