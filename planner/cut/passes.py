@@ -109,13 +109,12 @@ def plan_policy(problem: PassProblem) -> PassPlan:
         feeds=feeds,
         finish_mm=problem.finish_mm,
         finish_cost=problem.finish_cost if problem.two_feeds else None,
-        uncleaned_cost=problem.uncleaned_cost or 0.0,
+        uncleaned_cost=policy.value_at(problem.removed_mm + math.fsum(depths)),
     )
-    cost = schedule.expected_cost if problem.change_cost > 0 else float(policy.value_first[0])
     return PassPlan(
         depths,
         feeds,
-        cost,
+        schedule.expected_cost,
         schedule.expected_passes,
         schedule.expected_over_mm,
         schedule.chance_uncleaned,
@@ -137,11 +136,12 @@ def keep_simple(plan: PassPlan, change_cost: float) -> PassPlan:
 def _follow(policy: Policy) -> tuple[np.ndarray, tuple[str, ...]]:
     problem = policy.problem
     far = float(problem.depth.sf(problem.removed_mm)) * _TAIL
+    last_mm = problem.removed_mm + (len(policy.action_first) - 1) * policy.cell_mm
     depths: list[float] = []
     feeds: list[str] = []
     reached, before = problem.removed_mm, None
     while len(depths) < len(policy.action_first):
-        if not math.isfinite(problem.limit_mm) and not float(problem.depth.sf(reached)) > far:
+        if math.isinf(problem.limit_mm) and (reached >= last_mm or not float(problem.depth.sf(reached)) > far):
             break
         one, feed = policy.next_pass(reached, before)
         if feed == STOP:

@@ -129,17 +129,17 @@ class Policy:
     cost_if_cut: float
     start_mm: float
 
+    def value_at(self, removed_mm: float) -> float:
+        """Cost still to be expected at this depth, not clean; beyond the grid that of its last point."""
+        return float(self.value_first[self._place(removed_mm)])
+
     def next_pass(self, removed_mm: float, before_mm: float | None = None) -> tuple[float, str]:
         """Depth [mm] and feed ("rough", "finish", "stop") of the next pass at this depth, not clean.
 
         ``before_mm`` is the depth of the pass before, where a change of depth costs something. Never leads past the
         limit: (0.0, "stop") where no pass fits.
         """
-        removed = finite("removed_mm", removed_mm)
-        if removed < self.start_mm - _SLACK_MM:
-            raise InputError("removed_mm", removed_mm, f"at least the depth planned from, {self.start_mm:g}")
-        place = round((removed - self.start_mm) / self.cell_mm)
-        place = min(place, len(self.action_first) - 1)
+        place, removed = self._place(removed_mm), float(removed_mm)
         code = int(self.action_first[place])
         if before_mm is not None and self.problem.change_cost > 0:
             same = np.flatnonzero(np.abs(self.pass_mm - before_mm) < 0.5 * self.problem.step_mm)
@@ -158,6 +158,12 @@ class Policy:
                 return 0.0, STOP
             which = int(fitting[-1])
         return float(self.pass_mm[which]), feed if self.problem.two_feeds else FINISH
+
+    def _place(self, removed_mm: float) -> int:
+        removed = finite("removed_mm", removed_mm)
+        if removed < self.start_mm - _SLACK_MM:
+            raise InputError("removed_mm", removed_mm, f"at least the depth planned from, {self.start_mm:g}")
+        return min(round((removed - self.start_mm) / self.cell_mm), len(self.action_first) - 1)
 
 
 def solve(problem: PassProblem) -> Policy:

@@ -148,7 +148,24 @@ def test_a_given_schedule_is_costed_like_simulated_parts():
 def test_backward_solution_and_forward_evaluation_agree():
     for finish, limit, uncleaned in ((0.0, math.inf, None), (0.0254, 0.35, 250.0), (0.0254, 0.35, None)):
         plan = plan_passes(DEEP, 7.0, 1200.0, STEP, 8 * STEP, STEP, 0, finish, 11.0, limit, uncleaned)
-        assert plan.schedule.expected_cost == pytest.approx(plan.expected_cost, rel=1e-6)
+        assert plan.expected_cost == pytest.approx(plan.policy.value_at(0.0), rel=1e-6)
+
+
+def test_leaving_a_part_costs_nothing_where_no_limit_makes_anyone_leave_it():
+    """Without a limit the list ends far out, but the cutting goes on: the price of giving up is not charged."""
+    free, dear = (plan_passes(NORMAL, 9.0, 1300.0, STEP, 0.1, STEP, uncleaned_cost=k) for k in (None, 1e6))
+    assert dear.expected_cost == pytest.approx(free.expected_cost, rel=1e-6)
+    middling = plan_passes(starting_depth(0.09, 0.6), 9.0, 1300.0, STEP, 0.1, STEP, uncleaned_cost=60.0)
+    assert 1e-5 < middling.chance_uncleaned < 1e-2
+    assert middling.next_pass(float(middling.totals_mm[-1])) == 0.0
+
+
+@pytest.mark.parametrize("depth", [stats.lognorm(1.6, scale=0.1), stats.weibull_min(0.5, scale=0.1)])
+def test_heavy_tails_are_planned_and_costed(depth):
+    plan = plan_passes(depth, 9.0, 1300.0, 0.02, 0.1, STEP)
+    # 0.02 mm is no multiple of the step: the least pass is the next one above
+    assert plan.depths_mm.min() >= 2 * STEP - 1e-9
+    assert plan.expected_cost == pytest.approx(plan.policy.value_at(0.0), rel=1e-3)
 
 
 @settings(max_examples=60, deadline=None)
@@ -225,7 +242,7 @@ def test_depth_may_set_the_price_of_a_pass():
     heavy = plan_passes(NORMAL, lambda p: 5 + 400 * p, 1200.0, STEP, 8 * STEP, STEP)
     level = plan_passes(NORMAL, 5.0, 1200.0, STEP, 8 * STEP, STEP)
     assert heavy.expected_cost > level.expected_cost
-    assert heavy.schedule.expected_cost == pytest.approx(heavy.expected_cost, rel=1e-6)
+    assert heavy.expected_cost == pytest.approx(heavy.policy.value_at(0.0), rel=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -243,7 +260,7 @@ def test_any_distribution_with_the_usual_methods_can_be_planned(depth):
     plan = plan_passes(depth, 7.0, 1200.0, STEP, 8 * STEP, STEP, start)
     assert plan.chance_uncleaned < 1e-6
     assert plan.expected_over_mm > 0
-    assert plan.schedule.expected_cost == pytest.approx(plan.expected_cost, rel=1e-4)
+    assert plan.expected_cost == pytest.approx(plan.policy.value_at(start), rel=1e-4)
 
 
 def changes(plan):
