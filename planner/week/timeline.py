@@ -215,7 +215,7 @@ def evaluate(
         waiting = np.isinf(t)
         if waiting.any():
             t = np.where(waiting, 0.0, t)
-        asked = t
+        asked = t.copy()
         person_free = free_at[bp]
         # Who loads a job first finishes bench work (rule 7).
         arriving = loading & (step[lanes] == 0) & ~tables.started[j]

@@ -317,7 +317,7 @@ def wants(lane, number, now, jobs, person_of, hands, spans, shift_of, end, befor
         return None
     if attended and hand.busy_until > now:
         return None
-    stays = lane.stay and attended
+    stays = lane.stay and attended and lane.ready == now
     return ((-1.0 if stays else asked, number), number, "step", step.minutes)
 
 
