@@ -12,7 +12,7 @@ import streamlit as st
 
 from planner.cut.knowledge import Knowledge, know
 from planner.shop import Person, Shop
-from planner.store import Kind, Places, Repository, open_shop, places, shop_exists
+from planner.store import Kind, Places, Repository, open_kind, own_shop_exists, places
 from planner.units import System, Units
 from planner.week.queue import Queue, estimate_queue
 
@@ -30,20 +30,31 @@ def _places() -> Places:
 
 
 @st.cache_resource(show_spinner="Opening the shop …")
-def _open(kind: Kind) -> Repository:
-    return open_shop(kind, at=datetime.now())
+def _open(wanted: Kind) -> Repository:
+    store = open_kind(_places(), wanted, datetime.now())
+    if wanted is Kind.SAMPLE and store.is_empty():
+        from planner.store.sample import load_sample
+
+        load_sample(store, now())
+    return store
 
 
 def own_exists() -> bool:
-    return shop_exists(Kind.OWN)
+    """Whether the user's own shop was ever started."""
+    return own_shop_exists(_places())
+
+
+def where() -> Places:
+    """Where the shops lie."""
+    return _places()
 
 
 def kind() -> Kind:
     """Which shop this session looks at: the own one once there is one, else the sample."""
     chosen = st.session_state.get(_KIND)
-    if chosen is not None:
-        return chosen
-    return Kind.OWN if own_exists() else Kind.SAMPLE
+    if chosen is None:
+        chosen = st.session_state[_KIND] = Kind.OWN if own_exists() else Kind.SAMPLE
+    return chosen
 
 
 def choose(wanted: Kind) -> None:

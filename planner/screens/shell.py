@@ -62,9 +62,17 @@ def _found(text: str) -> None:
             family = shop.families.get(part.family_id)
             left, right = st.columns([5, 1], vertical_alignment="center")
             left.markdown(
-                f"**{part.tag}** · {family.name if family else 'family not in use'} · {part.position or 'no position'} · "
-                f"{part.state.value} · work order {part.work_order or 'none'} · serial {part.engine_serial or 'unknown'} · "
-                f"{_past(hit, units)}"
+                " · ".join(
+                    (
+                        f"**{part.tag}**",
+                        family.name if family else "family not in use",
+                        part.position or "no position",
+                        part.state.value,
+                        f"work order {part.work_order or 'none'}",
+                        f"serial {part.engine_serial or 'unknown'}",
+                        _past(hit, units),
+                    )
+                )
             )
             right.button("Open", key=f"find/open/{part.id}", on_click=_open_part, args=(part.id,), width="stretch")
         if len(found) > 6:
@@ -85,8 +93,9 @@ def _open_part(part_id: int) -> None:
     st.session_state["go to"] = "parts"
 
 
-def go_where_asked(pages: dict) -> None:
+def go_where_asked(pages: dict[str, st.Page]) -> None:
     """A button's callback cannot change the page: it leaves the wish here."""
+    st.session_state["pages"] = pages
     wanted = st.session_state.pop("go to", None)
     if wanted in pages:
         st.switch_page(pages[wanted])

@@ -1,0 +1,168 @@
+"""Altair charts: data in, chart out. They compute nothing."""
+
+from __future__ import annotations
+
+import altair as alt
+import pandas as pd
+
+INK, CUT, ATTEND, WAIT, SETUP, AWAY, EDGE, LATE = (
+    "#5b6b6e",
+    "#1f6f78",
+    "#6fa8a0",
+    "#c8d8d4",
+    "#b08a4a",
+    "#a9a4bd",
+    "#a3466b",
+    "#b5402f",
+)
+WORK = {
+    "cut": CUT,
+    "at the machine": ATTEND,
+    "drying": WAIT,
+    "change of setup": SETUP,
+    "index the edge": EDGE,
+    "at the bench": AWAY,
+}
+
+
+def timeline(rows: pd.DataFrame, dues: pd.DataFrame, now: pd.Timestamp) -> alt.Chart:
+    """Bars per machine and person. ``rows``: who, start, end, work, what; ``dues``: who, due, what, late."""
+    order = list(dict.fromkeys(rows["who"]))
+    height = 34 * max(1, len(order))
+    y = alt.Y("who:N", sort=order, title=None, axis=alt.Axis(labelLimit=140))
+    bars = (
+        alt.Chart(rows)
+        .mark_bar(height=22)
+        .encode(
+            x=alt.X("start:T", title=None, axis=alt.Axis(format="%a %H:%M", labelOverlap=True)),
+            x2="end:T",
+            y=y,
+            color=alt.Color(
+                "work:N",
+                scale=alt.Scale(domain=list(WORK), range=list(WORK.values())),
+                legend=alt.Legend(orient="bottom", title=None, columns=6),
+            ),
+            tooltip=[
+                "what:N",
+                "work:N",
+                "who:N",
+                alt.Tooltip("start:T", format="%a %H:%M"),
+                alt.Tooltip("end:T", format="%a %H:%M"),
+            ],
+        )
+    )
+    layers = [bars]
+    if len(dues):
+        marks = (
+            alt.Chart(dues)
+            .mark_point(shape="triangle-down", size=70, filled=True, yOffset=-14)
+            .encode(
+                x="due:T",
+                y=y,
+                color=alt.condition("datum.late", alt.value(LATE), alt.value(INK)),
+                tooltip=["what:N", alt.Tooltip("due:T", format="%a %H:%M", title="due"), "late:N"],
+            )
+        )
+        layers.append(marks)
+    line = alt.Chart(pd.DataFrame({"now": [now]})).mark_rule(color=INK, strokeDash=[4, 3]).encode(x="now:T")
+    return alt.layer(*layers, line).properties(height=height)
+
+
+def hours(frame: pd.DataFrame) -> alt.Chart:
+    """Hours booked in front of hours available. ``frame``: who, booked, available."""
+    base = alt.Chart(frame).encode(y=alt.Y("who:N", title=None, sort=None, axis=alt.Axis(labelLimit=140)))
+    room = base.mark_bar(color=WAIT, height=20).encode(
+        x=alt.X("available:Q", title="hours"), tooltip=["who", alt.Tooltip("available:Q", format=".1f")]
+    )
+    used = base.mark_bar(color=CUT, height=10).encode(
+        x="booked:Q", tooltip=["who", alt.Tooltip("booked:Q", format=".1f")]
+    )
+    return (room + used).properties(height=34 * max(1, len(frame)))
+
+
+def set_heights(frame: pd.DataFrame, unit: str) -> alt.Chart:
+    """Heights of a set's members before and after against the limit.
+
+    ``frame``: part, low, high (the two heights of a row), kind ("now", "after", "limit"), value.
+    """
+    shapes = alt.Scale(domain=["now", "after", "limit"], range=["circle", "diamond", "stroke"])
+    colours = alt.Scale(domain=["now", "after", "limit"], range=[INK, CUT, LATE])
+    base = alt.Chart(frame).encode(
+        y=alt.Y("value:Q", title=f"height ({unit})", scale=alt.Scale(zero=False, padding=14)),
+        x=alt.X("part:N", title=None, sort=None, axis=alt.Axis(labelAngle=0)),
+    )
+    points = base.mark_point(size=160, filled=True, opacity=1).encode(
+        shape=alt.Shape("kind:N", scale=shapes, legend=alt.Legend(orient="bottom", title=None)),
+        color=alt.Color("kind:N", scale=colours, legend=alt.Legend(orient="bottom", title=None)),
+        tooltip=["part:N", "kind:N", alt.Tooltip("value:Q", format=".4f")],
+    )
+    return points.properties(height=280)
+
+
+def window(low: float, high: float) -> alt.Chart:
+    """The band in which all finished heights must lie."""
+    frame = pd.DataFrame({"low": [low], "high": [high]})
+    return alt.Chart(frame).mark_rect(color=CUT, opacity=0.14).encode(y="low:Q", y2="high:Q")
+
+
+def edge_bars(frame: pd.DataFrame) -> alt.Chart:
+    """Share of an edge spent against the planning limit. ``frame``: edge, part ("so far", "this week"), use, limit."""
+    bars = (
+        alt.Chart(frame)
+        .mark_bar(height=18)
+        .encode(
+            x=alt.X("use:Q", title="share of an edge's life spent", axis=alt.Axis(format="%")),
+            y=alt.Y("edge:N", title=None, sort=None, axis=alt.Axis(labelLimit=260)),
+            color=alt.Color(
+                "part:N",
+                scale=alt.Scale(domain=["so far", "this week"], range=[INK, ATTEND]),
+                legend=alt.Legend(orient="bottom", title=None),
+            ),
+            order=alt.Order("step:Q"),
+            tooltip=["edge:N", "part:N", alt.Tooltip("use:Q", format=".1%")],
+        )
+    )
+    limit = (
+        alt.Chart(frame).mark_tick(color=LATE, thickness=3, size=26).encode(x="limit:Q", y=alt.Y("edge:N", sort=None))
+    )
+    return (bars + limit).properties(height=max(90, 34 * frame["edge"].nunique()))
+
+
+def face(outline: tuple[float, float], openings: pd.DataFrame, points: pd.DataFrame, width_px: int = 460) -> alt.Chart:
+    """A face to scale, as it lies on the table. ``openings``: x, y, radius; ``points``: name, x, y (shown units)."""
+    length, width = outline
+    scale = width_px / length
+    height_px = max(60, int(width * scale))
+    x = alt.X("x:Q", scale=alt.Scale(domain=[0, length], nice=False), title=None)
+    y = alt.Y("y:Q", scale=alt.Scale(domain=[0, width], nice=False), title=None)
+    ground = (
+        alt.Chart(pd.DataFrame({"x": [0], "y": [0], "x2": [length], "y2": [width]}))
+        .mark_rect(color=WAIT, stroke=INK)
+        .encode(x=x, y=y, x2="x2:Q", y2="y2:Q")
+    )
+    layers = [ground]
+    if len(openings):
+        layers.append(
+            alt.Chart(openings.assign(size=(openings["radius"] * 2 * scale) ** 2 * 0.785))
+            .mark_point(filled=True, color="white", opacity=1, stroke=INK, strokeWidth=1)
+            .encode(x=x, y=y, size=alt.Size("size:Q", scale=None))
+        )
+    if len(points):
+        spots = alt.Chart(points).encode(x=x, y=y)
+        layers.append(spots.mark_point(shape="cross", size=60, color=EDGE).encode(tooltip=["name:N"]))
+        layers.append(spots.mark_text(dy=-9, fontSize=11, color=INK).encode(text="name:N"))
+    return alt.layer(*layers).properties(width=width_px, height=height_px)
+
+
+def part_history(frame: pd.DataFrame, unit: str) -> alt.Chart:
+    """Height of a part over its cuts. ``frame``: at, height, what."""
+    return (
+        alt.Chart(frame)
+        .mark_line(point=True, color=CUT, interpolate="step-after")
+        .encode(
+            x=alt.X("at:T", title=None),
+            y=alt.Y("height:Q", title=f"height ({unit})", scale=alt.Scale(zero=False)),
+            tooltip=["what:N", alt.Tooltip("at:T", format="%d %b %Y"), alt.Tooltip("height:Q", format=".4f")],
+        )
+        .properties(height=220)
+    )

@@ -1,0 +1,138 @@
+"""The estimate of one job on screen: what it takes, the passes with their instrument figures, what is left, flags."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from planner.cut.estimate import JobEstimate
+from planner.screens.words import PASS_WORDS, aim_words, likely_allow, when
+from planner.shop import Job, PassReason, Shop
+from planner.units import Units, minutes_words
+
+
+def draw(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> None:
+    """Everything known about one job."""
+    part = shop.part_of(job)
+    for flag in estimate.flags:
+        (st.error if flag.level == "stop" else st.warning)(flag.words(units))
+    where = estimate.setup
+    if where:
+        st.caption(
+            f"{where.machine.name}, {where.cutter.name}, {where.grade.name}: {where.rpm:.0f} rpm, finishing at "
+            f"{units.table_feed(where.finish.table_feed_mm_min)} ({units.feed(where.finish.feed_mm)} per insert). "
+            f"Due {when(job.due)} ({job.due_kind.value}), {aim_words(job, units)}."
+        )
+    cells = st.columns(4)
+    origins = estimate.origins
+    cells[0].metric(
+        "Depth", likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units), help=origins["depth"].words
+    )
+    cells[1].metric(
+        "Spindle",
+        minutes_words(estimate.spindle_minutes),
+        help=f"allow {minutes_words(estimate.spindle_allow_minutes)}; computed from cutter and feed",
+    )
+    cells[2].metric("Person at the machine", minutes_words(estimate.minutes("machine")), help=origins["minutes"].words)
+    cells[3].metric("Cost", f"{shop.settings.currency}{estimate.cost_likely:.0f}", help="time and edge, likely course")
+    if where:
+        _passes(estimate, units)
+    _after(estimate, part, units)
+    _figures(estimate, units, where)
+
+
+def passes_table(estimate: JobEstimate, units: Units) -> pd.DataFrame:
+    """The passes down to the allowed depth, with the figure that will stand on the instrument."""
+    dial = estimate.setup.machine.instrument
+    rows = []
+    for planned in estimate.passes:
+        standing = units.depth(planned.standing_mm, unit=False)
+        if planned.turns:
+            standing = f"{planned.turns} turn{'s' if planned.turns > 1 else ''} + {standing}"
+        rows.append(
+            {
+                "Pass": PASS_WORDS[planned.reason],
+                "Feed": "roughing" if not planned.finishing else "finishing",
+                f"Go down ({units.depth_unit})": units.depth(planned.depth_mm, unit=False),
+                f"{dial.name} shows ({units.depth_unit})": standing,
+                f"Depth then ({units.depth_unit})": units.depth(planned.total_mm, unit=False),
+                f"Still to go to the allowed depth ({units.depth_unit})": units.depth(
+                    max(0.0, estimate.stop_allow_mm - planned.total_mm), unit=False
+                ),
+                "Minutes": f"{planned.minutes:.1f}",
+                "Needed": "always"
+                if planned.needed > 0.995 or planned.reason is PassReason.KISS
+                else f"{round(planned.needed * 10)} of 10",
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def touch_words(estimate: JobEstimate, units: Units) -> str:
+    """How the figures on the instrument are counted."""
+    touch, dial = estimate.touch_off, estimate.setup.machine.instrument
+    said = f"Counted from touch-off at {touch.place or 'the place you choose'}"
+    said += f" on feeler paper of {units.depth(touch.paper_mm)}" if touch.paper_mm else ", the cutter touching"
+    if touch.delta_mm is None:
+        said += (
+            f". No survey: begin raised {units.depth(touch.raise_mm)} above that and come down until the "
+            "first mark; if it marks early, touch off again there"
+        )
+    elif touch.delta_mm > 0:
+        said += f", which lies {units.depth(touch.delta_mm)} below first contact: the first traverse is raised by that"
+    if not dial.zeroable:
+        said += f". {dial.name} cannot be zeroed: add what it reads at touch-off"
+    return said + f". It counts {dial.counts.value} as the cutter goes down."
+
+
+def _passes(estimate: JobEstimate, units: Units) -> None:
+    st.dataframe(passes_table(estimate, units), hide_index=True, width="stretch")
+    st.caption(touch_words(estimate, units))
+
+
+def _after(estimate: JobEstimate, part, units: Units) -> None:
+    room = estimate.room
+    if estimate.heights:
+        rows = [
+            {
+                "Point": h.point,
+                f"Now ({units.length_unit})": units.height(h.now_mm, unit=False),
+                f"After, likely ({units.length_unit})": units.height(h.likely_mm, unit=False),
+                f"From ({units.length_unit})": units.height(h.lowest_mm, unit=False),
+                f"To ({units.length_unit})": units.height(h.highest_mm, unit=False),
+            }
+            for h in estimate.heights
+        ]
+        st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
+    left = "unknown" if estimate.left_likely_mm is None else units.depth(estimate.left_likely_mm, down=True)
+    rebuilds = "unknown" if estimate.rebuilds_left is None else str(estimate.rebuilds_left)
+    st.write(
+        f"**Left above the limit:** {left} ({room.basis}). **Rebuilds left:** {rebuilds}, at "
+        f"{units.depth(estimate.rebuild_mm)} each ({estimate.origins['rebuild'].words})."
+    )
+
+
+def _figures(estimate: JobEstimate, units: Units, where) -> None:
+    band = " to ".join(units.ra(b) if b is not None else "open" for b in estimate.band_um)
+    ra = "unknown"
+    if estimate.ra_least_um is not None:
+        low, high = units.ra(estimate.ra_least_um, unit=False), units.ra(estimate.ra_greatest_um)
+        ra = high if units.ra(estimate.ra_least_um) == high else f"{low} to {high}"
+    share = "unknown" if estimate.edge_share_likely is None else f"{estimate.edge_share_likely:.1%}"
+    rows = [
+        ("Clean-up depth", likely_allow(estimate.cleanup_likely_mm, estimate.cleanup_allow_mm, units), "depth"),
+        ("Ra expected", f"{ra} (gasket: {band})", "ra"),
+        ("Area swept by the cutter", units.area(estimate.swept_likely_mm2), "travel"),
+        ("Path of the edge in metal", f"{estimate.path_likely_mm / 1000:,.0f} m", "travel"),
+        ("Share of an edge", share, "edge"),
+        ("Person at the machine", minutes_words(estimate.minutes("machine")), "minutes"),
+        ("Unattended (traverses, drying)", minutes_words(estimate.minutes("unattended")), "minutes"),
+        ("Away (intake check, after-work)", minutes_words(estimate.minutes("away")), "minutes"),
+    ]
+    if where:
+        rows += [
+            ("One traverse, stop when cut", f"{where.finish.when_cut_minutes:.1f} min", "travel"),
+            ("One traverse, run clear", f"{where.finish.run_clear_minutes:.1f} min", "travel"),
+        ]
+    table = [{"Figure": a, "Value": b, "Where from": estimate.origins[c].words} for a, b, c in rows]
+    st.dataframe(pd.DataFrame(table), hide_index=True, width="stretch")

@@ -1,0 +1,364 @@
+"""The week: what is ready, what waits for whom, what to cut first and on which edge, the board, the queue."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import pandas as pd
+import streamlit as st
+
+from planner.screens import access, charts, estimate_view, words
+from planner.shop import JobState, Shop
+from planner.units import Units, minutes_words
+from planner.week.board import Board, board_of, edge_course, edge_needs, hours, payload_of, plan_shop, week_end
+from planner.week.queue import Queue
+from planner.week.search import Plan
+
+_PROPOSAL = "proposal"
+SEARCH_SECONDS = 3.0
+
+
+def draw() -> None:
+    st.title("Week")
+    shop, units = access.shop(), access.units()
+    if not shop.machines or not shop.jobs:
+        _first_steps(shop)
+        return
+    queue, now = access.queue(), access.now()
+    accepted = access.repository().current_plan()
+    board = _board(access.kind(), *access.versions(), accepted.id, now) if accepted else None
+    proposal = _proposal(shop, queue, now, accepted)
+    _state_line(accepted, board, proposal)
+    _buttons(shop, queue, now, accepted, proposal)
+    shown = board.today if board is not None and proposal is None else proposal
+    _morning(shop, queue, shown, units)
+    rows = board.rows if board is not None and proposal is None else proposal.timeline
+    _timeline(shop, rows, now)
+    left, right = st.columns(2)
+    with left:
+        _load(shop, shown, now)
+    with right:
+        _edges(shop, queue, shown, units)
+    _queue(shop, queue, shown, now, units)
+    _print(shop, shown, now)
+
+
+def _first_steps(shop: Shop) -> None:
+    st.info("Nothing to plan yet.")
+    missing = [
+        (not shop.machines, "a machine, with its speeds and hours"),
+        (not shop.people, "the people who run it, with their shifts"),
+        (not shop.cutters, "the cutters, with the rpm marked on them"),
+        (not shop.recipes, "a recipe for each material"),
+        (not shop.jobs, "parts: by form, as a quick job, or from a spreadsheet (page Parts)"),
+    ]
+    st.markdown("Enter, in this order:\n" + "\n".join(f"1. {what}" for gone, what in missing if gone))
+    st.page_link(st.session_state["pages"]["shop"], label="Go to Shop")
+    st.page_link(st.session_state["pages"]["parts"], label="Go to Parts")
+
+
+# -- the plan ----------------------------------------------------------------------------------------------------------
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _board(which, version: int, records: int, plan_id: int, now: datetime) -> Board:
+    store = access._open(which)
+    payload = next(p for p in store.plan_history(20) if p.id == plan_id).payload
+    return board_of(payload, access.shop(), access.queue(), now, access.knowledge())
+
+
+@st.cache_resource(max_entries=4, show_spinner="Planning the week …")
+def _first_plan(which, version: int, records: int, hour: datetime) -> Plan:
+    """The plan a shop meets before anybody accepted one; the same for everybody."""
+    return plan_shop(access.shop(), access.queue(), hour, access.knowledge(), steps=60)
+
+
+def _proposal(shop: Shop, queue: Queue, now: datetime, accepted) -> Plan | None:
+    """What was searched for and not accepted yet; made by itself only while no plan was ever accepted."""
+    kept = st.session_state.get(_PROPOSAL)
+    if kept and kept["kind"] == access.kind() and kept["version"] == access.versions():
+        return kept["plan"]
+    if accepted is not None:
+        return None
+    version, records = access.versions()
+    return _first_plan(access.kind(), version, records, now.replace(minute=now.minute // 15 * 15))
+
+
+def _state_line(accepted, board: Board | None, proposal: Plan | None) -> None:
+    if proposal is not None:
+        late = int((proposal.late_minutes > 0.5).sum())
+        said = f"Proposed plan, not accepted yet: {late} job{'' if late == 1 else 's'} late"
+        if accepted is not None:
+            said += (
+                f". The accepted one ({accepted.by or 'nobody named'}, {accepted.at:%a %H:%M}) stays until you accept"
+            )
+        st.info(said + ".")
+    elif board.words:
+        st.warning(f"The accepted plan is {board.words}. Its order stays until you re-plan and accept.")
+    else:
+        st.success(f"Plan accepted by {accepted.by or 'nobody named'} on {accepted.at:%a %d %b at %H:%M}. It holds.")
+
+
+def _buttons(shop: Shop, queue: Queue, now: datetime, accepted, proposal: Plan | None) -> None:
+    with st.container(horizontal=True):
+        if st.button("Re-plan from now", type="secondary" if proposal is not None else "primary"):
+            _search(shop, queue, now, accepted)
+        if proposal is not None:
+            st.button("Accept this plan", type="primary", on_click=_accept, args=(proposal, access.versions()))
+            if accepted is not None:
+                st.button("Keep the accepted plan", on_click=_drop)
+    said = st.session_state.pop("week said", None)
+    if said:
+        st.toast(said)
+
+
+def _search(shop: Shop, queue: Queue, now: datetime, accepted) -> None:
+    bar = st.progress(0.0, text="Searching for the best order …")
+
+    def tell(step) -> None:
+        bar.progress(min(1.0, step.share), text=f"Searching for the best order … cost so far {step.cost:.0f}")
+
+    payload = accepted.payload if accepted else None
+    plan = plan_shop(shop, queue, now, access.knowledge(), accepted=payload, seconds=SEARCH_SECONDS, progress=tell)
+    bar.empty()
+    st.session_state[_PROPOSAL] = {"kind": access.kind(), "version": access.versions(), "plan": plan}
+    st.rerun()
+
+
+def _accept(plan: Plan, seen: tuple[int, int]) -> None:
+    if access.versions() != seen:
+        st.session_state["week said"] = "Something changed meanwhile: look at the new plan, then accept."
+        return
+    shop, store = access.shop(), access.repository()
+    payload = payload_of(plan, shop, access.queue(), plan.start)
+    store.accept_plan(payload, access.who(), access.now(), store.data_version())
+    st.session_state.pop(_PROPOSAL, None)
+    st.session_state["week said"] = "Accepted. The board stays like this until somebody re-plans and accepts."
+
+
+def _drop() -> None:
+    st.session_state.pop(_PROPOSAL, None)
+
+
+# -- the morning board -------------------------------------------------------------------------------------------------
+def _morning(shop: Shop, queue: Queue, plan: Plan, units: Units) -> None:
+    cells = st.columns(len(plan.week.machines) + 1)
+    for cell, machine in zip(cells, plan.week.machines, strict=False):
+        with cell, st.container(border=True):
+            _first_job(shop, queue, plan, machine, units)
+    with cells[-1], st.container(border=True):
+        waits = [j for j in shop.open_jobs() if shop.part_of(j).waits_for]
+        ready = len(shop.open_jobs()) - len(waits)
+        st.markdown(f"**{ready} ready to cut, {len(waits)} waiting**")
+        for job in waits[:8]:
+            st.caption(f"{words.job_name(shop, job.id)}: {'; '.join(shop.part_of(job).waits_for)}")
+        if len(waits) > 8:
+            st.caption(f"and {len(waits) - 8} more, see the queue")
+    reasons = {j: why for j, why in plan.unplaceable.items() if not shop.part_of(shop.jobs[int(j)]).waits_for}
+    for job_id, why in reasons.items():
+        st.error(f"{words.job_name(shop, int(job_id))} cannot be placed: {why}")
+
+
+def _first_job(shop: Shop, queue: Queue, plan: Plan, machine, units: Units) -> None:
+    noun = shop.machines[int(machine.id)]
+    order = [int(j) for j in plan.order.get(machine.id, ()) if int(j) in shop.jobs]
+    order = [j for j in order if str(j) in plan.jobs.index]
+    if not order:
+        st.markdown(f"**{noun.name}**")
+        st.write("Nothing to cut.")
+        return
+    first = order[0]
+    estimate = queue.by_machine.get((first, int(machine.id))) or queue.estimates[first]
+    start = plan.start + timedelta(minutes=float(plan.jobs.loc[str(first), "start_min"]))
+    verb = "Running" if shop.jobs[first].state is JobState.RUNNING else "First"
+    st.markdown(f"**{noun.name}** · {verb}: **{words.job_name(shop, first)}** at {start:%a %H:%M}")
+    grade = estimate.setup.grade.name if estimate.setup else "no grade"
+    edge = machine.edges.get(grade)
+    used = f", {edge.used:.0%} of its life spent, index at {edge.limit:.0%}" if edge else ""
+    cut = words.likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units)
+    st.write(f"{cut} in {len(estimate.passes_likely)} passes · edge: {grade}{used}")
+    if noun.tram:
+        last = max(noun.tram, key=lambda t: t.on)
+        st.caption(f"spindle checked {last.on:%d %b}")
+    else:
+        st.caption("spindle never checked: no tram reading entered")
+    if len(order) > 1:
+        st.caption("then " + ", ".join(words.job_name(shop, j) for j in order[1:4]))
+    button = st.button("Run sheet", key=f"run/{machine.id}")
+    if button:
+        st.session_state["run job"] = first
+        st.session_state["go to"] = "run"
+        st.rerun()
+
+
+def _timeline(shop: Shop, rows: pd.DataFrame, now: datetime) -> None:
+    st.subheader("Board")
+    if rows.empty:
+        st.write("Nothing is placed.")
+        return
+    machines = {str(i): m.name for i, m in shop.machines.items()}
+    people = {str(i): p.name for i, p in shop.people.items()}
+    days = st.segmented_control(
+        "Show", ["today", "three days", "the week", "everything"], default="the week", key="board span", required=True
+    )
+    first = pd.Timestamp(rows["start"].min())
+    span = {"today": 1, "three days": 3, "the week": 7, "everything": 60}[days]
+    until = first.normalize() + pd.Timedelta(days=span)
+    bars = []
+    for row in rows.to_dict("records"):
+        if pd.Timestamp(row["start"]) > until:
+            continue
+        for who in (machines.get(row["machine"]), people.get(row["person"])):
+            if who:
+                bars.append((who, row["job"], _work(row["kind"], row["where"]), row["start"], row["end"]))
+    frame = pd.DataFrame(bars, columns=["who", "job", "work", "start", "end"])
+    frame = _joined(frame)
+    frame["what"] = [words.job_name(shop, int(j)) for j in frame["job"]]
+    order = [*machines.values(), *people.values()]
+    frame["who"] = pd.Categorical(frame["who"], [w for w in order if w in set(frame["who"])], ordered=True)
+    frame = frame.sort_values(["who", "start"]).astype({"who": str})
+    ends = rows.groupby("job")["end"].max()
+    dues = []
+    for job_id, end in ends.items():
+        job = shop.jobs.get(int(job_id))
+        mine = rows[(rows["job"] == job_id) & (rows["machine"] != "")]
+        if job is None or job.due is None or mine.empty or pd.Timestamp(job.due) > until:
+            continue
+        who = machines.get(mine["machine"].iloc[0])
+        dues.append((who, job.due, f"{words.job_name(shop, job.id)} due", bool(pd.Timestamp(end) > job.due)))
+    marks = pd.DataFrame(dues, columns=["who", "due", "what", "late"])
+    st.altair_chart(
+        charts.timeline(frame, marks, pd.Timestamp(now)),
+        width="stretch",
+        alt="Jobs on machines and people over the days, with due times as triangles; red triangles are missed",
+    )
+
+
+def _work(kind: str, where: str) -> str:
+    if kind == "index":
+        return "index the edge"
+    if "change" in kind or kind == "cleanout":
+        return "change of setup"
+    if where == "traverse":
+        return "cut"
+    if where == "wait":
+        return "drying"
+    return "at the bench" if where == "away" else "at the machine"
+
+
+def _joined(frame: pd.DataFrame) -> pd.DataFrame:
+    """Neighbouring stretches of one job and one kind of work as one bar: far fewer marks to draw."""
+    frame = frame.sort_values(["who", "start"], kind="stable").reset_index(drop=True)
+    frame["start"], frame["end"] = pd.to_datetime(frame["start"]), pd.to_datetime(frame["end"])
+    same = (frame[["who", "job", "work"]] == frame[["who", "job", "work"]].shift()).all(axis=1)
+    touching = (frame["start"] - frame["end"].shift()).abs() < pd.Timedelta(seconds=2)
+    groups = (~(same & touching)).cumsum()
+    return frame.groupby(groups, as_index=False).agg(
+        {"who": "first", "job": "first", "work": "first", "start": "min", "end": "max"}
+    )
+
+
+def _load(shop: Shop, plan: Plan, now: datetime) -> None:
+    st.subheader("Hours this week")
+    frame = hours(plan, shop, now, week_end(now))
+    if frame["available"].sum() == 0:
+        frame = hours(plan, shop, now, week_end(now) + timedelta(days=7))
+        st.caption("This week is over: next week's hours.")
+    st.altair_chart(charts.hours(frame), width="stretch", alt="Hours booked against hours available")
+    for row in frame.itertuples():
+        if row.booked > row.available + 0.05:
+            st.error(f"{row.who} is booked {row.booked:.1f} h and has {row.available:.1f} h.")
+    late = plan.late_minutes[plan.late_minutes > 0.5]
+    if len(late):
+        st.markdown("**Jobs at risk**")
+        for job_id, minutes in late.sort_values(ascending=False).items():
+            st.write(f"{words.job_name(shop, int(job_id))}: {minutes_words(minutes)} late")
+    else:
+        st.caption("No job is late in this plan.")
+
+
+def _edges(shop: Shop, queue: Queue, plan: Plan, units: Units) -> None:
+    st.subheader("Edges this week")
+    course = edge_course(plan, shop, queue, access.knowledge())
+    if len(course):
+        table = pd.DataFrame(
+            {
+                "Machine": course["machine"],
+                "Edge": [
+                    f"{g}, {'in the cutter now' if e == 0 else f'fresh no. {e}'}"
+                    for g, e in zip(course["grade"], course["edge"], strict=True)
+                ],
+                "Material": [m.replace("_", " ") for m in course["material"]],
+                "Jobs": course["jobs"],
+                f"Swept ({units.area_unit})": [units.area(a, unit=False) for a in course["swept_mm2"]],
+                "Life spent after": [f"{u:.0%}" for u in course["use_after"]],
+            }
+        )
+        st.dataframe(table, hide_index=True, width="stretch")
+        st.caption(f"Indexed before {course['limit'].iloc[0]:.0%} of an edge's life is spent, the planning limit.")
+    needs = edge_needs(plan, shop)
+    short = needs[needs["short"] > 0]
+    for row in short.itertuples():
+        st.error(f"{row.grade}: {row.needed} edges needed, {row.at_hand} at hand. Order {row.to_order} inserts.")
+    if short.empty:
+        parts = [f"{r.grade}: {r.needed} to index, {r.at_hand} at hand" for r in needs.itertuples()]
+        st.caption("Edges needed this week against stock: " + "; ".join(parts))
+
+
+# -- the queue ---------------------------------------------------------------------------------------------------------
+def _queue(shop: Shop, queue: Queue, plan: Plan, now: datetime, units: Units) -> None:
+    st.subheader("Queue")
+    ready = {int(j): plan.start + timedelta(minutes=float(m)) for j, m in plan.jobs["ready_min"].items()}
+    table = words.queue_table(shop, queue, units, ready)
+    picked = st.dataframe(
+        table,
+        hide_index=True,
+        width="stretch",
+        height=min(560, 38 + 35 * len(table)),
+        on_select="rerun",
+        selection_mode="single-row",
+        key="queue table",
+        column_config={
+            "Due": st.column_config.DatetimeColumn(format="ddd D MMM HH:mm"),
+            "Ready": st.column_config.DatetimeColumn(format="ddd D MMM HH:mm", help="in the plan shown above"),
+            "Waits for": st.column_config.TextColumn(width="medium"),
+            "Look at": st.column_config.TextColumn(width="large"),
+        },
+    )
+    chosen = picked.selection.rows if picked else []
+    if not chosen:
+        st.caption("Pick a row for its estimate: passes with instrument figures, minutes, heights after.")
+        return
+    job = shop.jobs[int(table.index[chosen[0]])]
+    with st.container(border=True):
+        st.markdown(f"**{words.job_name(shop, job.id)}**")
+        estimate_view.draw(shop, job, queue.estimates[job.id], units)
+        _run_sheet_button(shop, job, queue.estimates[job.id], units)
+
+
+def _run_sheet_button(shop: Shop, job, estimate, units: Units) -> None:
+    from planner.sheets import run_sheet
+
+    st.download_button(
+        "Print run sheet",
+        data=lambda: run_sheet(shop, job, estimate, units, access.now()).encode(),
+        file_name=f"run-sheet-{shop.part_of(job).tag}.html",
+        mime="text/html",
+        key=f"sheet/{job.id}",
+        on_click="ignore",
+    )
+
+
+def _print(shop: Shop, plan: Plan, now: datetime) -> None:
+    from planner.sheets import week_sheet
+
+    st.subheader("Print")
+    with st.container(horizontal=True):
+        for machine in plan.week.machines:
+            noun = shop.machines[int(machine.id)]
+            st.download_button(
+                f"Week sheet, {noun.name}",
+                data=lambda m=machine.id: week_sheet(shop, access.queue(), plan, m, access.units(), now).encode(),
+                file_name=f"week-{noun.name.replace(' ', '-')}.html",
+                mime="text/html",
+                key=f"week sheet/{machine.id}",
+                on_click="ignore",
+            )

@@ -1,0 +1,93 @@
+"""Nouns as people say them, and tables of them in the person's units."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import pandas as pd
+
+from planner.cut.estimate import JobEstimate
+from planner.shop import Aim, Job, PassReason, Shop
+from planner.units import Units, minutes_words
+from planner.week.queue import Queue
+
+PASS_WORDS = {
+    PassReason.KISS: "kiss pass",
+    PassReason.SEARCH: "pass, look after it",
+    PassReason.FINISH: "finishing pass",
+    PassReason.MATCH: "pass to the set's height",
+    PassReason.TOOL_MARK: "pass for the tool mark",
+}
+
+
+def job_name(shop: Shop, job_id: int) -> str:
+    """ "T3202 deck": tag and face of a job."""
+    job = shop.jobs.get(int(job_id))
+    if job is None:
+        return f"job {job_id}"
+    part = shop.parts.get(job.part_id)
+    if part is None:
+        return f"job {job_id}"
+    family = shop.families.get(part.family_id)
+    several = family is not None and len(family.faces) > 1
+    return f"{part.tag} {shop.face_of(job).name}" if several else part.tag
+
+
+def when(moment: datetime | None) -> str:
+    return "no date" if moment is None else f"{moment:%a %d %b %H:%M}"
+
+
+def aim_words(job: Job, units: Units) -> str:
+    return "till clean" if job.aim is Aim.TILL_CLEAN else f"to {units.depth(job.depth_mm)}"
+
+
+def likely_allow(likely_mm: float, allow_mm: float, units: Units) -> str:
+    """ "likely 3.0, allow 5.0 thou"; one figure where they agree."""
+    if units.depth(likely_mm) == units.depth(allow_mm):
+        return units.depth(likely_mm)
+    return f"likely {units.depth(likely_mm, unit=False)}, allow {units.depth(allow_mm)}"
+
+
+def left_words(estimate: JobEstimate, units: Units) -> str:
+    """Height left above the limit and how many rebuilds that is."""
+    if estimate.left_allow_mm is None:
+        return estimate.room.basis
+    if estimate.left_allow_mm < 0:
+        return f"{units.depth(-estimate.left_allow_mm)} below the limit"
+    rebuilds = estimate.rebuilds_left
+    return f"{units.depth(estimate.left_allow_mm, down=True)}, {rebuilds} rebuild{'' if rebuilds == 1 else 's'}"
+
+
+def set_name(shop: Shop, job_id: int) -> str:
+    matched = shop.set_of(job_id)
+    return matched.name if matched else ""
+
+
+def queue_table(shop: Shop, queue: Queue, units: Units, ready_at: dict[int, datetime] | None = None) -> pd.DataFrame:
+    """The queue, one row a job: indexed by job id, in order of due time."""
+    rows = []
+    ready_at = ready_at or {}
+    for job in sorted(shop.open_jobs(), key=lambda j: (j.due is None, j.due or datetime.max, j.id)):
+        part, estimate = shop.part_of(job), queue.estimates[job.id]
+        family = shop.family_of(part)
+        planned = ready_at.get(job.id)
+        rows.append(
+            {
+                "job": job.id,
+                "Part": job_name(shop, job.id),
+                "Family": "quick job" if family.one_off else family.name,
+                "Condition": part.condition.value,
+                "Due": job.due,
+                "Ready": planned,
+                "Waits for": "; ".join(part.waits_for),
+                "Cut": likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units),
+                "Passes": len(estimate.passes_likely),
+                "At the machine": minutes_words(estimate.machine_minutes),
+                "Left after": left_words(estimate, units),
+                "Set": set_name(shop, job.id),
+                "Look at": "; ".join(f.words(units) for f in estimate.flags),
+            }
+        )
+    columns = ["job", "Part", "Family", "Condition", "Due", "Ready", "Waits for", "Cut", "Passes", "At the machine"]
+    columns += ["Left after", "Set", "Look at"]
+    return pd.DataFrame(rows, columns=columns).set_index("job")
