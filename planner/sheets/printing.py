@@ -1,0 +1,177 @@
+"""Printable pages: self-contained HTML, all text escaped, for Letter and A4."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from functools import cache
+from itertools import groupby
+from types import SimpleNamespace
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from planner.cut.estimate import JobEstimate
+from planner.sheets.cautions import DEFER, cautions
+from planner.shop import Aim, Job, PassReason, Shop
+from planner.units import Units, minutes_words
+from planner.week.queue import Queue
+from planner.week.search import Plan
+
+_PASS = {
+    PassReason.KISS: "kiss",
+    PassReason.SEARCH: "search",
+    PassReason.FINISH: "finish",
+    PassReason.MATCH: "to set height",
+    PassReason.TOOL_MARK: "tool mark",
+}
+
+
+@cache
+def _templates() -> Environment:
+    loader = PackageLoader("planner.sheets", "templates")
+    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+
+
+def render(template: str, **values: Any) -> str:
+    """A page from a template of this room; every value is escaped."""
+    return _templates().get_template(template).render(**values)
+
+
+def run_sheet(shop: Shop, job: Job, estimate: JobEstimate, units: Units, at: datetime) -> str:
+    """The paper run sheet of one job, with room to write readings, passes and heights."""
+    part, face = shop.part_of(job), shop.face_of(job)
+    family = shop.family_of(part)
+    front, back = cautions(family.material, family.hoist)
+    setup, touch = estimate.setup, estimate.touch_off
+    now = {h.point: h for h in estimate.heights}
+    facts = [
+        ("Work order", part.work_order or "none"),
+        ("Engine", f"{part.engine_serial or 'unknown'} {part.position}".strip()),
+        ("Family", family.name),
+        ("Material", family.material.replace("_", " ")),
+        ("Owner", part.owner or "unknown"),
+        ("Due", f"{job.due:%a %d %b %H:%M}" if job.due else "no date"),
+        ("Cut", "till clean" if job.aim is Aim.TILL_CLEAN else f"to {units.depth(job.depth_mm)}"),
+        ("Printed", f"{at:%a %d %b %Y %H:%M}"),
+    ]
+    if setup:
+        facts += [
+            ("Machine", setup.machine.name),
+            ("Cutter", f"{setup.cutter.name}, {setup.grade.name}"),
+            ("Speed", f"{setup.rpm:.0f} rpm"),
+            (
+                "Feed",
+                f"rough {units.table_feed(setup.rough.table_feed_mm_min)}, "
+                f"finish {units.table_feed(setup.finish.table_feed_mm_min)}",
+            ),
+            ("Fluid", setup.recipe.fluid or "as the recipe says"),
+        ]
+    if part.agreed_depth_mm is not None:
+        facts.append(
+            ("Agreed with customer", f"{units.depth(part.agreed_depth_mm)} ({part.agreed_by or 'nobody named'})")
+        )
+    rows = []
+    for p in estimate.passes:
+        shows = units.depth(p.standing_mm, unit=False)
+        rows.append(
+            SimpleNamespace(
+                name=_PASS[p.reason],
+                feed="finish" if p.finishing else "rough",
+                down=units.depth(p.depth_mm, unit=False),
+                shows=f"{p.turns} turn + {shows}" if p.turns else shows,
+                minutes=f"{p.minutes:.1f}",
+            )
+        )
+    likely, allow = units.depth(estimate.stop_likely_mm, unit=False), units.depth(estimate.stop_allow_mm)
+    least = face.least_height_mm
+    band = " to ".join(units.ra(b) if b is not None else "open" for b in estimate.band_um)
+    return render(
+        "run_sheet.html",
+        tag=part.tag,
+        face=face.name,
+        facts=facts,
+        flags=[{"level": f.level, "words": f.words(units)} for f in estimate.flags],
+        front=front,
+        back=back,
+        defer=DEFER,
+        touch=(
+            f"at {touch.place or '________'}, feeler paper {units.depth(touch.paper_mm)} (measure yours)"
+            + (
+                ""
+                if touch.delta_mm is not None
+                else f"; no survey: begin raised {units.depth(touch.raise_mm)}, touch off again at the first mark"
+            )
+        ),
+        proud=", ".join(face.proud) or "nothing known; look",
+        blocks=", ".join(x for x in (family.fixture, family.blocks) if x) or "not entered",
+        unit_depth=units.depth_unit,
+        unit_length=units.length_unit,
+        points=[p.name for p in face.points],
+        course=f"likely {likely}, allow {allow}",
+        passes=rows,
+        dial=setup.machine.instrument.name if setup else "instrument",
+        deepest=units.depth(max((p.total_mm for p in estimate.passes), default=0.0)),
+        before=[units.height(now[p.name].now_mm, unit=False) if p.name in now else "" for p in face.points],
+        after=[units.height(now[p.name].likely_mm, unit=False) if p.name in now else "" for p in face.points],
+        limit=units.height(least) if least is not None else "no limit known, ask",
+        band=f"gasket {band}",
+        flatness=f"limit {units.depth(face.flatness_mm)}" if face.flatness_mm is not None else "",
+        origin="Depth: " + estimate.origins["depth"].words + ". Minutes: " + estimate.origins["minutes"].words + ".",
+    )
+
+
+def week_sheet(shop: Shop, queue: Queue, plan: Plan, machine_id: str, units: Units, at: datetime) -> str:
+    """The week of one machine on paper."""
+    machine = shop.machines[int(machine_id)]
+    days = []
+    materials = set()
+    mine = plan.jobs[plan.jobs["machine"] == machine_id].sort_values("start_min")
+    rows = []
+    for job_id, row in mine.iterrows():
+        job = shop.jobs[int(job_id)]
+        part = shop.part_of(job)
+        family = shop.family_of(part)
+        materials.add(family.material)
+        estimate = queue.by_machine.get((job.id, machine.id)) or queue.estimates[job.id]
+        start = plan.start + timedelta(minutes=float(row["start_min"]))
+        end = plan.start + timedelta(minutes=float(row["end_min"]))
+        matched = shop.set_of(job.id)
+        grade = estimate.setup.grade.name if estimate.setup else ""
+        rows.append(
+            (
+                start.date(),
+                SimpleNamespace(
+                    start=f"{start:%H:%M}",
+                    end=f"{end:%H:%M}" if end.date() == start.date() else f"{end:%a %H:%M}",
+                    part=part.tag,
+                    set=f"set {matched.name}" if matched else "",
+                    family="quick job" if family.one_off else family.name,
+                    what=f"{shop.face_of(job).name}, {grade}, {minutes_words(estimate.machine_minutes)}",
+                    depth=f"{units.depth(estimate.stop_likely_mm, unit=False)} / {units.depth(estimate.stop_allow_mm)}",
+                    passes=len(estimate.passes_likely),
+                    due=f"{job.due:%a %H:%M}" if job.due else "",
+                ),
+            )
+        )
+    for day, group in groupby(rows, key=lambda r: r[0]):
+        days.append((f"{day:%A %d %B}", [r for _, r in group]))
+    worst = next((m for m in ("magnesium", "grey_iron", "aluminium") if m in materials), "aluminium")
+    front, back = cautions(worst)
+    tram = max(machine.tram, key=lambda t: t.on) if machine.tram else None
+    facts = [
+        ("Printed", f"{at:%a %d %b %Y %H:%M}"),
+        ("Depths", f"likely / allow, {units.depth_unit}"),
+        ("Spindle checked", f"{tram.on:%d %b %Y}" if tram else "never, no tram reading entered"),
+        ("Edges to index", str(sum(int(n) for (m, _), n in plan.edges.items() if m == machine_id))),
+    ]
+    waiting = [(shop.part_of(shop.jobs[int(j)]).tag, why) for j, why in plan.unplaceable.items() if int(j) in shop.jobs]
+    return render(
+        "week_sheet.html",
+        machine=machine.name,
+        facts=facts,
+        front=front,
+        back=back,
+        defer=DEFER,
+        days=days,
+        waiting=waiting,
+    )
