@@ -97,6 +97,20 @@ def test_against_every_leaf_and_every_seat(seed, supports, rock, moved, goal, sh
     assert plan.rock_mm <= rock + 1e-8
 
 
+@settings(max_examples=12, deadline=None)
+@given(seed=st.integers(0, 10**6), rock=st.sampled_from([0.0, 0.004, 0.02, 0.05]), count=st.sampled_from([3, 12]))
+def test_six_supports_against_every_leaf_and_every_seat(seed, rock, count):
+    """Three blocks in each of two rows: the weight lies on many edges and rocks between many seats."""
+    rng = np.random.default_rng(seed)
+    places = np.array(LAYOUTS[6], dtype=float)
+    readings = CHECKS @ rng.normal(0, 3e-4, 2) + rng.normal(0, 0.01, 9)
+    leaves, none = {0.04: count}, np.zeros(9)
+    expected = best_by_trying_everything(places, CHECKS, readings, leaves, rock, none, [{}] * 6, 2, np.zeros(2))
+    plan = choose_shims(places, CHECKS, readings, leaves, rock, max_leaves=2)
+    assert plan.residual_mm == pytest.approx(expected[0], abs=2e-8)
+    assert (plan.leaves_used, plan.heights_mm.sum()) == (expected[1], pytest.approx(expected[2], abs=1e-6))
+
+
 def comes_to_rest(supports, stacks, centre):
     """Where a rigid part comes to rest: its centre of gravity as low as the stacks allow."""
     rows = np.column_stack([supports, np.ones(len(supports))])
