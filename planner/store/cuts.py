@@ -9,23 +9,22 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy import Connection, insert, select
 
+from planner.edge import Event
 from planner.errors import InputError
 from planner.shop import (
     Condition,
     Cut,
     DepthRecord,
-    GateKind,
-    GateState,
     HeightReading,
     HeightStage,
     JobState,
     Outcome,
-    PartState,
 )
 from planner.store import tables
 from planner.store.base import RECORDS, SHOP, Base
+from planner.store.cut_effects import reopen_job, reopen_part, settle_job, settle_part
 from planner.store.edges import Edges, check_uses
 from planner.store.heights import insert_heights, reverse_heights
 from planner.store.references import OPEN_JOBS, check_face, check_links
@@ -50,8 +49,8 @@ class Cuts(Edges, Base):
         cut: Cut,
         heights: Iterable[HeightReading] = (),
         job_state: JobState | None = None,
-        edge_events: Iterable[Any] = (),
-        seen: Any = None,
+        edge_events: Iterable[Event] = (),
+        seen: int | None = None,
     ) -> Cut:
         """Store a cut with all it changes, in one transaction: the record, its edge uses, finished heights
         (``cut.heights_mm``, or fuller ``heights``), the job's state, the part's gate "cut" (done once no other job of
@@ -69,15 +68,15 @@ class Cuts(Edges, Base):
                 state = connection.execute(select(tables.jobs.c.state).where(tables.jobs.c.id == cut.job_id)).scalar()
                 if state not in OPEN_JOBS:
                     raise InputError("cut.job_id", cut.job_id, f"a job still open (this one is {state})")
-            if edge_events:
+            if edge_events := tuple(edge_events):
                 self.insert_edge_events(connection, edge_events, seen)
             check_uses(connection, cut)
             cut_id = _insert_cut(connection, cut, _context(connection, cut.part_id))
             insert_heights(connection, cut.part_id, _finished_heights(cut, heights), cut_id)
             if cut.job_id is not None:
-                _settle_job(connection, cut, job_state or JOB_AFTER[cut.outcome])
+                settle_job(connection, cut, job_state or JOB_AFTER[cut.outcome])
                 close_taps(connection, cut.job_id, cut_id, cut.by, cut.ended)
-            _settle_part(connection, cut)
+            settle_part(connection, cut)
             return load_nouns(connection, Cut, tables.cuts.c.id == cut_id)[cut_id]
 
     def add_history(self, cuts: Iterable[Cut]) -> int:
@@ -166,9 +165,9 @@ class Cuts(Edges, Base):
                 )
             reverse_heights(connection, tables.height_readings.c.cut_id == cut_id, reason, by, at)
             if row["job_id"] is not None:
-                _reopen_job(connection, row, by, at)
+                reopen_job(connection, row, by, at)
                 reopen_taps(connection, row["job_id"], cut_id, by, at)
-            _reopen_part(connection, row, by, at)
+            reopen_part(connection, row, by, at)
             return load_nouns(connection, Cut, table.c.id == entry_id)[entry_id]
 
     def cuts_of(self, part_id: int, everything: bool = False) -> tuple[Cut, ...]:
@@ -339,95 +338,6 @@ def _finished_heights(cut: Cut, fuller: Iterable[HeightReading]) -> list[HeightR
         if point not in said
     ]
     return readings
-
-
-def _settle_job(connection: Connection, cut: Cut, state: JobState) -> None:
-    table = tables.jobs
-    values = {"state": state.value, "version": table.c.version + 1, "changed_by": cut.by, "changed_at": cut.ended}
-    connection.execute(update(table).where(table.c.id == cut.job_id).values(values))
-    if cut.outcome is Outcome.SCRAPPED:
-        others = update(table).where(table.c.part_id == cut.part_id, table.c.state.in_(OPEN_JOBS))
-        connection.execute(others.values(values))
-
-
-def _settle_part(connection: Connection, cut: Cut) -> None:
-    table = tables.parts
-    part = connection.execute(select(table.c.route, table.c.state).where(table.c.id == cut.part_id)).one()
-    route = [dict(gate) for gate in part.route]
-    values: dict[str, Any] = {}
-    if cut.outcome is Outcome.FINISHED:
-        jobs = tables.jobs
-        left = select(jobs.c.id).where(jobs.c.part_id == cut.part_id, jobs.c.state.in_(OPEN_JOBS))
-        if connection.execute(left.limit(1)).first() is None:
-            _set_gate(route, GateKind.CUT, GateState.DONE, _initials(connection, cut.by), cut.ended.date())
-    elif cut.outcome is Outcome.TO_WELD:
-        if not any(gate["kind"] == GateKind.WELD.value for gate in route):
-            route.insert(0, {"kind": GateKind.WELD.value})
-        _set_gate(route, GateKind.WELD, GateState.OPEN)
-    elif cut.outcome is Outcome.SCRAPPED:
-        values["state"] = PartState.SCRAPPED.value
-    elif cut.outcome is Outcome.NOT_CLEAN:
-        reason = f"stopped before clean on {cut.ended:%d %b}: decide how to go on"
-        hold = {"part_id": cut.part_id, "waiting_for": "lead", "reason": reason, "since": cut.ended.date()}
-        connection.execute(insert(tables.holds).values(hold))
-    _touch_part(connection, cut.part_id, cut.by, cut.ended, values | {"route": route})
-
-
-def _touch_part(connection: Connection, part_id: int, by: str, at: datetime, values: dict[str, Any]) -> None:
-    table = tables.parts
-    kept = {"version": table.c.version + 1, "changed_by": by, "changed_at": at}
-    connection.execute(update(table).where(table.c.id == part_id).values(values | kept))
-
-
-def _set_gate(route: list[dict], kind: GateKind, state: GateState, initials: str = "", on: date | None = None) -> None:
-    for gate in route:
-        if gate["kind"] == kind.value:
-            gate.update(state=state.value, initials=initials, on=on.isoformat() if on else None)
-
-
-def _initials(connection: Connection, by: str) -> str:
-    table = tables.people
-    known = connection.execute(select(table.c.initials).where(func.lower(table.c.name) == by.lower())).scalar()
-    return known or by[:8]
-
-
-def _standing_finished(connection: Connection, condition: Any) -> bool:
-    query = select(tables.cuts.c.id).where(condition, standing_cuts(), tables.cuts.c.outcome == Outcome.FINISHED.value)
-    return connection.execute(query.limit(1)).first() is not None
-
-
-def _reopen_job(connection: Connection, row: Any, by: str, at: datetime) -> None:
-    jobs = tables.jobs
-    if _standing_finished(connection, tables.cuts.c.job_id == row["job_id"]):
-        return
-    other = select(jobs.c.id).where(
-        jobs.c.part_id == row["part_id"],
-        jobs.c.face_id == row["face_id"],
-        jobs.c.state.in_(OPEN_JOBS),
-        jobs.c.id != row["job_id"],
-    )
-    taken = connection.execute(other).scalar()
-    if taken is not None:
-        raise InputError("cut_id", row["id"], f"a cut whose face has no other open job (job {taken} is open)")
-    connection.execute(
-        update(jobs)
-        .where(jobs.c.id == row["job_id"])
-        .values(state=JobState.WAITING.value, version=jobs.c.version + 1, changed_by=by, changed_at=at)
-    )
-
-
-def _reopen_part(connection: Connection, row: Any, by: str, at: datetime) -> None:
-    table = tables.parts
-    part = connection.execute(select(table.c.route, table.c.state).where(table.c.id == row["part_id"])).one()
-    route = [dict(gate) for gate in part.route]
-    values: dict[str, Any] = {}
-    if row["outcome"] == Outcome.SCRAPPED.value and part.state == PartState.SCRAPPED.value:
-        values["state"] = PartState.IN_SHOP.value
-    if row["outcome"] == Outcome.FINISHED.value and not _standing_finished(
-        connection, tables.cuts.c.part_id == row["part_id"]
-    ):
-        _set_gate(route, GateKind.CUT, GateState.OPEN)
-    _touch_part(connection, row["part_id"], by, at, values | {"route": route})
 
 
 def _read_depth_records(connection: Connection, learn_from: str) -> tuple[DepthRecord, ...]:

@@ -1,158 +1,116 @@
-"""The ledger of edge changes: append-only events, checked against the state the caller saw."""
+"""Edge changes in the repository: what the ledger allows is stored, append-only; a second session is told."""
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
 from datetime import datetime
+from types import MappingProxyType
 from typing import Any
 
 from sqlalchemy import Connection, func, insert, select, update
 
+from planner.edge import CutSpend, Edge, EdgeState, Event, Fitted, Ledger, Replaced, Reversed
 from planner.errors import InputError
-from planner.shop import Cut, EdgeInUse, Insert
+from planner.shop import Condition, Cut, EdgeInUse, Insert
 from planner.store import tables
 from planner.store.base import SHOP, Base, require
 from planner.store.codec import plain
-from planner.store.errors import StaleRecord
-
-KINDS = (
-    "received",
-    "opened",
-    "fitted",
-    "indexed",
-    "replaced",
-    "chipped",
-    "cleaned",
-    "to regrind",
-    "back from regrind",
-    "counted",
-    "scrapped",
-    "retired",
-    "reversed",
+from planner.store.edge_log import (
+    INTO_POCKET,
+    KINDS,
+    EdgeEvent,
+    EdgeKey,
+    EdgeLog,
+    Names,
+    Pocket,
+    all_events,
+    replay,
+    standing,
+    stays,
+    stored_event,
 )
-_INTO_POCKET = ("fitted", "indexed", "replaced")
-_OUT_OF_POCKET = ("chipped", "retired", "scrapped", "to regrind")
+from planner.store.errors import StaleRecord
+from planner.store.rows import standing_cuts
 
-Pocket = tuple[int, int]
-Edge = tuple[int, int]
-
-
-@dataclass(frozen=True)
-class EdgeEvent:
-    """One change of an insert, an edge or the stock. Which fields matter depends on the kind."""
-
-    kind: str
-    at: datetime
-    by: str = ""
-    insert_id: int | None = None
-    position: int | None = None
-    cutter_id: int | None = None
-    pocket: int | None = None
-    grade_id: int | None = None
-    count: int | None = None
-    cost: float | None = None
-    note: str = ""
-    cut_id: int | None = None
-    reverses_id: int | None = None
-    payload: Mapping[str, Any] = field(default_factory=dict)
-    id: int | None = None
-
-    def __post_init__(self) -> None:
-        if self.kind not in KINDS:
-            raise InputError("event.kind", self.kind, "one of " + ", ".join(KINDS))
-        if self.kind == "reversed" and self.reverses_id is None:
-            raise InputError("event.reverses_id", None, "the event that is taken back")
-        if self.kind in _INTO_POCKET:
-            for name in ("insert_id", "position", "cutter_id", "pocket"):
-                if getattr(self, name) is None:
-                    raise InputError(f"event.{name}", None, f"insert, position, cutter and pocket for {self.kind}")
-
-
-@dataclass(frozen=True)
-class EdgeState:
-    """Where the edges are: pocket -> (edge, since), and every edge that was ever fitted."""
-
-    pockets: Mapping[Pocket, tuple[Edge, datetime]]
-    fitted_ever: frozenset[Edge]
+__all__ = ["KINDS", "EdgeEvent", "Edges", "check_uses", "edge_work", "edges_in_use"]
 
 
 class Edges(Base):
-    """Edge events and what follows from them."""
+    """The ledger of inserts and edges: `ledger`, `add_edge_events`, `open_insert`, `pockets`, `edge_work`."""
 
-    def add_edge_event(self, event: EdgeEvent, seen: Mapping[Pocket, Edge | None] | None = None) -> EdgeEvent:
-        """Store one event; see `add_edge_events`."""
-        return self.add_edge_events((event,), seen)[0]
+    def add_edge_event(self, event: Event, seen: int | None = None) -> Ledger:
+        """Store one change; see `add_edge_events`."""
+        return self.add_edge_events((event,), seen)
 
-    def add_edge_events(
-        self, events: Iterable[EdgeEvent], seen: Mapping[Pocket, Edge | None] | None = None
-    ) -> tuple[EdgeEvent, ...]:
-        """Store events together, or none. ``seen``: (cutter id, pocket) -> (insert id, position) or None for an empty
-        pocket, as the caller saw them; `StaleRecord` when one holds another edge by now. Raises `InputError` for what
-        cannot happen: an edge in two pockets, a position the insert does not have, stock below 0."""
+    def add_edge_events(self, events: Iterable[Event], seen: int | None = None) -> Ledger:
+        """Store changes (events of `planner.edge`, cutters, grades and inserts by name) together, or none; returns the
+        ledger after them. A new label opens an insert: its row is made and the grade's stock goes down.
+
+        Raises `InputError` for what cannot have happened. ``seen``: ``len(ledger.log)`` the caller saw; when the change
+        is impossible and somebody changed the ledger since, `StaleRecord` says who and when instead.
+        """
         with self.writing(SHOP) as connection:
-            return self.insert_edge_events(connection, events, seen)
+            self.insert_edge_events(connection, events, seen)
+            return _read_log(connection).ledger
 
-    def insert_edge_events(self, connection: Connection, events: Iterable[EdgeEvent], seen: Any) -> tuple:
+    def insert_edge_events(self, connection: Connection, events: Iterable[Event], seen: int | None = None) -> None:
         """As `add_edge_events`, within a transaction."""
-        state = _fold(_standing_events(connection))
-        for pocket, edge in (seen or {}).items():
-            now = state.pockets.get(pocket, (None, None))[0]
-            if now != edge:
-                raise _stale_pocket(connection, pocket)
-        stored = []
         for event in events:
-            _check_event(connection, event)
-            values = {name: getattr(event, name) for name in EdgeEvent.__dataclass_fields__ if name != "id"}
-            values["payload"] = plain(event.payload, "event.payload")
-            key = connection.execute(insert(tables.edge_events).values(values)).inserted_primary_key[0]
-            _move_stock(connection, event)
-            stored.append(EdgeEvent(**{**values, "id": key}))
-        _fold(_standing_events(connection))
-        return tuple(stored)
+            log = _read_log(connection)
+            try:
+                if isinstance(event, Reversed):
+                    _take_back(connection, log, event)
+                else:
+                    _append(connection, log, event)
+            except InputError as problem:
+                if seen is not None and len(log.ledger.log) > seen:
+                    raise _stale(log, problem) from problem
+                raise
+            if seen is not None:
+                seen += 1
 
     def open_insert(self, grade_id: int, label: str, at: datetime, by: str = "") -> Insert:
-        """Open one insert from the stock of a grade: the insert, the event, the stock one lower."""
+        """Take one insert of a grade out of the stock and label it, before it is fitted."""
         with self.writing(SHOP) as connection:
             require(connection, tables.grades, grade_id, "grade_id", "an insert grade of the shop")
-            positions = connection.execute(
-                select(tables.grades.c.positions).where(tables.grades.c.id == grade_id)
-            ).scalar_one()
-            new = Insert(label, grade_id, positions=positions)
-            table = tables.inserts
-            if connection.execute(select(table.c.id).where(func.lower(table.c.label) == new.label.lower())).first():
-                raise InputError("insert.label", label, "a label no other insert has")
-            query = insert(table).values(label=new.label, grade_id=grade_id, positions=positions, scrapped=False)
-            key = connection.execute(query).inserted_primary_key[0]
-            self.insert_edge_events(connection, (EdgeEvent("opened", at, by, insert_id=key, grade_id=grade_id),), None)
-            return Insert(new.label, grade_id, key, positions)
+            name, _, stock = Names.read(connection).grades[grade_id]
+            if stock < 1:
+                raise InputError("grade", name, "a grade with unopened inserts; none is left")
+            opened = _insert_row(connection, label, grade_id)
+            _insert_event(connection, EdgeEvent("opened", at, by, insert_id=opened.id, grade_id=grade_id))
+            _set_stock(connection, grade_id, stock - 1, by, at)
+            return opened
 
-    def edge_events(
-        self, insert_id: int | None = None, cutter_id: int | None = None, everything: bool = False
-    ) -> tuple[EdgeEvent, ...]:
-        """Events in the order they were stored; ``everything``: with those taken back and the entries that do it."""
+    def ledger(self, skin: Mapping[Condition, float] | None = None) -> Ledger:
+        """The ledger as it stands, the work of each edge filled in from recorded cuts (reversed ones left out).
+
+        ``skin``: factors by condition that weigh the wear path and the chip path; without it they are the path itself.
+        Revolutions are not recorded: 0. The log holds the changes, not the cuts.
+        """
         with self.reading() as connection:
-            events = _all_events(connection) if everything else _standing_events(connection)
-        return tuple(
-            e
-            for e in events
-            if (insert_id is None or e.insert_id == insert_id) and (cutter_id is None or e.cutter_id == cutter_id)
-        )
+            return _with_work(connection, _read_log(connection), skin or {})
 
-    def pockets(self) -> dict[Pocket, Edge]:
-        """(cutter id, pocket) -> (insert id, position) of every edge that sits in a pocket now."""
+    def edge_events(self, everything: bool = False) -> tuple[EdgeEvent, ...]:
+        """Stored events in order; ``everything``: with those taken back and the entries that do it."""
         with self.reading() as connection:
-            state = _fold(_standing_events(connection))
-        return {pocket: edge for pocket, (edge, _) in state.pockets.items()}
+            events = all_events(connection)
+        return events if everything else standing(events)
 
-    def edge_work(self, insert_id: int | None = None) -> dict[Edge, dict[str, tuple[float, float]]]:
-        """(insert id, position) -> material -> (path mm, swept mm²) of every edge, reversed cuts taken off."""
+    def pockets(self) -> dict[Pocket, EdgeKey]:
+        """(cutter id, pocket from 1) -> (insert id, position) of every edge that sits in a pocket now."""
+        with self.reading() as connection:
+            return {s.pocket: s.edge for s in stays(standing(all_events(connection))) if s.until is None}
+
+    def edge_work(self, insert_id: int | None = None) -> dict[EdgeKey, dict[str, tuple[float, float]]]:
+        """(insert id, position) -> material -> (path mm, swept mm²), reversed cuts taken off. Lives of a reground
+        position are added up; `ledger` keeps them apart."""
         with self.reading() as connection:
             uses = tables.edge_uses
             return edge_work(connection, None if insert_id is None else uses.c.insert_id == insert_id)
 
 
-def edge_work(connection: Connection, condition: Any = None) -> dict[Edge, dict[str, tuple[float, float]]]:
+def edge_work(connection: Connection, condition: Any = None) -> dict[EdgeKey, dict[str, tuple[float, float]]]:
     """Path and swept area by edge and material."""
     uses = tables.edge_uses
     query = select(
@@ -160,7 +118,7 @@ def edge_work(connection: Connection, condition: Any = None) -> dict[Edge, dict[
     ).group_by(uses.c.insert_id, uses.c.position, uses.c.material)
     if condition is not None:
         query = query.where(condition)
-    work: dict[Edge, dict[str, tuple[float, float]]] = {}
+    work: dict[EdgeKey, dict[str, tuple[float, float]]] = {}
     for insert_id, position, material, path, swept in connection.execute(query):
         # a sum of entries that cancel may end a hair below zero
         work.setdefault((insert_id, position), {})[material] = (max(path, 0.0), max(swept, 0.0))
@@ -168,116 +126,279 @@ def edge_work(connection: Connection, condition: Any = None) -> dict[Edge, dict[
 
 
 def edges_in_use(connection: Connection, inserts: Mapping[int, Insert]) -> tuple[tuple[EdgeInUse, ...], dict[int, int]]:
-    """Edges in pockets with their work by material, and unused positions of opened inserts by grade."""
-    state = _fold(_standing_events(connection))
-    wanted = {edge[0] for edge, _ in state.pockets.values()}
+    """Edges in pockets with the work of their present life by material, and unused positions of opened inserts by
+    grade (those in a cutter, beside the edge at work, included)."""
+    events = standing(all_events(connection))
+    held = [s for s in stays(events) if s.until is None]
+    uses = tables.edge_uses
+    used = {tuple(row) for row in connection.execute(select(uses.c.insert_id, uses.c.position).distinct())}
+    used |= {(e.insert_id, e.position) for e in events if e.kind in INTO_POCKET}
+    reground: dict[EdgeKey, datetime] = {}
+    away = set()
+    for event in events:
+        if event.kind == "to regrind":
+            away.add(event.insert_id)
+        elif event.kind == "back from regrind":
+            away.discard(event.insert_id)
+            for position in event.payload.get("positions", (1,)):
+                reground[event.insert_id, position] = event.at
+                fitted = (
+                    e
+                    for e in events
+                    if e.kind in INTO_POCKET and (e.insert_id, e.position) == (event.insert_id, position)
+                )
+                if not any(e.at >= event.at for e in fitted):
+                    used.discard((event.insert_id, position))
+    wanted = {stay.edge[0] for stay in held}
     work = edge_work(connection, tables.edge_uses.c.insert_id.in_(wanted)) if wanted else {}
+    for stay in held:
+        if stay.edge in reground:
+            work |= _work_since(connection, stay.edge, reground[stay.edge])
     edges = tuple(
         EdgeInUse(
-            cutter_id,
-            pocket,
-            edge[0],
-            edge[1],
-            inserts[edge[0]].grade_id,
-            since,
-            {m: p for m, (p, _) in work.get(edge, {}).items()},
-            {m: s for m, (_, s) in work.get(edge, {}).items()},
+            *stay.pocket,
+            *stay.edge,
+            inserts[stay.edge[0]].grade_id,
+            stay.since,
+            {m: path for m, (path, _) in work.get(stay.edge, {}).items()},
+            {m: swept for m, (_, swept) in work.get(stay.edge, {}).items()},
         )
-        for (cutter_id, pocket), (edge, since) in sorted(state.pockets.items())
+        for stay in sorted(held, key=lambda s: s.pocket)
     )
     ready: dict[int, int] = {}
+    mistaken = _never_opened(connection, events)
     for key, item in inserts.items():
-        if not item.scrapped:
-            unused = sum((key, p) not in state.fitted_ever for p in range(1, item.positions + 1))
-            if unused:
-                ready[item.grade_id] = ready.get(item.grade_id, 0) + unused
+        if item.scrapped or key in mistaken or key in away:
+            continue
+        unused = sum((key, position) not in used for position in range(1, item.positions + 1))
+        if unused:
+            ready[item.grade_id] = ready.get(item.grade_id, 0) + unused
     return edges, ready
 
 
 def check_uses(connection: Connection, cut: Cut) -> None:
-    """Raise `InputError` for an edge use of a position the insert does not have, or of an edge never fitted."""
+    """Raise `InputError` for a use of an edge that was not in the cutter while it cut, or a cutter with an empty
+    pocket. An edge taken out before the cut began does not count; one that is in now does."""
     if not cut.uses:
         return
-    positions = dict(connection.execute(select(tables.inserts.c.id, tables.inserts.c.positions)).all())
-    fitted = _fold(_standing_events(connection)).fitted_ever
-    for i, use in enumerate(cut.uses):
-        if use.position > positions.get(use.insert_id, 0):
-            raise InputError(f"cut.uses[{i}]", (use.insert_id, use.position), "an edge of an opened insert")
-        if (use.insert_id, use.position) not in fitted:
-            raise InputError(f"cut.uses[{i}]", (use.insert_id, use.position), "an edge that was fitted to a cutter")
-
-
-def _all_events(connection: Connection) -> tuple[EdgeEvent, ...]:
-    rows = connection.execute(select(tables.edge_events).order_by(tables.edge_events.c.id)).mappings()
-    return tuple(EdgeEvent(**row) for row in rows)
-
-
-def _standing_events(connection: Connection) -> tuple[EdgeEvent, ...]:
-    events = _all_events(connection)
-    undone = {e.reverses_id for e in events}
-    return tuple(e for e in events if e.reverses_id is None and e.id not in undone)
-
-
-def _fold(events: Iterable[EdgeEvent]) -> EdgeState:
-    pockets: dict[Pocket, tuple[Edge, datetime]] = {}
-    ever: set[Edge] = set()
-    for event in events:
-        if event.kind in _INTO_POCKET:
-            edge, pocket = (event.insert_id, event.position), (event.cutter_id, event.pocket)
-            pockets.pop(pocket, None)
-            for other, ((insert_id, _), _since) in pockets.items():
-                if insert_id == event.insert_id:
-                    raise InputError("event.pocket", pocket, f"an insert in no other pocket (it is in {other})")
-            pockets[pocket] = (edge, event.at)
-            ever.add(edge)
-        elif event.kind in _OUT_OF_POCKET and event.insert_id is not None:
-            for pocket in [p for p, (edge, _) in pockets.items() if edge[0] == event.insert_id]:
-                del pockets[pocket]
-    return EdgeState(pockets, frozenset(ever))
-
-
-def _check_event(connection: Connection, event: EdgeEvent) -> None:
-    require(connection, tables.inserts, event.insert_id, "event.insert_id", "an opened insert")
-    require(connection, tables.cutters, event.cutter_id, "event.cutter_id", "a cutter of the shop")
-    require(connection, tables.grades, event.grade_id, "event.grade_id", "an insert grade of the shop")
-    if event.position is not None:
-        table = tables.inserts
-        positions = connection.execute(select(table.c.positions).where(table.c.id == event.insert_id)).scalar() or 0
-        if not 1 <= event.position <= positions:
-            raise InputError("event.position", event.position, f"a position from 1 to {positions}")
-    if event.pocket is not None:
+    began = cut.started or cut.ended
+    here = [s for s in stays(standing(all_events(connection))) if s.until is None or s.until >= began]
+    if cut.cutter_id is not None:
+        here = [s for s in here if s.pocket[0] == cut.cutter_id]
         table = tables.cutters
-        pockets = connection.execute(select(table.c.inserts).where(table.c.id == event.cutter_id)).scalar() or 0
-        if not 1 <= event.pocket <= pockets:
-            raise InputError("event.pocket", event.pocket, f"a pocket from 1 to {pockets}")
-    if event.reverses_id is not None:
-        standing = {e.id for e in _standing_events(connection)}
-        if event.reverses_id not in standing:
-            raise InputError("event.reverses_id", event.reverses_id, "an event that stands")
+        count = connection.execute(select(table.c.inserts).where(table.c.id == cut.cutter_id)).scalar_one()
+        empty = set(range(1, count + 1)) - {s.pocket[1] for s in here}
+        if empty:
+            raise InputError("cut.cutter_id", cut.cutter_id, f"a cutter with all pockets filled; {min(empty)} is empty")
+    edges = {s.edge for s in here}
+    for i, use in enumerate(cut.uses):
+        if (use.insert_id, use.position) not in edges:
+            raise InputError(
+                f"cut.uses[{i}]", (use.insert_id, use.position), "an edge that was in the cutter while it cut"
+            )
 
 
-def _move_stock(connection: Connection, event: EdgeEvent) -> None:
-    table = tables.grades
-    if event.kind == "scrapped" and event.insert_id is not None:
-        query = update(tables.inserts).where(tables.inserts.c.id == event.insert_id)
-        connection.execute(query.values(scrapped=True))
-    if event.kind not in ("received", "opened", "counted") or event.grade_id is None:
-        return
-    stock = connection.execute(select(table.c.stock).where(table.c.id == event.grade_id)).scalar_one()
-    after = {
-        "received": stock + (event.count or 0),
-        "opened": stock - 1,
-        "counted": stock if event.count is None else event.count,
-    }[event.kind]
-    if after < 0:
-        raise InputError("event.count", event.count, f"no more than the stock, {stock}")
-    values = {"stock": after, "version": table.c.version + 1, "changed_by": event.by, "changed_at": event.at}
-    connection.execute(update(table).where(table.c.id == event.grade_id).values(values))
+def _read_log(connection: Connection) -> EdgeLog:
+    return replay(Names.read(connection), standing(all_events(connection)))
 
 
-def _stale_pocket(connection: Connection, pocket: Pocket) -> StaleRecord:
+def _append(connection: Connection, log: EdgeLog, event: Event) -> None:
+    names = Names.read(connection)
+    event, before = _known_insert(connection, names, log.ledger, event)
+    after = before.apply(event)
+    ids = {name: key for key, (name, _, _) in names.grades.items()}
+    for label in set(after.inserts) - set(before.inserts):
+        _opened_by_fitting(connection, names, label, ids[after.inserts[label].grade])
+    for grade, count in after.drawer.items():
+        if count != names.stock[grade]:
+            _set_stock(connection, ids[grade], count, event.by, event.at)
+    stored = stored_event(event, Names.read(connection))
+    _insert_event(connection, stored)
+    if stored.kind == "scrapped":
+        _set_scrapped(connection, stored.insert_id, True)
+
+
+def _known_insert(connection: Connection, names: Names, ledger: Ledger, event: Event) -> tuple[Event, Ledger]:
+    """An insert that was labelled before but never fitted brings its grade; unless it went back, it has left the stock
+    already, so the ledger, which opens an insert at its first fitting, is shown one more."""
+    if not isinstance(event, (Fitted, Replaced)):
+        return event, ledger
+    label = event.new_insert if isinstance(event, Replaced) else event.insert
+    for key, (known, grade_id) in names.inserts.items():
+        if known == label and label not in ledger.inserts:
+            grade = names.grades[grade_id][0]
+            if event.grade and event.grade != grade:
+                raise InputError("grade", event.grade, f"the grade insert {label} was labelled with, {grade}")
+            event = dataclasses.replace(event, grade=grade)
+            if key not in _never_opened(connection, standing(all_events(connection))):
+                drawer = {**ledger.drawer, grade: ledger.drawer[grade] + 1}
+                ledger = dataclasses.replace(ledger, drawer=MappingProxyType(drawer))
+    return event, ledger
+
+
+def _opened_by_fitting(connection: Connection, names: Names, label: str, grade_id: int) -> None:
+    if label not in {known for known, _ in names.inserts.values()}:
+        _insert_row(connection, label, grade_id)
+
+
+def _never_opened(connection: Connection, events: tuple[EdgeEvent, ...]) -> set[int]:
+    """Inserts whose only fittings were taken back: they are in the stock again, though their label stays known."""
     table = tables.edge_events
-    query = select(table.c.by, table.c.at).where(table.c.cutter_id == pocket[0], table.c.pocket == pocket[1])
-    last = connection.execute(query.order_by(table.c.id.desc()).limit(1)).first()
-    by, at = (last.by, last.at) if last else ("", None)
-    return StaleRecord(f"pocket {pocket[1]} of cutter {pocket[0]}", by=by, at=at)
+    query = select(table.c.insert_id).where(table.c.kind.in_(INTO_POCKET), table.c.insert_id.is_not(None)).distinct()
+    return set(connection.execute(query).scalars()) - {e.insert_id for e in events}
+
+
+def _take_back(connection: Connection, log: EdgeLog, event: Reversed) -> None:
+    if not isinstance(event.number, int) or not 0 <= event.number < len(log.event_ids):
+        raise InputError("number", event.number, "the number of an event in the log")
+    event_id = log.event_ids[event.number]
+    events = standing(all_events(connection))
+    gone = next(e for e in events if e.id == event_id)
+    if gone.kind == "counted":
+        raise InputError("number", event.number, "another event than a count: count again instead")
+    names = Names.read(connection)
+    try:
+        after = replay(names, (e for e in events if e.id != event_id)).ledger
+    except InputError as problem:
+        raise InputError("number", event.number, f"an event nothing later rests on; {problem}") from problem
+    if gone.kind in INTO_POCKET and _cut_with(connection, gone):
+        raise InputError(
+            "number", event.number, "an event before which nothing was cut with that edge: reverse the cut"
+        )
+    _insert_event(
+        connection,
+        EdgeEvent("reversed", event.at, event.by, reverses_id=event_id, insert_id=None, note=f"takes back {gone.kind}"),
+    )
+    if gone.kind == "received":
+        stock = names.grades[gone.grade_id][2] - (gone.count or 0)
+        if stock < 0:
+            raise InputError("number", event.number, "an event whose inserts are still in the stock")
+        _set_stock(connection, gone.grade_id, stock, event.by, event.at)
+    if gone.kind == "scrapped":
+        _set_scrapped(connection, gone.insert_id, False)
+    for label in set(log.ledger.inserts) - set(after.inserts):
+        key, grade_id = next((k, g) for k, (known, g) in names.inserts.items() if known == label)
+        if key in _never_opened(connection, standing(all_events(connection))):
+            _set_stock(connection, grade_id, names.grades[grade_id][2] + 1, event.by, event.at)
+
+
+def _cut_with(connection: Connection, fitting: EdgeEvent) -> bool:
+    uses, cuts = tables.edge_uses, tables.cuts
+    query = (
+        select(uses.c.id)
+        .join(cuts, cuts.c.id == uses.c.cut_id)
+        .where(
+            standing_cuts(),
+            uses.c.insert_id == fitting.insert_id,
+            uses.c.position == fitting.position,
+            cuts.c.ended >= fitting.at,
+        )
+    )
+    return connection.execute(query.limit(1)).first() is not None
+
+
+def _insert_event(connection: Connection, event: EdgeEvent) -> None:
+    values = {f.name: getattr(event, f.name) for f in dataclasses.fields(event) if f.name != "id"}
+    values["payload"] = plain(event.payload, "event.payload")
+    connection.execute(insert(tables.edge_events).values(values))
+
+
+def _insert_row(connection: Connection, label: str, grade_id: int) -> Insert:
+    grades, table = tables.grades, tables.inserts
+    positions = connection.execute(select(grades.c.positions).where(grades.c.id == grade_id)).scalar_one()
+    new = Insert(label, grade_id, positions=positions)
+    if connection.execute(select(table.c.id).where(func.lower(table.c.label) == new.label.lower())).first():
+        raise InputError("insert.label", label, "a label no other insert has")
+    values = {"label": new.label, "grade_id": grade_id, "positions": positions, "scrapped": False}
+    key = connection.execute(insert(table).values(values)).inserted_primary_key[0]
+    return dataclasses.replace(new, id=key)
+
+
+def _set_scrapped(connection: Connection, insert_id: int, scrapped: bool) -> None:
+    connection.execute(update(tables.inserts).where(tables.inserts.c.id == insert_id).values(scrapped=scrapped))
+
+
+def _set_stock(connection: Connection, grade_id: int, stock: int, by: str, at: datetime) -> None:
+    table = tables.grades
+    values = {"stock": stock, "version": table.c.version + 1, "changed_by": by, "changed_at": at}
+    connection.execute(update(table).where(table.c.id == grade_id).values(values))
+
+
+def _stale(log: EdgeLog, problem: InputError) -> StaleRecord:
+    last = log.ledger.log[-1]
+    who = last.by or "somebody"
+    said = f"{who} changed the inserts on {last.at:%d %b %Y at %H:%M}, after you looked; nothing of yours was stored. "
+    return StaleRecord("the inserts", theirs=log.ledger, by=last.by, at=last.at, said=said + str(problem))
+
+
+def _work_since(connection: Connection, edge: EdgeKey, since: datetime) -> dict[EdgeKey, dict[str, tuple]]:
+    uses, cuts = tables.edge_uses, tables.cuts
+    query = (
+        select(uses.c.material, func.sum(uses.c.path_mm), func.sum(uses.c.swept_mm2))
+        .join(cuts, cuts.c.id == uses.c.cut_id)
+        .where(standing_cuts(), uses.c.insert_id == edge[0], uses.c.position == edge[1], cuts.c.ended >= since)
+        .group_by(uses.c.material)
+    )
+    return {edge: {material: (path, swept) for material, path, swept in connection.execute(query)}}
+
+
+def _with_work(connection: Connection, log: EdgeLog, skin: Mapping[Condition, float]) -> Ledger:
+    uses, cuts = tables.edge_uses, tables.cuts
+    labels = {key: label for key, (label, _) in Names.read(connection).inserts.items()}
+    query = (
+        select(
+            uses.c.insert_id,
+            uses.c.position,
+            uses.c.material,
+            uses.c.path_mm,
+            uses.c.swept_mm2,
+            cuts.c.id,
+            cuts.c.ended,
+            cuts.c.condition,
+        )
+        .join(cuts, cuts.c.id == uses.c.cut_id)
+        .where(standing_cuts())
+        .order_by(cuts.c.ended, cuts.c.id)
+    )
+    # a position's lives begin anew when the insert comes back reground
+    begins: dict[tuple[str, int], list[datetime]] = {}
+    for event in standing(all_events(connection)):
+        if event.kind == "back from regrind":
+            for position in event.payload.get("positions", (1,)):
+                begins.setdefault((labels[event.insert_id], position), []).append(event.at)
+    works: dict[tuple[str, int, int], dict[str, list[float]]] = {}
+    made: dict[tuple[str, int, int], list[str]] = {}
+    last: dict[tuple[str, int, int], str] = {}
+    weights = {condition.value: float(factor) for condition, factor in skin.items()}
+    for insert_id, position, material, path, swept, cut_id, ended, condition in connection.execute(query):
+        label = labels[insert_id]
+        life = sum(at <= ended for at in begins.get((label, position), ()))
+        key = (label, position, life)
+        total = works.setdefault(key, {}).setdefault(material, [0.0, 0.0, 0.0])
+        total[0] += path
+        total[1] += path * weights.get(condition, 1.0)
+        total[2] += swept
+        made.setdefault(key, []).append(str(cut_id))
+        last[key] = material
+
+    def filled(edge: Edge, life: int) -> Edge:
+        key = (edge.insert, edge.position, life)
+        if key not in works:
+            return edge
+        work = {m: CutSpend(p, weighed, weighed, s, 0.0) for m, (p, weighed, s) in works[key].items()}
+        state = EdgeState.PART_USED if edge.state is EdgeState.UNUSED else edge.state
+        return dataclasses.replace(
+            edge, work=MappingProxyType(work), cuts=tuple(made[key]), last_material=last[key], state=state
+        )
+
+    inserts = {}
+    for label, item in log.ledger.inserts.items():
+        lives: dict[int, int] = {}
+        past = []
+        for edge in item.past:
+            past.append(filled(edge, lives.get(edge.position, 0)))
+            lives[edge.position] = lives.get(edge.position, 0) + 1
+        now = tuple(filled(edge, lives.get(edge.position, 0)) for edge in item.edges)
+        inserts[label] = dataclasses.replace(item, past=tuple(past), edges=now)
+    cut_ids = frozenset(cut for cuts_made in made.values() for cut in cuts_made)
+    return dataclasses.replace(log.ledger, inserts=MappingProxyType(inserts), cut_ids=cut_ids)

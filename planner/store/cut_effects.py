@@ -1,0 +1,103 @@
+"""What a recorded or reversed cut changes around it: its job, the part's gates, holds and state."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import Connection, func, insert, select, update
+
+from planner.errors import InputError
+from planner.shop import Cut, GateKind, GateState, JobState, Outcome, PartState
+from planner.store import tables
+from planner.store.references import OPEN_JOBS
+from planner.store.rows import standing_cuts
+
+
+def settle_job(connection: Connection, cut: Cut, state: JobState) -> None:
+    table = tables.jobs
+    values = {"state": state.value, "version": table.c.version + 1, "changed_by": cut.by, "changed_at": cut.ended}
+    connection.execute(update(table).where(table.c.id == cut.job_id).values(values))
+    if cut.outcome is Outcome.SCRAPPED:
+        others = update(table).where(table.c.part_id == cut.part_id, table.c.state.in_(OPEN_JOBS))
+        connection.execute(others.values(values))
+
+
+def settle_part(connection: Connection, cut: Cut) -> None:
+    table = tables.parts
+    part = connection.execute(select(table.c.route, table.c.state).where(table.c.id == cut.part_id)).one()
+    route = [dict(gate) for gate in part.route]
+    values: dict[str, Any] = {}
+    if cut.outcome is Outcome.FINISHED:
+        jobs = tables.jobs
+        left = select(jobs.c.id).where(jobs.c.part_id == cut.part_id, jobs.c.state.in_(OPEN_JOBS))
+        if connection.execute(left.limit(1)).first() is None:
+            _set_gate(route, GateKind.CUT, GateState.DONE, _initials(connection, cut.by), cut.ended.date())
+    elif cut.outcome is Outcome.TO_WELD:
+        if not any(gate["kind"] == GateKind.WELD.value for gate in route):
+            route.insert(0, {"kind": GateKind.WELD.value})
+        _set_gate(route, GateKind.WELD, GateState.OPEN)
+    elif cut.outcome is Outcome.SCRAPPED:
+        values["state"] = PartState.SCRAPPED.value
+    elif cut.outcome is Outcome.NOT_CLEAN:
+        reason = f"stopped before clean on {cut.ended:%d %b}: decide how to go on"
+        hold = {"part_id": cut.part_id, "waiting_for": "lead", "reason": reason, "since": cut.ended.date()}
+        connection.execute(insert(tables.holds).values(hold))
+    _touch_part(connection, cut.part_id, cut.by, cut.ended, values | {"route": route})
+
+
+def _touch_part(connection: Connection, part_id: int, by: str, at: datetime, values: dict[str, Any]) -> None:
+    table = tables.parts
+    kept = {"version": table.c.version + 1, "changed_by": by, "changed_at": at}
+    connection.execute(update(table).where(table.c.id == part_id).values(values | kept))
+
+
+def _set_gate(route: list[dict], kind: GateKind, state: GateState, initials: str = "", on: date | None = None) -> None:
+    for gate in route:
+        if gate["kind"] == kind.value:
+            gate.update(state=state.value, initials=initials, on=on.isoformat() if on else None)
+
+
+def _initials(connection: Connection, by: str) -> str:
+    table = tables.people
+    known = connection.execute(select(table.c.initials).where(func.lower(table.c.name) == by.lower())).scalar()
+    return known or by[:8]
+
+
+def _standing_finished(connection: Connection, condition: Any) -> bool:
+    query = select(tables.cuts.c.id).where(condition, standing_cuts(), tables.cuts.c.outcome == Outcome.FINISHED.value)
+    return connection.execute(query.limit(1)).first() is not None
+
+
+def reopen_job(connection: Connection, row: Any, by: str, at: datetime) -> None:
+    jobs = tables.jobs
+    if _standing_finished(connection, tables.cuts.c.job_id == row["job_id"]):
+        return
+    other = select(jobs.c.id).where(
+        jobs.c.part_id == row["part_id"],
+        jobs.c.face_id == row["face_id"],
+        jobs.c.state.in_(OPEN_JOBS),
+        jobs.c.id != row["job_id"],
+    )
+    taken = connection.execute(other).scalar()
+    if taken is not None:
+        raise InputError("cut_id", row["id"], f"a cut whose face has no other open job (job {taken} is open)")
+    connection.execute(
+        update(jobs)
+        .where(jobs.c.id == row["job_id"])
+        .values(state=JobState.WAITING.value, version=jobs.c.version + 1, changed_by=by, changed_at=at)
+    )
+
+
+def reopen_part(connection: Connection, row: Any, by: str, at: datetime) -> None:
+    table = tables.parts
+    part = connection.execute(select(table.c.route, table.c.state).where(table.c.id == row["part_id"])).one()
+    route = [dict(gate) for gate in part.route]
+    values: dict[str, Any] = {}
+    if row["outcome"] == Outcome.SCRAPPED.value and part.state == PartState.SCRAPPED.value:
+        values["state"] = PartState.IN_SHOP.value
+    if row["outcome"] == Outcome.FINISHED.value and not _standing_finished(
+        connection, tables.cuts.c.part_id == row["part_id"]
+    ):
+        _set_gate(route, GateKind.CUT, GateState.OPEN)
+    _touch_part(connection, row["part_id"], by, at, values | {"route": route})
