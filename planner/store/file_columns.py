@@ -54,7 +54,7 @@ class Kind(StrEnum):
     CHOICE = "choice"
 
 
-# unit suffixes by kind: inside value = written value × factor; the first is the inch shop's, the second the metric one's
+# unit suffixes by kind: inside value = written value × factor; first the inch shop's, second the metric one's
 _UNITS: dict[Kind, dict[str, float]] = {
     Kind.LENGTH: {"in": MM_PER_INCH, "mm": 1.0, "thou": MM_PER_THOU},
     Kind.DEPTH: {"thou": MM_PER_THOU, "mm": 1.0, "in": MM_PER_INCH},
@@ -73,6 +73,17 @@ _TYPED: dict[Kind, Callable[[Units, str, Any], float]] = {
     Kind.RA: Units.read_ra_um,
     Kind.AREA: Units.read_area_mm2,
     Kind.SPEED: Units.read_speed_m_min,
+}
+_INSIDE = {
+    Kind.LENGTH: "mm",
+    Kind.DEPTH: "mm",
+    Kind.RA: "µm",
+    Kind.AREA: "mm²",
+    Kind.SPEED: "m/min",
+    Kind.FEED: "mm",
+    Kind.TABLE_FEED: "mm/min",
+    Kind.MASS: "kg",
+    Kind.PATH: "mm",
 }
 _METRIC = Units(System.METRIC)
 _YES = {"yes", "y", "true", "1", "x"}
@@ -97,6 +108,11 @@ class Column:
     @property
     def has_unit(self) -> bool:
         return self.kind in _UNITS
+
+    @property
+    def inside_unit(self) -> str:
+        """The unit a noun keeps it in; "" where there is none."""
+        return _INSIDE.get(self.kind, "")
 
     @property
     def accepted(self) -> str:

@@ -16,7 +16,7 @@ from typing import Any
 from planner.errors import InputError
 
 MOST_BYTES = 50_000_000
-MOST_ROWS = 50_000
+MOST_ROWS = 10_000
 MOST_COLUMNS = 200
 _MOST_UNPACKED_BYTES = 4 * MOST_BYTES
 _OLD_SPREADSHEET = bytes.fromhex("d0cf11e0a1b11ae1")
@@ -41,11 +41,11 @@ class RawTable:
     kind: str
 
 
-def read_table(data: bytes, filename: str = "", sheet: str | None = None) -> RawTable:
+def read_table(data: bytes, filename: str = "", sheet: str | None = None, most_rows: int = MOST_ROWS) -> RawTable:
     """Headings and rows of a CSV or XLSX file, blank rows left out.
 
     Raises `InputError` with field "file": empty, more than `MOST_BYTES` (said before anything is parsed), not a CSV or
-    XLSX, in another encoding than UTF-8, more than `MOST_ROWS` rows, or without a row below the headings.
+    XLSX, in another encoding than UTF-8, more than ``most_rows`` rows, or without a row below the headings.
     """
     if len(data) >= MOST_BYTES:
         raise InputError("file", f"{len(data) / 1e6:.0f} MB", f"a file below {MOST_BYTES / 1e6:.0f} MB; split it")
@@ -61,8 +61,8 @@ def read_table(data: bytes, filename: str = "", sheet: str | None = None) -> Raw
         table, kind = _comma_separated(data), "CSV"
     numbered = []
     for number, row in table:
-        if len(numbered) > MOST_ROWS:
-            raise InputError("file", f"more than {MOST_ROWS} rows", f"at most {MOST_ROWS} rows; split it")
+        if len(numbered) > most_rows:
+            raise InputError("file", f"more than {most_rows} rows", f"at most {most_rows} rows; split it")
         if any(cell is not None and str(cell).strip() for cell in row):
             if len(row) > MOST_COLUMNS:
                 raise InputError("file", f"{len(row)} columns in row {number}", f"at most {MOST_COLUMNS} columns")

@@ -11,7 +11,7 @@ import io
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Any, TypeVar
 
 from planner.errors import InputError
@@ -32,6 +32,8 @@ from planner.store.file_tables import gate_column
 from planner.units import System
 
 Noun = TypeVar("Noun")
+# moves a date (or a date and time) to where it belongs; None = it stays as written
+Mover = Callable[[Any], Any]
 
 _SUFFIX = {
     Kind.LENGTH: "_mm",
@@ -48,10 +50,13 @@ _SUFFIX = {
 
 @dataclass(frozen=True)
 class Row:
-    """One row that could be read: its number in the file, and its values in inside units (None = empty)."""
+    """One row: its number in the file, and the values in inside units of the cells that could be read (None = empty).
+    ``whole`` is False where a cell could not; ``written`` is what stands in the cells."""
 
     number: int
     values: Mapping[str, Any]
+    whole: bool = True
+    written: Mapping[str, Any] = dataclasses.field(default_factory=dict)
 
     def get(self, name: str) -> Any:
         return self.values.get(name)
@@ -67,13 +72,11 @@ class ReadRows:
     ask_units: bool = False
 
 
-def read_rows(
-    raw: RawTable, table: Table, system: System | None = None, shift: timedelta | None = None
-) -> ReadRows:
+def read_rows(raw: RawTable, table: Table, system: System | None = None, move: Mover | None = None) -> ReadRows:
     """Read every cell of a file by its columns; every bad cell is a problem, none stops the others.
 
     ``system`` is what the person said; a ``units`` column of the file goes before it, a unit in a heading or a cell
-    before both. ``shift`` is added to every date.
+    before both. ``move`` is applied to every date.
     """
     headings, problems, ignored = match_headings(raw.headings, table)
     stated = _stated_units(raw, headings, problems)
@@ -81,11 +84,13 @@ def read_rows(
     rows = []
     for number, cells in raw.rows:
         values: dict[str, Any] = {}
+        written: dict[str, Any] = {}
         whole = True
         padded = (*cells, *([None] * (len(headings) - len(cells))))
         for heading, cell in zip(headings, padded, strict=False):
             if heading is None:
                 continue
+            written[heading.column.name] = cell
             if system is None and stated is None and units_missing(heading, cell):
                 ask = True
             try:
@@ -94,16 +99,15 @@ def read_rows(
                 problems.append(RowProblem(number, heading.column.name, shown(cell), error.accepted))
                 whole = False
                 continue
-            if shift and heading.column.kind in (Kind.DATE, Kind.MOMENT) and value is not None:
-                value = value + shift
+            if move and heading.column.kind in (Kind.DATE, Kind.MOMENT) and value is not None:
+                value = move(value)
             values[heading.column.name] = value
         extra = [c for c in cells[len(headings) :] if c not in (None, "")]
         if extra:
-            wanted = f"at most {len(headings)} cells, as many as headings; a cell that holds the delimiter stands in quotes"
+            wanted = f"at most {len(headings)} cells, as many as headings; quote a cell that holds the delimiter"
             problems.append(RowProblem(number, "", shown(extra[0]), wanted))
             whole = False
-        if whole:
-            rows.append(Row(number, values))
+        rows.append(Row(number, values, whole, written))
     return ReadRows(tuple(rows), tuple(problems), tuple(ignored), ask)
 
 
@@ -128,7 +132,7 @@ def _stated_units(raw: RawTable, headings: Sequence[Any], problems: list[RowProb
     return None
 
 
-# -- values and nouns -------------------------------------------------------------------------------------------------
+# -- values and nouns -----------------------------------------------------------------------------------------
 def field_of(column: Column, renames: Mapping[str, str] | None = None) -> str:
     """The noun's field a column holds."""
     if renames and column.name in renames:
@@ -156,22 +160,6 @@ def noun_values(noun: Any, columns: Iterable[Column], renames: Mapping[str, str]
     return found
 
 
-def attempt(
-    row: Row,
-    table: Table,
-    problems: list[RowProblem],
-    build: Callable[[], Noun],
-    renames: Mapping[str, str] | None = None,
-) -> Noun | None:
-    """Build a noun; where it refuses, add the problem with the row and column and return None."""
-    try:
-        return build()
-    except InputError as error:
-        column = column_of(error.field, table, renames)
-        problems.append(RowProblem(row.number, column, shown(error.value), error.accepted))
-        return None
-
-
 def column_of(field: str, table: Table, renames: Mapping[str, str] | None = None) -> str:
     """The column of a table that a noun's field, as an error names it, was read from; the field itself if none."""
     last = re.sub(r"\[.*?\]", "", field).rsplit(".", 1)[-1]
@@ -181,8 +169,8 @@ def column_of(field: str, table: Table, renames: Mapping[str, str] | None = None
     return last
 
 
-# -- cells with a small grammar of their own ---------------------------------------------------------------------------
-def read_gate(kind: GateKind, said: str, shift: timedelta | None = None) -> Gate:
+# -- cells with a small grammar of their own ------------------------------------------------------------------
+def read_gate(kind: GateKind, said: str, move: Mover | None = None) -> Gate:
     """A gate as a part's file writes it: ``open``, ``failed``, ``not needed``, ``done WT 2026-03-05``."""
     name = gate_column(kind)
     words = said.split()
@@ -191,7 +179,7 @@ def read_gate(kind: GateKind, said: str, shift: timedelta | None = None) -> Gate
             on = date.fromisoformat(words[-1])
         except ValueError:
             raise InputError(name, said, "done with initials and a date, such as done WT 2026-03-05") from None
-        return Gate(kind, GateState.DONE, " ".join(words[1:-1]), on + shift if shift else on)
+        return Gate(kind, GateState.DONE, " ".join(words[1:-1]), move(on) if move else on)
     try:
         state = GateState(" ".join(words).lower())
     except ValueError:
@@ -205,10 +193,10 @@ def write_gate(gate: Gate) -> str:
     return gate.state.value
 
 
-def read_route(row: Row, shift: timedelta | None = None) -> tuple[Gate, ...]:
+def read_route(row: Row, move: Mover | None = None) -> tuple[Gate, ...]:
     """The gates a row of a part's file names, in the order of the route."""
     said = ((kind, row.get(gate_column(kind))) for kind in GateKind)
-    return tuple(read_gate(kind, words, shift) for kind, words in said if words)
+    return tuple(read_gate(kind, words, move) for kind, words in said if words)
 
 
 def read_window(row: Row) -> Window:
@@ -227,7 +215,7 @@ def write_breaks(window: Window) -> tuple[str, ...]:
     return tuple(f"{a // 60:02d}:{a % 60:02d}-{b // 60:02d}:{b % 60:02d}" for a, b in window.breaks)
 
 
-# -- writing --------------------------------------------------------------------------------------------------------------
+# -- writing --------------------------------------------------------------------------------------------------
 def write_csv(table: Table, rows: Iterable[Mapping[str, Any]], system: System) -> str:
     """A CSV of a documented table, headings with units, no cell a spreadsheet would run."""
     out = io.StringIO()

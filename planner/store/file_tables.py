@@ -112,7 +112,7 @@ _JOB = (
 )
 _FACE_OF_PART = Column("face", "the face to cut; empty = the family's first")
 
-# what a person may import ------------------------------------------------------------------------------------------
+# what a person may import ------------------------------------------------------------------------------------
 IMPORT_PARTS = Table(
     "parts",
     "a part with its job",
@@ -134,7 +134,7 @@ IMPORT_FAMILIES = Table(
     "families", "a face; rows with the same family are faces of one family", (*_FAMILY, *_FACE, UNITS_COLUMN)
 )
 
-# one noun a row ------------------------------------------------------------------------------------------------------
+# one noun a row ----------------------------------------------------------------------------------------------
 GASKETS = Table(
     "gaskets",
     "a gasket on the shelf",
@@ -243,7 +243,7 @@ INSERTS = Table(
     ),
 )
 
-# the rest of a whole shop ----------------------------------------------------------------------------------------------
+# the rest of a whole shop ------------------------------------------------------------------------------------
 FAMILIES = Table("families", "a family", _FAMILY)
 FACES = Table("faces", "a face of a family", (_FAMILY[0], *_FACE))
 _WHERE = (Column("family", "the family", required=True), Column("face", "its face", required=True))
@@ -484,11 +484,16 @@ EDGE_EVENTS = Table(
     (
         Column("at", "when", Kind.MOMENT, required=True),
         Column("event", "what happened", required=True),
-        Column("insert", "insert"),
-        Column("position", "position", _W),
+        Column("insert", "insert, as it is after the change"),
+        Column("position", "its position at work", _W),
+        Column("from_insert", "insert that was in the pocket before"),
+        Column("from_position", "its position then", _W),
         Column("cutter", "cutter"),
         Column("pocket", "pocket of the cutter", _W),
-        Column("reason", "why an edge was taken out"),
+        Column("reason", "how the edge before ended"),
+        Column("grade", "insert grade"),
+        Column("count", "how many inserts", _W),
+        Column("cost", "price paid", _N),
         Column("by", "initials"),
         Column("note", "note"),
     ),

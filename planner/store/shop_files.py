@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import timedelta
 from typing import Any
 
 from planner.errors import InputError
@@ -40,9 +39,10 @@ from planner.shop import (
 )
 from planner.shop.materials import material
 from planner.store import file_tables as ft
+from planner.store.edges import EdgeEvent
 from planner.store.file_columns import Table
 from planner.store.file_reading import read_table
-from planner.store.file_rows import Row, noun_fields, read_route, read_rows, read_window
+from planner.store.file_rows import Mover, Row, noun_fields, read_route, read_rows, read_window
 
 RENAMES: Mapping[str, Mapping[str, str]] = {
     "families": {"family": "name", "part_kind": "kind"},
@@ -60,23 +60,10 @@ RENAMES: Mapping[str, Mapping[str, str]] = {
     "cuts": {"cut": "id", "reverses": "reverses_id"},
     "passes": {"pass_reason": "reason"},
 }
+# a record of many years is longer than what people import
+_MOST_ROWS = 10_000_000
 LIMIT_COLUMNS = ("least_height", "greatest_removal")
 INSTRUMENT_COLUMNS = ("instrument", "counts", "per_turn", "zeroable", "step", "backlash")
-
-
-@dataclass(frozen=True)
-class EdgeEventRow:
-    """A line of the ledger of edges, as filed. ``kind`` and ``reason`` in the ledger's own words."""
-
-    at: Any
-    kind: str
-    insert_id: int | None
-    position: int | None = None
-    cutter_id: int | None = None
-    pocket: int | None = None
-    reason: str = ""
-    by: str = ""
-    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -98,15 +85,15 @@ class ShopContents:
     jobs: tuple[Job, ...] = ()
     sets: tuple[MatchedSet, ...] = ()
     cuts: tuple[Cut, ...] = ()
-    edge_events: tuple[EdgeEventRow, ...] = ()
+    edge_events: tuple[EdgeEvent, ...] = ()
 
 
 class ShopFiles:
     """Reads the files of one shop; raises `InputError` naming file, row and column at the first fault."""
 
-    def __init__(self, files: Mapping[str, bytes], shift: timedelta | None = None) -> None:
+    def __init__(self, files: Mapping[str, bytes], move: Mover | None = None) -> None:
         self._files = files
-        self._shift = shift
+        self._move = move
 
     def rows(self, table: Table, required: bool = False) -> tuple[Row, ...]:
         data = self._files.get(f"{table.name}.csv")
@@ -114,7 +101,7 @@ class ShopFiles:
             if required:
                 raise InputError(f"{table.name}.csv", "missing or empty", f"a file with {table.row} in each row")
             return ()
-        read = read_rows(read_table(data, f"{table.name}.csv"), table, None, self._shift)
+        read = read_rows(read_table(data, f"{table.name}.csv", most_rows=_MOST_ROWS), table, None, self._move)
         if read.problems:
             first = read.problems[0]
             raise InputError(f"{table.name}.csv row {first.row} {first.column}", first.value, first.accepted)
@@ -180,12 +167,12 @@ def _numbered(nouns: Iterable[Any]) -> tuple[Any, ...]:
     return tuple(replace(n, id=i) for i, n in enumerate(nouns, start=1))
 
 
-def read_shop(files: Mapping[str, bytes], shift: timedelta | None = None) -> ShopContents:
-    """The nouns of a shop from its files (name -> bytes), every date moved by ``shift``.
+def read_shop(files: Mapping[str, bytes], move: Mover | None = None) -> ShopContents:
+    """The nouns of a shop from its files (name -> bytes), every date moved by ``move``.
 
     Raises `InputError` naming file, row and column at the first fault: nothing half-read comes back.
     """
-    source = ShopFiles(files, shift)
+    source = ShopFiles(files, move)
     settings = _settings(source)
     families = _families(source)
     family_ids = _ids(families, "name")
@@ -222,7 +209,7 @@ def read_shop(files: Mapping[str, bytes], shift: timedelta | None = None) -> Sho
     )
     recipes = _numbered(source.nouns(ft.RECIPES, lambda r: simple(ft.RECIPES, Recipe, r, grade_id=grade(r))))
     inserts = _numbered(source.nouns(ft.INSERTS, lambda r: simple(ft.INSERTS, Insert, r, grade_id=grade(r))))
-    parts = _parts(source, families, family_ids, face_ids, shift)
+    parts = _parts(source, families, family_ids, face_ids, move)
     part_ids = _ids(parts, "tag")
     family_of = {p.tag: families[p.family_id - 1].name for p in parts}
     gasket_ids = _ids(gaskets, "name")
@@ -249,17 +236,7 @@ def read_shop(files: Mapping[str, bytes], shift: timedelta | None = None) -> Sho
     cuts = _cuts(source, where, machine_ids, cutter_ids, grade_ids, recipe_ids, insert_ids)
     events = source.nouns(
         ft.EDGE_EVENTS,
-        lambda r: EdgeEventRow(
-            at=r.get("at"),
-            kind=r.get("event"),
-            insert_id=look_up(insert_ids, "insert", r.get("insert"), "an insert of inserts.csv"),
-            position=r.get("position"),
-            cutter_id=look_up(cutter_ids, "cutter", r.get("cutter"), "a cutter of cutters.csv"),
-            pocket=r.get("pocket"),
-            reason=r.get("reason") or "",
-            by=r.get("by") or "",
-            note=r.get("note") or "",
-        ),
+        lambda r: _edge_event(r, insert_ids, cutter_ids, grade_ids),
     )
     return ShopContents(
         settings=settings,
@@ -278,6 +255,27 @@ def read_shop(files: Mapping[str, bytes], shift: timedelta | None = None) -> Sho
         sets=sets,
         cuts=cuts,
         edge_events=events,
+    )
+
+
+def _edge_event(
+    row: Row, insert_ids: Mapping[str, int], cutter_ids: Mapping[str, int], grade_ids: Mapping[str, int]
+) -> EdgeEvent:
+    before = look_up(insert_ids, "from_insert", row.get("from_insert"), "an insert of inserts.csv")
+    told = {"end": row.get("reason"), "from_insert_id": before, "from_position": row.get("from_position")}
+    return EdgeEvent(
+        kind=row.get("event"),
+        at=row.get("at"),
+        by=row.get("by") or "",
+        insert_id=look_up(insert_ids, "insert", row.get("insert"), "an insert of inserts.csv"),
+        position=row.get("position"),
+        cutter_id=look_up(cutter_ids, "cutter", row.get("cutter"), "a cutter of cutters.csv"),
+        pocket=row.get("pocket"),
+        grade_id=look_up(grade_ids, "grade", row.get("grade"), "a grade of grades.csv"),
+        count=row.get("count"),
+        cost=row.get("cost"),
+        note=row.get("note") or "",
+        payload={name: value for name, value in told.items() if value is not None},
     )
 
 
@@ -320,10 +318,8 @@ def _families(source: ShopFiles) -> tuple[Family, ...]:
     depth_columns = [c for c in ft.FACE_DEPTHS.columns if c.name not in ("family", "face")]
     depths = _grouped((key(r), DepthLine(**noun_fields(r, depth_columns))) for r in source.rows(ft.FACE_DEPTHS))
     face_columns = [c for c in ft.FACES.columns if c.name != "family"]
-    number = 0
     faces: dict[str, list[Face]] = {}
-    for row in source.rows(ft.FACES, required=True):
-        number += 1
+    for number, row in enumerate(source.rows(ft.FACES, required=True), start=1):
         face = source._build(
             ft.FACES,
             row,
@@ -381,7 +377,7 @@ def _parts(
     families: tuple[Family, ...],
     family_ids: Mapping[str, int],
     face_ids: Mapping[tuple[str, str], int],
-    shift: timedelta | None,
+    move: Mover | None,
 ) -> tuple[Part, ...]:
     hold_columns = [c for c in ft.HOLDS.columns if c.name != "tag"]
     holds = _grouped((r.get("tag"), Hold(**noun_fields(r, hold_columns))) for r in source.rows(ft.HOLDS))
@@ -393,7 +389,7 @@ def _parts(
             **noun_fields(r, identity),
             id=next(number),
             family_id=look_up(family_ids, "family", r.get("family"), "a family of families.csv"),
-            route=read_route(r, shift),
+            route=read_route(r, move),
             holds=holds.get(r.get("tag"), ()),
         ),
     )
