@@ -12,7 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from planner.cut.estimate import JobEstimate
 from planner.sheets.cautions import DEFER, cautions
-from planner.shop import Aim, Job, PassReason, Shop
+from planner.shop import Aim, Job, Part, PassReason, Shop
 from planner.units import Units, minutes_words
 from planner.week.queue import Queue
 from planner.week.search import Plan
@@ -110,7 +110,8 @@ def run_sheet(shop: Shop, job: Job, estimate: JobEstimate, units: Units, at: dat
         course=f"likely {likely}, allow {allow}",
         passes=rows,
         dial=setup.machine.instrument.name if setup else "instrument",
-        deepest=units.depth(max((p.total_mm for p in estimate.passes), default=0.0)),
+        spare=max(1, 4 - max(0, len(rows) - 4)),
+        deepest=_stop_words(estimate, part, units),
         before=[units.height(now[p.name].now_mm, unit=False) if p.name in now else "" for p in face.points],
         after=[units.height(now[p.name].likely_mm, unit=False) if p.name in now else "" for p in face.points],
         limit=units.height(least) if least is not None else "no limit known, ask",
@@ -118,6 +119,15 @@ def run_sheet(shop: Shop, job: Job, estimate: JobEstimate, units: Units, at: dat
         flatness=f"limit {units.depth(face.flatness_mm)}" if face.flatness_mm is not None else "",
         origin="Depth: " + estimate.origins["depth"].words + ". Minutes: " + estimate.origins["minutes"].words + ".",
     )
+
+
+def _stop_words(estimate: JobEstimate, part: Part, units: Units) -> str:
+    """Where the person must stop and call: the agreed depth, what is in hand, or past what was allowed for."""
+    if part.agreed_depth_mm is not None:
+        return f"Not clean at {units.depth(part.agreed_depth_mm)}, the agreed depth: stop and call."
+    if estimate.room.in_hand_mm is not None:
+        return f"Never deeper than {units.depth(estimate.room.in_hand_mm, down=True)}, what is in hand: stop and call."
+    return f"No limit known: not clean at {units.depth(estimate.stop_allow_mm)}, stop and ask."
 
 
 def week_sheet(shop: Shop, queue: Queue, plan: Plan, machine_id: str, units: Units, at: datetime) -> str:
