@@ -82,7 +82,7 @@ def narrowest_band(places: np.ndarray, high: np.ndarray, low: np.ndarray, limit:
     for _ in range(_ROUNDS):
         rim, floor, width = problem.heights(slopes)
         step, lower, weights = problem.solve(slopes, rim, floor, working, unit=width if width > 0 else 1.0)
-        slopes = slopes + step
+        slopes = problem.within_limit(slopes + step)
         rim, floor, width = problem.heights(slopes)
         if width < best[0]:
             best = (width, slopes)
@@ -167,6 +167,14 @@ class _Problem:
         rim, floor = self.high - plane, self.low - plane
         return rim, floor, float(rim.max() - floor.min())
 
+    def within_limit(self, slopes: np.ndarray) -> np.ndarray:
+        """Bring slopes that pass the limit by the solver's tolerance back to it."""
+        if self.limit is None:
+            return slopes
+        off = slopes - self.limit.datum
+        spread = float(np.ptp(self.limit.places @ off))
+        return self.limit.datum + off * (self.limit.limit / spread) if spread > self.limit.limit else slopes
+
     def solve(self, slopes, rim, floor, chosen, unit):
         """Best change of slope over the chosen places, their band's width, and the weights of the contacts."""
         level = floor.min()
@@ -222,9 +230,10 @@ def _polish(problem: _Problem, slopes, working, weights, limit):
             step, _, refined = problem.solve(slopes, rim, floor, seen, unit)
         except ArithmeticError:  # too few close contacts to bound the change: what we have stands
             break
-        after = problem.heights(slopes + step)
+        stepped = problem.within_limit(slopes + step)
+        after = problem.heights(stepped)
         if not after[2] <= width:
             break
-        slopes, weights = slopes + step, refined
+        slopes, weights = stepped, refined
         rim, floor, width = after
     return slopes, weights
