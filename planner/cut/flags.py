@@ -73,8 +73,12 @@ def _limit_flags(estimate: JobEstimate, part: Part, family: Family) -> list[Flag
         else:
             found.append(Flag("not measured", LOOK, "no height measured yet: what is left above the limit is unknown"))
     elif not estimate.worth_cutting:
-        text = "only {0} in hand above the limit: not worth beginning; thicker gasket, weld, or replace"
-        found.append(Flag("below limit", STOP, text, (room.in_hand_mm,)))
+        if agreed is not None and agreed < room.in_hand_mm:
+            text = "hardly clean within the agreed {0}: call the customer before beginning"
+            found.append(Flag("agreed", STOP, text, (agreed,)))
+        else:
+            text = "only {0} in hand above the limit: not worth beginning; thicker gasket, weld, or replace"
+            found.append(Flag("below limit", STOP, text, (room.in_hand_mm,)))
     else:
         if estimate.left_likely_mm < -1e-9:
             found.append(Flag("below limit", STOP, "likely to end {0} below the limit", (-estimate.left_likely_mm,)))

@@ -18,6 +18,10 @@ from planner.shop import Condition, Face, FaceKind, Family, Origin, Shop, Source
 from planner.shop.origin import STARTING, learned
 
 
+ENOUGH = 60
+"""Records from which on a level of pooling no longer borrows from the next."""
+
+
 @dataclass(frozen=True)
 class Depth:
     """A clean-up depth as a frozen distribution (mm), and where it comes from."""
@@ -75,28 +79,32 @@ def starting_depth(family: Family, face: Face, condition: Condition) -> Depth:
 
 
 def learn_depths(shop: Shop) -> dict[tuple[int, int | None, Condition], Depth]:
-    """Fit every family, face and condition that the record or the queue names; thin records borrow from their kind."""
-    wanted = {(r.family_id, r.face_id, r.condition) for r in shop.depth_records}
-    for job in shop.jobs.values():
+    """Fit every family, face and condition that the open jobs name, and their normal condition; thin records borrow
+    from their kind and the shop."""
+    wanted: dict[tuple[int, int, Condition], None] = {}
+    for job in shop.open_jobs():
         part = shop.parts.get(job.part_id)
-        if part is not None:
-            wanted |= {(part.family_id, job.face_id, part.condition), (part.family_id, job.face_id, Condition.NORMAL)}
-    rows = []
+        if part is not None and part.family_id in shop.families:
+            wanted[part.family_id, job.face_id, part.condition] = None
+            wanted[part.family_id, job.face_id, Condition.NORMAL] = None
+    rows = _rows(shop)
+    return {key: learn_depth(shop, *key, rows=rows) for key in wanted}
+
+
+def learn_depth(shop: Shop, family_id: int, face_id: int, condition: Condition, rows: list | None = None) -> Depth:
+    """Fit one family's face in one condition. Raises `InputError` for a face the family does not have."""
+    family = shop.families[family_id]
+    pooled = _pool(_rows(shop) if rows is None else rows, family, family.face(face_id), condition)
+    return Depth(pooled.distribution, origin_of(pooled))
+
+
+def _rows(shop: Shop) -> list:
+    found = []
     for record in shop.depth_records:
         family = shop.families.get(record.family_id)
-        if family is None:
-            continue
-        face = next((f for f in family.faces if f.id == record.face_id), family.faces[0])
-        start = _start(family, face, record.condition)
-        rows.append((record, family, face, start))
-    found = {}
-    for family_id, face_id, condition in wanted:
-        family = shop.families.get(family_id)
-        if family is None:
-            continue
-        face = next((f for f in family.faces if f.id == face_id), family.faces[0])
-        pooled = _pool(rows, family, face, condition)
-        found[family_id, face_id, condition] = Depth(pooled.distribution, origin_of(pooled))
+        if family is not None:
+            face = next((f for f in family.faces if f.id == record.face_id), family.faces[0])
+            found.append((record, family, face, _start(family, face, record.condition)))
     return found
 
 
@@ -133,7 +141,13 @@ def _pool(rows, family: Family, face: Face, condition: Condition) -> PooledDepth
         else:
             shop.append((record, start))
     begin = _start(family, face, condition)
-    return pool_depths(DepthPrior(begin.median_mm, begin.sigma), _joined(own), _joined(kind), _joined(shop))
+    mine, near = _joined(own), _joined(kind)
+    # what lies farther away is worth five records: it is not asked where the nearer ones are many
+    if len(mine) >= ENOUGH:
+        near, shop = DepthRecords.none(), []
+    elif len(near) >= ENOUGH:
+        shop = []
+    return pool_depths(DepthPrior(begin.median_mm, begin.sigma), mine, near, _joined(shop))
 
 
 def _joined(found: list) -> DepthRecords:

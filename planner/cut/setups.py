@@ -143,7 +143,7 @@ def _work_out(
             kept = min(max(wanted, low), high)
             kept = min(kept, max(recipe.rough_feed_mm, wanted))
             if abs(kept - wanted) > 1e-9:
-                notes.append("finishing feed moved to stay inside the Ra band")
+                notes.append("finishing feed moved toward the Ra band")
             wanted = kept
     rough, rough_note = _feed(machine, cutter, face, recipe.rough_feed_mm, choice.rpm)
     finish, finish_note = _feed(machine, cutter, face, wanted, choice.rpm)

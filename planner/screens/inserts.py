@@ -2,24 +2,43 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import pandas as pd
 import streamlit as st
 
 from planner import InputError
-from planner.edge.wear import planning_limit
+from planner.edge import (
+    BackFromRegrind,
+    Cleaned,
+    Counted,
+    EdgeState,
+    End,
+    Event,
+    Fitted,
+    Indexed,
+    InsertPlace,
+    Ledger,
+    Received,
+    Replaced,
+    Scrapped,
+    SentForRegrind,
+    planning_limit,
+)
 from planner.screens import access, charts
-from planner.shop import EdgeInUse, InsertGrade, Shop
+from planner.shop import EdgeInUse, Shop
 from planner.store import StoreError
-from planner.store.edges import EdgeEvent
 from planner.units import Units
 from planner.week.adapt import capacity_mm
 from planner.week.board import edge_course, edge_needs
 
 _REASONS = {
-    "by rule, before it spoils a face": "by rule",
-    "worn": "worn",
-    "finish lost": "finish lost",
-    "chipped": "chipped",
+    "by rule, before it spoils a face": End.BY_RULE,
+    "worn": End.WORN,
+    "looks worn": End.LOOKED_WORN,
+    "finish lost": End.FINISH_LOST,
+    "chipped": End.CHIPPED,
+    "lost": End.LOST,
 }
 
 
@@ -130,128 +149,125 @@ def _stock(shop: Shop, plan) -> None:
 
 def _change(shop: Shop) -> None:
     st.subheader("Change an edge")
+    ledger = access.repository().ledger()
     left, right = st.columns(2)
     with left, st.container(border=True):
-        if shop.edges:
-            _index(shop)
-        _fit(shop)
+        _at_the_cutter(ledger)
     with right, st.container(border=True):
-        _receive(shop)
+        _drawer(ledger)
 
 
-def _index(shop: Shop) -> None:
-    edges = {(e.cutter_id, e.pocket): e for e in shop.edges}
-    pocket = st.selectbox(
-        "Edge",
-        list(edges),
-        format_func=lambda k: edge_name(shop, edges[k]),
-        key="index pocket",
-        persist_state="session",
-    )
-    edge = edges[pocket]
-    reason = st.selectbox("Why", list(_REASONS), key="index reason", persist_state="session")
-    insert = shop.inserts[edge.insert_id]
-    targets = next_edges(shop, edge, access.repository().edge_work())
-    if not targets:
-        st.warning("No fresh edge of this grade is opened: open a new insert below.")
-    else:
-        to = st.selectbox(
-            "To",
-            targets,
-            format_func=lambda t: (
-                f"position {t[1]}" if t[0] == insert.id else f"{shop.inserts[t[0]].label} position {t[1]}"
-            ),
-            key=f"index to/{pocket}",
-        )
-        st.button("Index now", type="primary", on_click=_do_index, args=(edge, to, _REASONS[reason]))
-
-
-def next_edges(shop: Shop, edge: EdgeInUse, work: dict) -> list[tuple[int, int]]:
-    """Edges of the same grade that never cut and sit in no pocket, the same insert's positions first."""
-    taken = {(e.insert_id, e.position) for e in shop.edges}
-    gone = {
-        (e.insert_id, e.position)
-        for e in access.repository().edge_events()
-        if e.kind in ("fitted", "indexed", "replaced") and e.position is not None
-    }
-    held = {e.insert_id for e in shop.edges if e.insert_id != edge.insert_id}
-    found = []
-    for insert in sorted(shop.inserts.values(), key=lambda i: (i.id != edge.insert_id, i.id)):
-        if insert.grade_id != edge.grade_id or insert.scrapped or insert.id in held:
-            continue
-        for position in range(1, insert.positions + 1):
-            key = (insert.id, position)
-            if key not in taken and key not in gone and key not in work:
-                found.append(key)
-    return found
-
-
-def _act(what: str, events: list[EdgeEvent], seen: dict | None = None) -> None:
+def _act(what: str, event: Event, seen: int) -> None:
+    """Store one change; the ledger refuses what cannot be, and tells when somebody was first."""
     try:
-        access.repository().add_edge_events(events, seen)
+        access.repository().add_edge_event(event, seen)
         st.session_state["inserts said"] = (True, what)
     except (InputError, StoreError) as trouble:
         st.session_state["inserts said"] = (False, f"Nothing was stored: {trouble}")
 
 
-def _do_index(edge: EdgeInUse, to: tuple[int, int], reason: str) -> None:
-    kind = "indexed" if to[0] == edge.insert_id else "replaced"
-    event = EdgeEvent(
-        kind,
-        access.now(),
-        access.who(),
-        insert_id=to[0],
-        position=to[1],
-        cutter_id=edge.cutter_id,
-        pocket=edge.pocket,
-        payload={"reason": reason},
-    )
-    seen = {(edge.cutter_id, edge.pocket): (edge.insert_id, edge.position)}
-    _act("Indexed. The next cut counts on the new edge; touch off again.", [event], seen)
+def _moment() -> dict:
+    return {"at": datetime.now().replace(microsecond=0), "by": access.who()}
 
 
-def _fit(shop: Shop) -> None:
-    full = {(e.cutter_id, e.pocket) for e in shop.edges}
-    empty = [(c.id, p) for c in shop.cutters.values() for p in range(1, c.inserts + 1) if (c.id, p) not in full]
-    inserts = [i for i in shop.inserts.values() if not i.scrapped and i.id not in {e.insert_id for e in shop.edges}]
-    if not empty:
+def loose_edges(ledger: Ledger, grade: str) -> list[tuple[str, int]]:
+    """Unused edges of opened inserts that lie in the drawer: (label, position)."""
+    return [
+        (insert.label, edge.position)
+        for insert in ledger.inserts.values()
+        if insert.grade == grade and insert.place is InsertPlace.DRAWER
+        for edge in insert.edges
+        if edge.state is EdgeState.UNUSED
+    ]
+
+
+def _at_the_cutter(ledger: Ledger) -> None:
+    pockets = [(c, i + 1) for c, held in ledger.pockets.items() for i in range(len(held))]
+    if not pockets:
+        st.caption("No cutter is entered yet.")
         return
-    st.markdown("**Fit an empty pocket**")
-    if not inserts:
-        st.caption("No loose insert: open one on the right.")
+    cutter, pocket = st.selectbox(
+        "Cutter and pocket",
+        pockets,
+        format_func=lambda k: f"{k[0]}, pocket {k[1]}",
+        key="pocket",
+        persist_state="session",
+    )
+    held = ledger.pockets[cutter][pocket - 1]
+    if held is None:
+        _fit(ledger, cutter, pocket)
         return
-    pocket = st.selectbox(
-        "Pocket", empty, format_func=lambda k: f"{shop.cutters[k[0]].name}, pocket {k[1]}", key="fit pocket"
-    )
-    insert = st.selectbox("Insert", inserts, format_func=lambda i: i.label, key="fit insert")
-    position = st.number_input("Position", 1, insert.positions, 1, key="fit position")
-    event = EdgeEvent(
-        "fitted",
-        access.now(),
-        access.who(),
-        insert_id=insert.id,
-        position=int(position),
-        cutter_id=pocket[0],
-        pocket=pocket[1],
-    )
-    st.button("Fit it", on_click=_act, args=("Fitted.", [event], {pocket: None}))
-
-
-def _receive(shop: Shop) -> None:
-    grades: dict[int, InsertGrade] = dict(shop.grades)
-    grade_id = st.selectbox("Grade", list(grades), format_func=lambda i: grades[i].name, key="receive grade")
-    count = st.number_input("Inserts", 0, 1000, 1, key="receive count")
+    insert = ledger.inserts[held.insert]
+    st.write(f"In it: **{held.insert} position {held.position}** of {len(insert.edges)}, {insert.grade}")
+    why = st.selectbox("Why it is changed", list(_REASONS), key="index reason", persist_state="session")
+    end = _REASONS[why]
+    same = [e.position for e in insert.edges if e.state is EdgeState.UNUSED and e.position != held.position]
+    fresh = loose_edges(ledger, insert.grade)
+    seen, base = len(ledger.log), {"cutter": cutter, "pocket": pocket, "insert": held.insert}
     with st.container(horizontal=True):
-        received = EdgeEvent("received", access.now(), access.who(), grade_id=grade_id, count=int(count))
-        st.button("Received", on_click=_act, args=(f"{count} received.", [received]), disabled=count < 1)
-        counted = EdgeEvent("counted", access.now(), access.who(), grade_id=grade_id, count=int(count))
-        st.button("Counted, that many unopened", on_click=_act, args=("Count stored.", [counted]))
+        for position in same[:3]:
+            event = Indexed(**base, **_moment(), from_position=held.position, to_position=position, end=end)
+            words = f"Indexed to position {position}: the next cut counts on it; touch off again."
+            st.button(f"Index to position {position}", type="primary", on_click=_act, args=(words, event, seen))
+        for label, position in fresh[:3]:
+            event = Replaced(**base, **_moment(), end=end, new_insert=label, new_position=position)
+            st.button(
+                f"Replace with {label}",
+                on_click=_act,
+                args=(f"{label} is in; touch off again.", event, seen),
+                key=f"r/{label}",
+            )
+        cleaned = Cleaned(**base, **_moment())
+        st.button("Cleaned and put back", on_click=_act, args=("Cleaned: its life goes on.", cleaned, seen))
+    if not same and not fresh:
+        st.warning("No fresh edge of this grade is opened: open an insert on the right first.")
+
+
+def _fit(ledger: Ledger, cutter: str, pocket: int) -> None:
+    choices = [c for grade in ledger.positions for c in loose_edges(ledger, grade)]
+    st.write("The pocket is empty.")
+    if not choices:
+        st.caption("No loose insert with a fresh edge: open one on the right.")
+        return
+    label, position = st.selectbox("Insert", choices, format_func=lambda c: f"{c[0]} position {c[1]}", key="fit")
+    event = Fitted(cutter=cutter, pocket=pocket, insert=label, position=position, **_moment())
+    st.button("Fit it", type="primary", on_click=_act, args=(f"{label} is in.", event, len(ledger.log)))
+
+
+def _drawer(ledger: Ledger) -> None:
+    grades = list(ledger.positions)
+    grade = st.selectbox("Grade", grades, key="drawer grade", persist_state="session")
+    count = int(st.number_input("Inserts", 0, 1000, 1, key="drawer count"))
+    seen = len(ledger.log)
+    with st.container(horizontal=True):
+        if count:
+            event = Received(grade=grade, inserts=count, **_moment())
+            st.button("Received", on_click=_act, args=(f"{count} received.", event, seen))
+        event = Counted(grade=grade, inserts=count, **_moment())
+        st.button("Counted, so many unopened", on_click=_act, args=("Count stored.", event, seen))
     label = st.text_input("Label for a newly opened insert", key="open label", placeholder="such as C-14")
-    st.button("Open an insert", on_click=_open, args=(grade_id, label), disabled=not label.strip())
+    st.button("Open an insert", on_click=_open, args=(grade, label))
+    loose = [i for i in ledger.inserts.values() if i.place is InsertPlace.DRAWER]
+    away = [i for i in ledger.inserts.values() if i.place is InsertPlace.REGRIND]
+    if loose:
+        picked = st.selectbox("Insert in the drawer", loose, format_func=lambda i: f"{i.label}, {i.grade}", key="loose")
+        with st.container(horizontal=True):
+            sent, gone = SentForRegrind(insert=picked.label, **_moment()), Scrapped(insert=picked.label, **_moment())
+            st.button("Send for regrind", on_click=_act, args=(f"{picked.label} sent.", sent, seen))
+            st.button("Scrap", on_click=_act, args=(f"{picked.label} scrapped.", gone, seen))
+    if away:
+        picked = st.selectbox("Out for regrind", away, format_func=lambda i: i.label, key="away")
+        cost = st.number_input("Cost of the regrind", 0.0, 10_000.0, 0.0, key="regrind cost")
+        back = BackFromRegrind(insert=picked.label, cost=float(cost), **_moment())
+        st.button("Back from regrind", on_click=_act, args=(f"{picked.label} is back.", back, seen))
 
 
-def _open(grade_id: int, label: str) -> None:
+def _open(grade: str, label: str) -> None:
+    shop = access.shop()
+    grade_id = next(i for i, g in shop.grades.items() if g.name == grade)
     try:
+        if not label.strip():
+            raise InputError("label", label, "a label to know the insert by")
         access.repository().open_insert(grade_id, label.strip(), access.now(), access.who())
         st.session_state["inserts said"] = (True, f"{label} opened.")
         st.session_state["open label"] = ""

@@ -68,7 +68,7 @@ def _board(which, version: int, records: int, plan_id: int, now: datetime) -> Bo
 @st.cache_resource(max_entries=4, show_spinner="Planning the week …")
 def _first_plan(which, version: int, records: int, hour: datetime) -> Plan:
     """The plan a shop meets before anybody accepted one; the same for everybody."""
-    return plan_shop(access.shop(), access.queue(), hour, access.knowledge(), steps=60)
+    return plan_shop(access.shop(), access.queue(), hour, access.knowledge(), steps=0)
 
 
 def _proposal(shop: Shop, queue: Queue, now: datetime, accepted) -> Plan | None:
