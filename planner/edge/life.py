@@ -34,13 +34,13 @@ ENDS_TO_CALL_LEARNED = 5
 class LifePrior:
     """Starting values: a capacity per material (median), the shape, and how far either may be off (log sd).
 
-    0.7 on a capacity is a factor of two either way; 0.5 on the shape, a factor of 1.65.
+    0.7 is a factor of two either way.
     """
 
     capacities: tuple[float, ...]
     shape: float = 3.71
     capacity_log_sd: float = 0.7
-    shape_log_sd: float = 0.5
+    shape_log_sd: float = 0.7
 
     def __post_init__(self) -> None:
         given = np.atleast_1d(finite_array("prior.capacities", np.atleast_1d(self.capacities), (None,)))

@@ -64,8 +64,9 @@ class LifeLikelihood:
         d_log_d = failed * (k + extra) - k * power
         d_log_k = failed * (1.0 + k * log_dq) - k * power * log_dq
         if self.weights is not None:
-            peak = term.max(axis=1, keepdims=True)
-            share = self.weights * np.exp(term - peak)
+            # a node without weight must not set the peak: the others would then underflow together
+            peak = np.where(self.weights > 0, term, -np.inf).max(axis=1, keepdims=True)
+            share = self.weights * np.exp(np.minimum(term - peak, 0.0))
             total = share.sum(axis=1, keepdims=True)
             share /= total
             value = float((peak + np.log(total)).sum())
