@@ -192,7 +192,7 @@ class Edges:
 class Maker:
     """Draws the shop's record day by day, then lays out this week."""
 
-    def __init__(self, weeks: int, cuts: int, seed: int = 20260105) -> None:
+    def __init__(self, weeks: int, cuts: int, seed: int = 20260269) -> None:
         self.dice = Dice(seed)
         self.weeks, self.wanted = weeks, cuts
         self.families = {f["family"]: f for f in shop.FAMILIES}
