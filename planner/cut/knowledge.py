@@ -17,7 +17,6 @@ from planner.cut.stock import DepthPrior, DepthRecords, PooledDepth, pool_depths
 from planner.shop import Condition, Face, FaceKind, Family, Origin, Shop, Source, starting
 from planner.shop.origin import STARTING, learned
 
-
 ENOUGH = 60
 """Records from which on a level of pooling no longer borrows from the next."""
 

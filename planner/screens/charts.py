@@ -28,7 +28,8 @@ WORK = {
 def timeline(rows: pd.DataFrame, dues: pd.DataFrame, now: pd.Timestamp) -> alt.Chart:
     """Bars per machine and person. ``rows``: who, start, end, work, what; ``dues``: who, due, what, late."""
     order = list(dict.fromkeys(rows["who"]))
-    height = 34 * max(1, len(order))
+    # axis and legend are part of the height
+    height = 38 * max(1, len(order)) + 110
     y = alt.Y("who:N", sort=order, title=None, axis=alt.Axis(labelLimit=140))
     bars = (
         alt.Chart(rows)
@@ -77,7 +78,7 @@ def hours(frame: pd.DataFrame) -> alt.Chart:
     used = base.mark_bar(color=CUT, height=10).encode(
         x="booked:Q", tooltip=["who", alt.Tooltip("booked:Q", format=".1f")]
     )
-    return (room + used).properties(height=34 * max(1, len(frame)))
+    return (room + used).properties(height=38 * max(1, len(frame)) + 60)
 
 
 def set_heights(frame: pd.DataFrame, unit: str) -> alt.Chart:
@@ -96,7 +97,7 @@ def set_heights(frame: pd.DataFrame, unit: str) -> alt.Chart:
         color=alt.Color("kind:N", scale=colours, legend=alt.Legend(orient="bottom", title=None)),
         tooltip=["part:N", "kind:N", alt.Tooltip("value:Q", format=".4f")],
     )
-    return points.properties(height=280)
+    return points.properties(height=360)
 
 
 def window(low: float, high: float) -> alt.Chart:
@@ -125,7 +126,7 @@ def edge_bars(frame: pd.DataFrame) -> alt.Chart:
     limit = (
         alt.Chart(frame).mark_tick(color=LATE, thickness=3, size=26).encode(x="limit:Q", y=alt.Y("edge:N", sort=None))
     )
-    return (bars + limit).properties(height=max(90, 34 * frame["edge"].nunique()))
+    return (bars + limit).properties(height=40 * frame["edge"].nunique() + 110)
 
 
 def face(outline: tuple[float, float], openings: pd.DataFrame, points: pd.DataFrame, width_px: int = 460) -> alt.Chart:

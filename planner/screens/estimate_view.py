@@ -25,9 +25,9 @@ def draw(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> None:
         )
     cells = st.columns(4)
     origins = estimate.origins
-    cells[0].metric(
-        "Depth", likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units), help=origins["depth"].words
-    )
+    with cells[0]:
+        st.metric("Depth, likely", units.depth(estimate.stop_likely_mm), help=origins["depth"].words)
+        st.caption(f"allow {units.depth(estimate.stop_allow_mm)}")
     cells[1].metric(
         "Spindle",
         minutes_words(estimate.spindle_minutes),

@@ -247,19 +247,19 @@ def _drawer(ledger: Ledger) -> None:
         st.button("Counted, so many unopened", on_click=_act, args=("Count stored.", event, seen))
     label = st.text_input("Label for a newly opened insert", key="open label", placeholder="such as C-14")
     st.button("Open an insert", on_click=_open, args=(grade, label))
-    loose = [i for i in ledger.inserts.values() if i.place is InsertPlace.DRAWER]
-    away = [i for i in ledger.inserts.values() if i.place is InsertPlace.REGRIND]
+    loose = [i.label for i in ledger.inserts.values() if i.place is InsertPlace.DRAWER]
+    away = [i.label for i in ledger.inserts.values() if i.place is InsertPlace.REGRIND]
     if loose:
-        picked = st.selectbox("Insert in the drawer", loose, format_func=lambda i: f"{i.label}, {i.grade}", key="loose")
+        picked = st.selectbox("Insert in the drawer", loose, key="loose")
         with st.container(horizontal=True):
-            sent, gone = SentForRegrind(insert=picked.label, **_moment()), Scrapped(insert=picked.label, **_moment())
-            st.button("Send for regrind", on_click=_act, args=(f"{picked.label} sent.", sent, seen))
-            st.button("Scrap", on_click=_act, args=(f"{picked.label} scrapped.", gone, seen))
+            sent, gone = SentForRegrind(insert=picked, **_moment()), Scrapped(insert=picked, **_moment())
+            st.button("Send for regrind", on_click=_act, args=(f"{picked} sent.", sent, seen))
+            st.button("Scrap", on_click=_act, args=(f"{picked} scrapped.", gone, seen))
     if away:
-        picked = st.selectbox("Out for regrind", away, format_func=lambda i: i.label, key="away")
+        picked = st.selectbox("Out for regrind", away, key="away")
         cost = st.number_input("Cost of the regrind", 0.0, 10_000.0, 0.0, key="regrind cost")
-        back = BackFromRegrind(insert=picked.label, cost=float(cost), **_moment())
-        st.button("Back from regrind", on_click=_act, args=(f"{picked.label} is back.", back, seen))
+        back = BackFromRegrind(insert=picked, cost=float(cost), **_moment())
+        st.button("Back from regrind", on_click=_act, args=(f"{picked} is back.", back, seen))
 
 
 def _open(grade: str, label: str) -> None:
