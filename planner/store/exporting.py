@@ -218,12 +218,14 @@ def export_template(table: str, system: System, kind: Format = Format.CSV) -> by
     return _write(ft.IMPORTS[table], (), system, kind)
 
 
-def export_shop(repository: Repository, system: System) -> bytes:
+def export_shop(repository: Repository, system: System | None = None) -> bytes:
     """Everything of a shop as a zip: one CSV a kind of record (the sample's own files have the same form), columns.csv
     saying what each column holds, and measurements, run sheets and accepted plans as they are stored (in mm).
+    ``system`` None = the units the shop reads in.
 
     Photos and unsaved drafts are left out: a backup holds them. One state of the shop: a single reading transaction.
     """
+    system = system or repository.settings().units
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
         described = []

@@ -52,13 +52,17 @@ __all__ = [
     "Imported",
     "NewJob",
     "NewSet",
+    "PART_COLUMNS",
     "RowProblem",
     "commit",
     "documented_columns",
     "preview",
+    "read_parts",
+    "store_import",
 ]
 
 IMPORTS = ft.IMPORTS
+PART_COLUMNS = ft.IMPORT_PARTS.columns
 _LIVE = (PartState.IN_SHOP, PartState.EXPECTED, PartState.SHELF)
 _OPEN = (JobState.WAITING, JobState.RUNNING)
 _CHUNK = 100
@@ -195,6 +199,19 @@ def commit(
             MatchedSet(s.name, tuple(jobs[i].id for i in s.members), tolerance_mm=s.tolerance_mm) for s in found.sets
         ]
         return Imported(parts, jobs, together.add_all(sets, by, at) if sets else ())
+
+
+def read_parts(
+    data: bytes, filename: str, shop: Shop, units: System | None = None, at: datetime | None = None
+) -> ImportPreview:
+    """The week's parts, each with its job, from a CSV or XLSX file with `PART_COLUMNS`; see `preview`. ``at`` dates the
+    heights and holds of the file (None = now)."""
+    return preview(data, filename, "parts", shop, units, now=at or datetime.now().replace(second=0, microsecond=0))
+
+
+def store_import(repository: Base, found: ImportPreview, by: str = "", at: datetime | None = None) -> Imported:
+    """Store what `read_parts` found, in one transaction; see `commit`."""
+    return commit(repository, found, by, at)
 
 
 def _add(
