@@ -229,11 +229,10 @@ def _smallest_chamber(engine: Engine, bank: Bank):
 
 
 def _chamber_spread(engine: Engine, bank: Bank):
-    volumes = chambers_after(engine, bank)
-    known = [v for v in volumes if v is not None]
-    if not known or len(known) < len(volumes):
+    volumes = bank.chambers_cm3
+    if not volumes or None in volumes:
         return None, "not every chamber is known"
-    return float(np.ptp(known)), ""
+    return float(np.ptp(volumes)), ""  # the cut takes the same from each
 
 
 def _compression(engine: Engine, bank: Bank):

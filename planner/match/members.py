@@ -165,16 +165,24 @@ class MemberSet:
 class SetPlan:
     """Likely cuts of a set: ``cuts`` on compared heights, ``finals_mm`` as measured, in the order of the members.
 
-    ``meets_aim``: feasible at the aim less guard; ``meets_stop``: feasible at the greatest mismatch that may pass
-    (``cuts`` is the plan for the aim where that can be met, else the one for the stop). ``spreads_mm``: spread of
+    ``aim``: cuts for the aim less guard; ``stop``: for the greatest mismatch that may pass; ``cuts``: the one to work
+    to, for the aim where that can be met or nothing can, else for the stop. ``spreads_mm``: spread of
     each member's measured points, NaN while not measured.
     """
 
     cuts: SetCuts
     finals_mm: np.ndarray
     spreads_mm: np.ndarray
-    meets_aim: bool
-    meets_stop: bool
+    aim: SetCuts
+    stop: SetCuts
+
+    @property
+    def meets_aim(self) -> bool:
+        return self.aim.feasible
+
+    @property
+    def meets_stop(self) -> bool:
+        return self.stop.feasible
 
 
 def check_parts_once(sets: Iterable[MemberSet]) -> None:
@@ -250,15 +258,15 @@ def plan_members(
         )
         for tolerance in (one.aim_mm, one.stop_mm)
     )
-    cuts = aim if aim.feasible or not stop.feasible else stop
     if one.relative:
-        cuts = replace(cuts, problems=tuple(f"{p} (heights less nominal)" for p in cuts.problems))
+        aim, stop = (replace(c, problems=tuple(f"{p} (heights less nominal)" for p in c.problems)) for c in (aim, stop))
+    cuts = aim if aim.feasible or not stop.feasible else stop
     return SetPlan(
         cuts=cuts,
         finals_mm=heights - cuts.cuts_mm,
         spreads_mm=np.array([math.nan if m.spread_mm is None else m.spread_mm for m in one.members]),
-        meets_aim=aim.feasible,
-        meets_stop=stop.feasible,
+        aim=aim,
+        stop=stop,
     )
 
 

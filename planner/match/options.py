@@ -93,7 +93,8 @@ def what_would_help(
     """Ways out for a set as it stands, those that work first, then by cost.
 
     Every member is reckoned with its likely removal. removal_without_spot_mm: by member name, the removal if its
-    worst spot were welded up; weld_cost: of one weld. pool: parts that could take the place of an open or finished
+    worst spot were welded up; weld_cost: of one weld. shelf: the gasket usually
+    fitted comes first; the highest member keeps it. pool: parts that could take the place of an open or finished
     member (compared heights; only the two-member case). Options for which nothing is given are left out.
     """
     value = not_negative("value_per_mm", value_per_mm)
@@ -209,20 +210,18 @@ def _recut(state: _State, value: float, setup: float, step: float, least: float,
 
 
 def _gaskets(state: _State, value: float, shelf: Sequence[GasketLike], most: int, show: Show) -> list[Option]:
-    """Stacks of height and gasket within the window: the thinnest on the highest, matching ones on the others."""
+    """Stacks of height and gasket within the window: the usual one on the highest, thicker ones on the others."""
     stacks = gasket_stacks(shelf, most)
     thick = np.array([sum(g.crushed_mm for g in s) for s in stacks])
+    usual = stacks.index((shelf[0],))
     high = int(np.argmax(state.finals))
-    best: tuple | None = None
-    for base in range(len(stacks)):
-        wanted = state.finals[high] + thick[base] - state.finals
-        picks = [int(np.argmin(np.abs(thick - w))) for w in wanted]
-        picks[high] = base
-        left = float(np.ptp(state.finals + thick[picks]))
-        key = (left > state.window + SAME_MM, sum(len(stacks[p]) for p in picks), round(left, 9), thick[base])
-        if best is None or key < best[0]:
-            best = (key, picks, left)
-    _, picks, left = best
+    picks = []
+    for final in state.finals:
+        missing = np.abs(state.finals[high] + thick[usual] - final - thick)
+        # Among stacks that come as near: the fewest pieces.
+        picks.append(min(range(len(stacks)), key=lambda p: (round(missing[p], 6), len(stacks[p]), p)))
+    picks[high] = usual
+    left = float(np.ptp(state.finals + thick[picks]))
     if len(set(picks)) == 1:
         return []
     words = [

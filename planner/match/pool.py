@@ -17,6 +17,7 @@ from planner.errors import InputError, finite, finite_array, not_negative
 _TIE_MM = 1e-8
 # Largest family without sides whose pairing is solved among all its pairs where neighbours are not known to be best.
 _EXACT_UP_TO = 60
+_NEAR = 12
 
 
 class PoolPairing(NamedTuple):
@@ -248,27 +249,53 @@ def _neighbours(order: list[PoolPart], tolerance: float) -> list[tuple[str, str]
 def _matching(order: list[PoolPart], tolerance: float) -> list[tuple[str, str]]:
     """Best matching of an ascending family as an integer programme, each part taken at most once.
 
-    Beyond `_EXACT_UP_TO` parts only partners near in height are offered to each.
+    Beyond `_EXACT_UP_TO` parts only partners near in height are offered to each. Odd groups of which every part is
+    half taken are cut off first (Edmonds' odd-set inequalities, J. Res. NBS 69B, 1965): without them branching on a
+    family with an odd number of parts takes very long.
     """
-    reach = len(order) if len(order) <= _EXACT_UP_TO else 12
+    count = len(order)
+    reach = count if count <= _EXACT_UP_TO else _NEAR
     difference = _differences(order, order)
     allowed = _above_limits(order, order, difference, tolerance)
-    edges = np.array([(i, j) for i in range(len(order)) for j in range(i + 1, min(len(order), i + 1 + reach))])
+    edges = np.array([(i, j) for i in range(count) for j in range(i + 1, min(count, i + 1 + reach))])
     edges = edges[allowed[edges[:, 0], edges[:, 1]]]
     if not len(edges):
         return []
     doubts = np.array([p.final_sd_mm for p in order])
     apart = difference[edges[:, 0], edges[:, 1]]
     cost = expected_extra(apart, np.hypot(doubts[edges[:, 0]], doubts[edges[:, 1]]), tolerance)
-    cost = cost + apart**2 * (_TIE_MM / max(1e-12, float((apart**2).max()) * len(order)))
-    dear = (float(cost.max()) + 1.0) * len(order)
+    cost = cost + apart**2 * (_TIE_MM / max(1e-12, float((apart**2).max()) * count))
+    gain = cost - (float(cost.max()) + 1.0) * count  # one pair more is worth more than any removal
     takes = sparse.coo_array(
-        (np.ones(2 * len(edges)), (edges.T.ravel(), np.tile(np.arange(len(edges)), 2))), shape=(len(order), len(edges))
-    )
-    found = milp(cost - dear, integrality=1, bounds=Bounds(0, 1), constraints=LinearConstraint(takes.tocsc(), ub=1.0))
-    if found.x is None:
-        raise InputError("parts", len(order), f"a pool that can be paired ({found.message})")
+        (np.ones(2 * len(edges)), (edges.T.ravel(), np.tile(np.arange(len(edges)), 2))), shape=(count, len(edges))
+    ).tocsr()
+    # Of an odd family one part stays single: said at once, as the relaxation would share that out in many ways.
+    takes = sparse.vstack([takes, sparse.csr_array(np.ones((1, len(edges))))]).tocsr()
+    most = np.concatenate([np.ones(count), [count // 2]])
+    for _ in range(100):
+        relaxed = milp(gain, bounds=Bounds(0, 1), constraints=LinearConstraint(takes, ub=most))
+        odd = _odd_groups(edges, relaxed.x, count)
+        if not odd:
+            break
+        inside = [np.isin(edges, group).all(axis=1).astype(float) for group in odd]
+        takes = sparse.vstack([takes, sparse.csr_array(np.array(inside))]).tocsr()
+        most = np.concatenate([most, [(len(group) - 1) / 2 for group in odd]])
+    found = milp(gain, integrality=1, bounds=Bounds(0, 1), constraints=LinearConstraint(takes, ub=most))
     return [(order[i].name, order[j].name) for (i, j), x in zip(edges, found.x, strict=True) if x > 0.5]
+
+
+def _odd_groups(edges: np.ndarray, share: np.ndarray, count: int) -> list[np.ndarray]:
+    """Connected odd groups of parts whose pairs are taken in part, more than their odd-set inequality allows."""
+    part = (share > 1e-6) & (share < 1 - 1e-6)
+    graph = sparse.coo_array((np.ones(part.sum()), edges[part].T), shape=(count, count))
+    groups, label = sparse.csgraph.connected_components(graph, directed=False)
+    found = []
+    for group in range(groups):
+        members = np.flatnonzero(label == group)
+        inside = float(share[np.isin(edges, members).all(axis=1)].sum())
+        if len(members) % 2 and len(members) > 1 and inside > (len(members) - 1) / 2 + 1e-6:
+            found.append(members)
+    return found
 
 
 def _differences(left: list[PoolPart], right: list[PoolPart]) -> np.ndarray:
