@@ -108,6 +108,9 @@ def _buttons(shop: Shop, queue: Queue, now: datetime, accepted, proposal: Plan |
     said = st.session_state.pop("week said", None)
     if said:
         st.toast(said)
+    wrong = st.session_state.pop("week wrong", None)
+    if wrong:
+        st.error(wrong)
 
 
 def _search(shop: Shop, queue: Queue, now: datetime, accepted) -> None:
@@ -124,8 +127,11 @@ def _search(shop: Shop, queue: Queue, now: datetime, accepted) -> None:
 
 
 def _accept(plan: Plan, seen: tuple[int, int]) -> None:
+    if not access.who():
+        st.session_state["week wrong"] = "Say who you are (top right), then accept: a plan carries a name."
+        return
     if access.versions() != seen:
-        st.session_state["week said"] = "Something changed meanwhile: look at the new plan, then accept."
+        st.session_state["week wrong"] = "Something changed meanwhile: look at the new plan, then accept."
         return
     shop, store = access.shop(), access.repository()
     payload = payload_of(plan, shop, access.queue(), plan.start)

@@ -1,0 +1,130 @@
+"""The week on screen: a proposal, accepting it, out of date after a change, re-planning."""
+
+from dataclasses import replace
+
+from planner.shop import Condition, JobState
+from tests.tiny import MONDAY
+
+
+def texts(at):
+    return [e.value for kind in (at.info, at.warning, at.success, at.error) for e in kind]
+
+
+def as_ab(at, store):
+    """Somebody sits here: a plan is accepted by a name."""
+    at.session_state["who"] = next(iter(store.load_shop().people))
+
+
+def press(at, label):
+    next(b for b in at.button if b.label == label).click()
+    at.run()
+    assert not at.exception, [e.value for e in at.exception]
+
+
+def test_the_first_screen_shows_a_plan_that_nobody_accepted_yet(app, go):
+    go(app, "week")
+    assert any("not accepted yet" in t for t in texts(app))
+    table = app.dataframe[-1].value
+    assert set(table["Part"]) == {"T-1", "T-2", "T-3", "T-4"}
+    assert "pressure test not done" in " ".join(table["Waits for"])
+    # what is ready and what waits, and the first job of the machine
+    words = " ".join(m.value for m in app.markdown)
+    assert "3 ready to cut, 1 waiting" in words
+    assert "the mill" in words
+
+
+def test_an_accepted_plan_stands_still_and_says_when_it_is_out_of_date(app, go, store):
+    as_ab(app, store)
+    go(app, "week")
+    press(app, "Accept this plan")
+    plan = store.current_plan()
+    assert plan is not None
+    assert any("It holds" in t for t in texts(app))
+    part = next(p for p in store.load_shop().parts.values() if p.tag == "T-1")
+    store.save(replace(part, condition=Condition.HEAVILY_CORRODED), by="ab", at=MONDAY)
+    app.run()
+    assert any("out of date: +" in t for t in texts(app))
+    assert store.current_plan().id == plan.id
+    assert store.current_plan().payload["order"] == plan.payload["order"]
+
+
+def test_a_plan_is_accepted_by_somebody(app, go, store):
+    go(app, "week")
+    press(app, "Accept this plan")
+    assert any("Say who you are" in t for t in texts(app))
+    assert store.current_plan() is None
+
+
+def test_replanning_proposes_and_only_accepting_changes_the_board(app, go, store, monkeypatch):
+    from planner.screens import week
+
+    monkeypatch.setattr(week, "SEARCH_SECONDS", 0.2)
+    as_ab(app, store)
+    go(app, "week")
+    press(app, "Accept this plan")
+    first = store.current_plan()
+    press(app, "Re-plan from now")
+    assert store.current_plan().id == first.id
+    assert any("stays until you accept" in t for t in texts(app))
+    press(app, "Accept this plan")
+    assert store.current_plan().id != first.id
+
+
+def test_units_switch_on_the_week(app, go):
+    go(app, "week")
+    assert any("thou" in str(v) for v in app.dataframe[-1].value["Cut"])
+    app.session_state["units"] = "metric"
+    app.run()
+    assert not app.exception
+    assert all("mm" in str(v) for v in app.dataframe[-1].value["Cut"])
+
+
+def test_an_empty_shop_is_told_what_to_enter_first(empty_app, go):
+    go(empty_app, "week")
+    assert any("Nothing to plan yet" in t for t in texts(empty_app))
+    assert any("a machine, with its speeds" in m.value for m in empty_app.markdown)
+
+
+def test_recording_a_cut_updates_job_part_and_week(app, go, store):
+    as_ab(app, store)
+    go(app, "week")
+    press(app, "Accept this plan")
+    job = next(j for j in store.load_shop().open_jobs() if store.load_shop().part_of(j).tag == "T-1")
+    app.session_state["run job"] = job.id
+    go(app, "run")
+    fields = {t.label: t for t in app.text_input}
+    fields["Depth after each pass (thou), kiss pass as 0"].input("0 2.5 3.5").run()
+    fields = {t.label: t for t in app.text_input}
+    fields["First clean after pass no."].input("3").run()
+    fields = {t.label: t for t in app.text_input}
+    fields["Height, front left (in)"].input("3.9256").run()
+    press(app, "Record the cut")
+    shop = store.load_shop()
+    assert shop.jobs[job.id].state is not JobState.WAITING
+    cut = store.cuts_of(job.part_id)[0]
+    assert round(cut.stop_depth_mm / 0.0254, 3) == 3.5
+    assert (cut.clean_lower_mm, cut.clean_upper_mm) == (2.5 * 0.0254, 3.5 * 0.0254)
+    assert shop.removed_mm[job.part_id, job.face_id] == cut.stop_depth_mm
+    assert shop.parts[job.part_id].latest_heights_mm(job.face_id)["front left"].height_mm == 3.9256 * 25.4
+
+
+def test_a_wrong_depth_is_marked_beside_its_field_and_nothing_is_stored(app, go, store):
+    go(app, "run")
+    fields = {t.label: t for t in app.text_input}
+    fields["Depth after each pass (thou), kiss pass as 0"].input("3 2").run()
+    press(app, "Record the cut")
+    assert any("never become less" in e.value for e in app.error)
+    assert store.cuts_frame().empty
+
+
+def test_what_was_typed_outlives_a_new_session(app, go, store):
+    from streamlit.testing.v1 import AppTest
+
+    from tests.screens.conftest import APP
+
+    go(app, "run")
+    label = "Depth after each pass (thou), kiss pass as 0"
+    {t.label: t for t in app.text_input}[label].input("0 1.5").run()
+    again = AppTest.from_file(str(APP), default_timeout=60)
+    go(again, "run")
+    assert {t.label: t for t in again.text_input}[label].value == "0 1.5"

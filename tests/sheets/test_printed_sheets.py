@@ -1,0 +1,73 @@
+"""Printed sheets: complete, self-contained, escaped."""
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+
+from planner.sheets import cautions, run_sheet, week_sheet
+from planner.units import Units
+from planner.week.board import plan_shop
+from planner.week.queue import estimate_queue
+from tests.tiny import MONDAY
+
+EVIL = "<script>alert('x')</script>&\""
+
+
+def page(shop, job=1, system="inch"):
+    queue = estimate_queue(shop)
+    return run_sheet(shop, shop.jobs[job], queue.estimates[job], Units(system), MONDAY)
+
+
+def test_a_run_sheet_has_the_figures_and_room_to_write(shop):
+    html = page(shop)
+    estimate = estimate_queue(shop).estimates[1]
+    for planned in estimate.passes:
+        assert Units().depth(planned.standing_mm, unit=False) in html
+    for point in shop.families[1].faces[0].points:
+        assert point.name in html
+    assert html.count('class="write"') > 20
+    assert "Never deeper than" in html
+
+
+def test_all_text_is_escaped(shop):
+    part = replace(shop.parts[1], tag=EVIL, owner=EVIL, work_order=EVIL, agreed_depth_mm=0.1, agreed_by=EVIL)
+    shop = replace(shop, parts={**shop.parts, 1: part})
+    queue = estimate_queue(shop)
+    plan = plan_shop(shop, queue, MONDAY, steps=0)
+    for html in (page(shop), week_sheet(shop, queue, plan, "1", Units(), MONDAY)):
+        assert "<script" not in html
+        assert "&lt;script&gt;" in html
+
+
+def test_sheets_are_self_contained(shop):
+    queue = estimate_queue(shop)
+    plan = plan_shop(shop, queue, MONDAY, steps=0)
+    for html in (page(shop), week_sheet(shop, queue, plan, "1", Units(), MONDAY)):
+        assert not re.search(r"(src|href)\s*=|@import|url\(", html)
+        HTMLParser().feed(html)
+
+
+@pytest.mark.parametrize("material", ["aluminium", "grey_iron", "magnesium"])
+def test_three_cautions_in_front_the_rest_behind(material):
+    front, back = cautions(material, hoist=True)
+    assert len(front) == 3 and len(back) >= 5
+    assert not set(front) & set(back)
+    if material == "magnesium":
+        assert "class D" in " ".join(front) and "No water" in " ".join(front)
+
+
+def test_a_week_sheet_lists_jobs_by_day_and_what_waits(shop):
+    queue = estimate_queue(shop)
+    plan = plan_shop(shop, queue, MONDAY, steps=0)
+    html = week_sheet(shop, queue, plan, "1", Units("metric"), MONDAY)
+    assert "Monday 02 March" in html
+    assert "pressure test not done" in html
+    assert "mm" in html and not re.search(r"\bthou\b", html)
+
+
+def test_an_unknown_limit_and_metric_units(shop):
+    html = page(shop, job=3, system="metric")
+    assert "no limit known, ask" in html
+    assert not re.search(r"\bthou\b", html)
