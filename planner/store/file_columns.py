@@ -210,8 +210,7 @@ def match_headings(written: Sequence[Any], table: Table) -> tuple[list[Heading |
         found.append(heading)
         if heading is None:
             if said.strip():
-                near = difflib.get_close_matches(name, [c.name for c in table.columns], 1, 0.8)
-                ignored.append(f"{shown(said)} (is {near[0]} meant?)" if near else shown(said))
+                ignored.append(shown(said) + _near_miss(name, table))
             continue
         if heading.column.name in seen:
             problems.append(
@@ -226,6 +225,14 @@ def match_headings(written: Sequence[Any], table: Table) -> tuple[list[Heading |
                 )
             )
     return found, problems, ignored
+
+
+def _near_miss(name: str, table: Table) -> str:
+    spellings = {c.name: c.name for c in table.columns}
+    for column in table.columns:
+        spellings |= {f"{column.name}_{unit}": column.name for unit in _UNITS.get(column.kind, ())}
+    near = difflib.get_close_matches(name, spellings, 1, 0.8)
+    return f" (is {spellings[near[0]]} meant?)" if near else ""
 
 
 def _heading(name: str, said: str, table: Table) -> Heading | None:

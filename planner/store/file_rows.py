@@ -80,28 +80,36 @@ def read_rows(raw: RawTable, table: Table, system: System | None = None, move: M
     """
     headings, problems, ignored = match_headings(raw.headings, table)
     stated = _stated_units(raw, headings, problems)
+    spoken = stated or system or System.INCH
+    may_ask = system is None and stated is None
     ask = False
+    # the same words stand in many rows: each is read once a column
+    known: list[dict[str, Any]] = [{} for _ in headings]
+    columns = [(i, h, h.column.name, known[i]) for i, h in enumerate(headings) if h is not None]
     rows = []
     for number, cells in raw.rows:
         values: dict[str, Any] = {}
         written: dict[str, Any] = {}
         whole = True
-        padded = (*cells, *([None] * (len(headings) - len(cells))))
-        for heading, cell in zip(headings, padded, strict=False):
-            if heading is None:
+        for i, heading, name, read in columns:
+            cell = cells[i] if i < len(cells) else None
+            written[name] = cell
+            if type(cell) is str and cell in read:
+                values[name] = read[cell]
                 continue
-            written[heading.column.name] = cell
-            if system is None and stated is None and units_missing(heading, cell):
+            if may_ask and units_missing(heading, cell):
                 ask = True
             try:
-                value = read_cell(heading, cell, stated or system or System.INCH)
+                value = read_cell(heading, cell, spoken)
             except InputError as error:
-                problems.append(RowProblem(number, heading.column.name, shown(cell), error.accepted))
+                problems.append(RowProblem(number, name, shown(cell), error.accepted))
                 whole = False
                 continue
             if move and heading.column.kind in (Kind.DATE, Kind.MOMENT) and value is not None:
                 value = move(value)
-            values[heading.column.name] = value
+            values[name] = value
+            if type(cell) is str:
+                read[cell] = value
         extra = [c for c in cells[len(headings) :] if c not in (None, "")]
         if extra:
             wanted = f"at most {len(headings)} cells, as many as headings; quote a cell that holds the delimiter"

@@ -7,6 +7,7 @@ Names link rows: a face names its family, a job its part's tag, a cut its job's 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from types import MappingProxyType
 
 from planner.shop import (
@@ -131,7 +132,15 @@ IMPORT_PARTS = Table(
     ),
 )
 IMPORT_FAMILIES = Table(
-    "families", "a face; rows with the same family are faces of one family", (*_FAMILY, *_FACE, UNITS_COLUMN)
+    "families",
+    "a face; rows with the same family are faces of one family, whose own columns need filling in the first only",
+    (
+        _FAMILY[0],
+        replace(_FAMILY[1], required=False, what="aluminium, grey iron or magnesium; needed in the family's first row"),
+        *_FAMILY[2:],
+        *_FACE,
+        UNITS_COLUMN,
+    ),
 )
 
 # one noun a row ----------------------------------------------------------------------------------------------

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import re
 from collections.abc import Iterable, Mapping
+from types import MappingProxyType
 from typing import Any
 
 from planner.errors import InputError
@@ -40,17 +41,40 @@ class Problems:
         return tuple(sorted(self.found, key=lambda p: p.row))
 
 
+# what a refused or missing field that a noun needs is replaced by, so that its other fields are tried all the same
+_STAND_INS: Mapping[str, Any] = MappingProxyType(
+    {
+        "name": "stand-in",
+        "tag": "stand-in",
+        "material": "aluminium",
+        "length_mm": 9000.0,
+        "width_mm": 9000.0,
+        "crushed_mm": 1.0,
+        "diameter_mm": 300.0,
+        "speed_m_min": 500.0,
+        "rough_feed_mm": 0.1,
+        "finish_feed_mm": 0.1,
+        "least_pass_mm": 0.01,
+        "usual_pass_mm": 0.05,
+        "greatest_pass_mm": 0.1,
+    }
+)
+
+
 def build(
     noun: type, row: Row, fields: Mapping[str, Any], problems: Problems, renames: Mapping[str, str] | None = None
 ) -> Any:
     """The noun, or None with a problem for each field it refuses: a refused field is left out and the rest tried."""
     left = dict(fields)
-    refused = False
     needed = {
         f.name
         for f in dataclasses.fields(noun)
         if f.default is dataclasses.MISSING and f.default_factory is dataclasses.MISSING
     }
+    missing = needed - set(left)
+    left |= {name: _STAND_INS[name] for name in missing if name in _STAND_INS}
+    refused = bool(missing)
+    tried: set[str] = set()
     while needed <= set(left):
         try:
             made = noun(**left)
@@ -58,9 +82,13 @@ def build(
             problems.note_error(row, error, renames)
             refused = True
             name = re.sub(r"\[.*?\]", "", error.field).rsplit(".", 1)[-1]
-            if name not in left:
+            if name not in left or name in tried:
                 return None
-            del left[name]
+            tried.add(name)
+            if name in needed and name in _STAND_INS:
+                left[name] = _STAND_INS[name]
+            else:
+                del left[name]
         else:
             return None if refused else made
     return None

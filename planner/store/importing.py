@@ -387,6 +387,8 @@ def _families(rows: tuple[Row, ...], shop: Shop, problems: Problems) -> tuple[Fa
         if key in taken:
             problems.note(first, "family", "a family the shop does not have yet")
         names_once(members, "face", (), "", problems)
+        if first.get("material") is None and first.whole:
+            problems.note(first, "material", "aluminium, grey iron or magnesium, in the family's first row")
         for row in members[1:]:
             for column in _FAMILY_COLUMNS[1:]:
                 value = row.get(column.name)
