@@ -58,9 +58,20 @@ def kind() -> Kind:
 
 
 def choose(wanted: Kind) -> None:
-    """Look at the other shop; its own file is opened (and made) when first asked for."""
-    _open(wanted)
+    """Look at the other shop; its own file is opened (and made) when first asked for. To be called in a callback.
+
+    Who sits here and which part was looked at belong to the shop that was left; its unit system does, too.
+    """
+    store = _open(wanted)
     st.session_state[_KIND] = wanted
+    st.session_state[_WHO] = None
+    st.session_state.pop("part", None)
+    read_in(store.settings().units)
+
+
+def read_in(system: System) -> None:
+    """Show figures in this unit system from now on. To be called in a callback."""
+    st.session_state[_UNITS] = System(system).value
 
 
 def reopen() -> None:

@@ -10,6 +10,7 @@ rerun, a page change, a sleeping tablet or a restart loses nothing. Saving happe
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -19,6 +20,7 @@ from typing import Any, Protocol
 import streamlit as st
 
 from planner import InputError
+from planner.screens import access
 from planner.store import StaleRecord
 from planner.units import System, Units, read_number
 
@@ -40,7 +42,8 @@ class Field:
     """One field: its name in the noun, the label, what kind of quantity it is.
 
     ``kind``: text, long, number, whole, length, height, depth, ra, area, speed, feed, table_feed, minutes, share
-    (per cent on screen), choice (an Enum or pairs of value and label), flag, date, moment.
+    (per cent on screen), choice (an Enum or pairs of value and label), several (choices, a tuple), flag, date, moment,
+    numbers (a list, "150, 200, 300"), depths (a list), depth_counts (pairs, "1 × 10, 1.5 × 10").
     """
 
     name: str
@@ -63,6 +66,19 @@ _QUANTITIES = {
     "table_feed": ("read_length_mm", "table_feed_unit", "length_factor", 2, 1),
 }
 
+_LISTS = ("numbers", "depths", "depth_counts")
+# the unit a limit is named in, where the noun itself refuses a value
+_INSIDE = {
+    "length": "mm",
+    "height": "mm",
+    "depth": "mm",
+    "feed": "mm",
+    "ra": "µm",
+    "area": "mm²",
+    "speed": "m/min",
+    "table_feed": "mm/min",
+}
+
 
 def shown(kind: str, value: Any, units: Units) -> str:
     """The text that stands in a field for an inside value; empty for unknown."""
@@ -75,15 +91,45 @@ def shown(kind: str, value: Any, units: Units) -> str:
         return body.rstrip("0").rstrip(".") if "." in body else body
     if kind == "share":
         return f"{value * 100:g}"
+    if kind == "numbers":
+        return ", ".join(f"{v:g}" for v in value)
+    if kind == "depths":
+        return ", ".join(shown("depth", v, units) for v in value)
+    if kind == "depth_counts":
+        return ", ".join(f"{shown('depth', v, units)} × {n}" for v, n in value)
     if kind in ("number", "whole", "minutes"):
         return f"{value:g}"
     return str(value)
+
+
+def _pieces(raw: str) -> list[str]:
+    """The members of a typed list: parted by ";" where there is one, else by commas, else by blanks."""
+    mark = ";" if ";" in raw else "," if "," in raw else None
+    return [p.strip() for p in raw.split(mark) if p.strip()]
+
+
+def _read_list(item: Field, raw: str, units: Units) -> tuple:
+    if item.kind == "numbers":
+        return tuple(read_number(item.name, p) for p in _pieces(raw))
+    if item.kind == "depths":
+        return tuple(units.read_depth_mm(item.name, p) for p in _pieces(raw))
+    found = []
+    for piece in _pieces(re.sub(r"\s*[×x*]\s*", "×", raw)):
+        thickness, mark, count = piece.partition("×")
+        if not mark or not count.isdigit():
+            raise InputError(item.name, piece, "thickness × how many, such as 1.5 × 10")
+        found.append((units.read_depth_mm(item.name, thickness), int(count)))
+    return tuple(found)
 
 
 def read(item: Field, raw: Any, units: Units) -> Any:
     """The inside value of what stands in a field; None for an empty one. Raises `InputError` naming the field."""
     if isinstance(raw, str):
         raw = raw.strip()
+    if item.kind == "several":
+        return tuple(raw or ())
+    if item.kind in _LISTS:
+        return _read_list(item, raw or "", units)
     if raw in ("", None) or (raw == UNKNOWN and item.kind != "choice"):
         if item.kind in ("text", "long"):
             if item.required:
@@ -109,6 +155,8 @@ def read(item: Field, raw: Any, units: Units) -> Any:
 def _label(item: Field, units: Units) -> str:
     if item.kind in _QUANTITIES:
         return f"{item.label} ({getattr(units, _QUANTITIES[item.kind][1])})"
+    if item.kind in _LISTS[1:]:
+        return f"{item.label} ({units.depth_unit})"
     if item.kind == "share":
         return f"{item.label} (%)"
     if item.kind == "minutes":
@@ -122,6 +170,8 @@ def _plain(value: Any) -> Any:
         return value.value
     if isinstance(value, (date, datetime)):
         return value.isoformat()
+    if isinstance(value, (tuple, list)):
+        return [_plain(v) for v in value]
     return value
 
 
@@ -148,21 +198,46 @@ class Form:
         return f"{self.name}:{self.record if self.record is not None else 'new'}"
 
     @property
+    def _row(self) -> str:
+        """The draft's row in the store: two people typing in one record have a draft each."""
+        who = access.who()
+        return f"{self.draft_key}@{who}" if who else self.draft_key
+
+    @property
     def _state_key(self) -> str:
-        return f"form/{self.draft_key}"
+        # the sample's record 1 is not one's own record 1
+        return f"form/{access.kind()}/{self.draft_key}"
 
     def _state(self) -> dict:
-        return st.session_state.setdefault(self._state_key, {"epoch": 0, "problems": {}, "said": None, "draft": None})
+        fresh = {"epoch": 0, "problems": {}, "said": None, "draft": None, "rows": set()}
+        return st.session_state.setdefault(self._state_key, fresh)
 
     def key(self, name: str) -> str:
         """The widget's key: a record, its version, the unit system and each fresh start have widgets of their own."""
-        return f"{self.draft_key}/{self.version}/{self._state()['epoch']}/{self.units.system}/{name}"
+        return f"{self._state_key}/{self.version}/{self._state()['epoch']}/{self.units.system}/{name}"
 
     def _load(self) -> dict[str, Any]:
         state = self._state()
         if state["draft"] is None:
-            state["draft"] = self.drafts.get_draft(self.draft_key) or {}
-        return state["draft"]
+            state["draft"] = self.drafts.get_draft(self._row) or {}
+            state["rows"].add(self._row)
+        draft = state["draft"]
+        if draft.get("version", self.version) != self.version and draft.get("base") == self._stored():
+            # somebody saved the record, but nothing this form shows
+            draft["version"] = self.version
+        return draft
+
+    def _stored(self) -> dict[str, Any]:
+        return {f.name: _plain(self.values.get(f.name)) for f in self.fields}
+
+    @property
+    def overtaken(self) -> list[Field]:
+        """Fields whose stored value somebody changed after typing here began; nothing is saved over them unasked."""
+        draft = self._known
+        if not draft.get("fields") or draft.get("version", self.version) == self.version:
+            return []
+        base, now_stored = draft.get("base") or {}, self._stored()
+        return [f for f in self.fields if base.get(f.name) != now_stored[f.name]]
 
     @property
     def has_draft(self) -> bool:
@@ -172,7 +247,7 @@ class Form:
         kept = self._known.get("fields", {})
         if item.name not in kept:
             value = self.values.get(item.name)
-            if item.kind in ("choice", "flag", "date", "moment"):
+            if item.kind in ("choice", "several", "flag", "date", "moment"):
                 return value
             return shown(item.kind, value, self.units)
         raw, system = kept[item.name]
@@ -180,7 +255,7 @@ class Form:
             return date.fromisoformat(raw)
         if item.kind == "moment" and raw:
             return datetime.fromisoformat(raw)
-        if item.kind in _QUANTITIES and system != str(self.units.system):
+        if (item.kind in _QUANTITIES or item.kind in _LISTS) and system != str(self.units.system):
             # typed in the other system: show the same quantity in this one
             try:
                 return shown(item.kind, read(item, raw, Units(System(system))), self.units)
@@ -191,10 +266,13 @@ class Form:
     def _keep(self, name: str) -> None:
         state = self._state()
         fields = state["draft"].setdefault("fields", {})
+        state["draft"].setdefault("version", self.version)
+        state["draft"].setdefault("base", self._stored())
         fields[name] = (_plain(st.session_state.get(self.key(name))), str(self.units.system))
         state["problems"].pop(name, None)
         state["said"] = None
-        self.drafts.put_draft(self.draft_key, state["draft"], datetime.now())
+        state["rows"].add(self._row)
+        self.drafts.put_draft(self._row, state["draft"], datetime.now())
 
     # -- drawing ---------------------------------------------------------------------------------------------------
     def draw(self, *names: str, columns: int = 3) -> None:
@@ -225,6 +303,18 @@ class Form:
                 initial = next((v for v in values if _plain(v) == _plain(initial)), None)
             index = values.index(initial) if initial in values else None
             st.selectbox(label, values, index=index, format_func=lambda v: names.get(v, str(v)), **common)
+        elif item.kind == "several":
+            pairs = options_of(item.options)
+            names = dict(pairs)
+            kept = [v for v, _ in pairs if _plain(v) in [_plain(i) for i in initial or ()]]
+            st.multiselect(
+                label,
+                [v for v, _ in pairs],
+                **({"default": kept} if fresh else {}),
+                format_func=lambda v: names.get(v, str(v)),
+                placeholder=item.placeholder or None,
+                **common,
+            )
         elif item.kind == "flag":
             st.checkbox(label, **({"value": bool(initial)} if fresh else {}), **common)
         elif item.kind == "date":
@@ -234,11 +324,15 @@ class Form:
         elif item.kind == "long":
             st.text_area(label, value=initial or "", height=80, placeholder=item.placeholder or None, **common)
         else:
-            blank = "" if item.kind == "text" or item.required else UNKNOWN
+            blank = "" if item.kind in ("text", *_LISTS) or item.required else UNKNOWN
             st.text_input(label, value=initial or "", placeholder=item.placeholder or blank or None, **common)
         problem = self._state()["problems"].get(item.name)
         if problem:
             st.error(problem)
+
+    def present(self, name: str) -> Any:
+        """What stands in a field now, as it stands: for showing one field or another by it."""
+        return st.session_state.get(self.key(name), self._initial(self.by_name[name]))
 
     # -- acting ----------------------------------------------------------------------------------------------------
     def read(self) -> dict[str, Any]:
@@ -246,7 +340,12 @@ class Form:
         found = {}
         for item in self.fields:
             raw = st.session_state.get(self.key(item.name), self._initial(item))
-            found[item.name] = read(item, raw, self.units)
+            stored = self.values.get(item.name)
+            if stored is not None and isinstance(raw, str) and raw == shown(item.kind, stored, self.units):
+                # untouched: the stored figure, not the rounded one that stood on the screen
+                found[item.name] = stored
+            else:
+                found[item.name] = read(item, raw, self.units)
         return found
 
     def button(self, label: str, save: Callable[[dict[str, Any]], str | None], primary: bool = True) -> None:
@@ -263,12 +362,15 @@ class Form:
         """Read, save, say; on success the draft is gone and the fields start afresh."""
         state = self._state()
         state["problems"], state["said"] = {}, None
+        if self.overtaken:
+            state["said"] = ("error", "Nothing was stored: the record was changed after you began. Choose below.")
+            return
         try:
             said = save(self.read())
         except InputError as wrong:
             name = self._field_of(wrong.field)
-            words = f"{wrong.value!r} will not do. Accepted: {wrong.accepted}."
-            if wrong.value in ("", None):
+            words = self._refusal(name, wrong)
+            if wrong.value in ("", None, ()):
                 words = f"Needed: {wrong.accepted}."
             if name:
                 state["problems"][name] = words
@@ -281,6 +383,18 @@ class Form:
             self.discard()
             state["said"] = ("success", said or "Stored.")
 
+    def _refusal(self, name: str | None, wrong: InputError) -> str:
+        item = self.by_name.get(name)
+        said, unit = wrong.value, ""
+        if item is not None and not isinstance(wrong.value, str) and item.kind in _INSIDE:
+            # the noun counts in inside units: show what was typed, and in which unit the limit is named
+            said = st.session_state.get(self.key(item.name), said)
+            if re.search(r"\d", wrong.accepted) and _INSIDE[item.kind] not in wrong.accepted:
+                unit = f", in {_INSIDE[item.kind]}"
+        if isinstance(said, Enum):
+            said = said.value
+        return f"“{said}” will not do. Accepted: {wrong.accepted}{unit}."
+
     def _field_of(self, dotted: str) -> str | None:
         last = dotted.split(".")[-1].split("[")[0]
         for name in (dotted, last, last.removesuffix("_mm"), f"{last}_mm"):
@@ -292,18 +406,55 @@ class Form:
         """Forget what was typed."""
         state = self._state()
         state.update(epoch=state["epoch"] + 1, problems={}, said=None, draft={})
-        self._known = {}
-        self.drafts.drop_draft(self.draft_key)
+        self._known = state["draft"]
+        for row in state["rows"] | {self._row}:
+            self.drafts.drop_draft(row)
+        state["rows"] = set()
+
+    def _mine(self) -> None:
+        """Go on with what was typed, knowing what is stored now."""
+        draft = self._state()["draft"]
+        draft["version"], draft["base"] = self.version, self._stored()
+        self._state()["said"] = None
+        self.drafts.put_draft(self._row, draft, datetime.now())
 
     def say(self) -> None:
         """What the last press of a button led to; and that unsaved work is kept."""
         said = self._state()["said"]
-        if said:
+        overtaken = self.overtaken
+        if overtaken:
+            if said:
+                st.error(said[1])
+            self._say_overtaken(overtaken)
+        elif said:
             (st.success if said[0] == "success" else st.error)(said[1])
         elif self.has_draft:
             left, right = st.columns([4, 1], vertical_alignment="center")
             left.caption("Not saved yet; what you typed is kept.")
             right.button("Discard", key=f"{self.draft_key}/discard", on_click=self.discard)
+
+    def _say_overtaken(self, changed: Sequence[Field]) -> None:
+        base = self._known.get("base") or {}
+        st.warning(
+            "Somebody changed this record after you began typing. Changed meanwhile: "
+            + "; ".join(
+                f"{f.label}: was {self._words(f, base.get(f.name))}, now {self._words(f, self.values.get(f.name))}"
+                for f in changed
+            )
+            + ". What stands in the fields is what you typed, and theirs where you typed nothing."
+        )
+        with st.container(horizontal=True):
+            st.button("Go on with mine", key=f"{self._state_key}/mine", on_click=self._mine)
+            st.button("Drop mine, keep theirs", key=f"{self._state_key}/theirs", on_click=self.discard)
+
+    def _words(self, item: Field, value: Any) -> str:
+        if value is None or value in ("", [], ()):
+            return "nothing"
+        if item.kind in ("choice", "several"):
+            names = {_plain(v): n for v, n in options_of(item.options)}
+            members = _plain(value) if item.kind == "several" else [_plain(value)]
+            return ", ".join(names.get(m, str(m)) for m in members)
+        return f"“{shown(item.kind, value, self.units)}”"
 
 
 def options_of(options: Any) -> list[tuple[Any, str]]:

@@ -1,0 +1,188 @@
+"""What the sections of the page Shop share: picking a record, storing it, deleting it, hours of the week."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from planner import InputError
+from planner.screens import access
+from planner.screens.forms import Field
+from planner.shop import Window
+from planner.store import StoreError
+from planner.units import Units
+
+SAID = "shop said"
+DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
+
+# -- records -----------------------------------------------------------------------------------------------------------
+def pick_key(kind: str) -> str:
+    """State key of the record chosen in a section; each of the two shops has its own."""
+    return f"shop/{access.kind()}/{kind}"
+
+
+def pick(kind: str, label: str, names: Mapping[int, str], new: str) -> int | None:
+    """Choose a record by name; None for a new one. A new one is offered first where there is none yet."""
+    key = pick_key(kind)
+    if key in st.session_state and st.session_state[key] not in (None, *names):
+        st.session_state[key] = None
+    return st.selectbox(
+        label,
+        [None, *names],
+        index=1 if names else 0,
+        format_func=lambda i: new if i is None else names.get(i, "deleted"),
+        key=key,
+        persist_state="session",
+    )
+
+
+def store_noun(kind: str, old: Any, new: Any, name: str) -> str:
+    """Store a new or changed noun and choose it; returns what to say. For use in a form's callback."""
+    store = access.repository()
+    if old is None:
+        stored = store.add(new, by=access.who(), at=access.now())
+        st.session_state[pick_key(kind)] = stored.id
+        return f"{name} added."
+    store.save(new, by=access.who(), at=access.now())
+    return f"{name} saved."
+
+
+def act(deed: Callable[..., str], *args: Any) -> None:
+    """A button's callback: do it, say what came of it."""
+    try:
+        st.session_state[SAID] = ("success", deed(*args))
+    except InputError as wrong:
+        st.session_state[SAID] = ("error", f"Nothing was changed. “{wrong.value}” will not do: {wrong.accepted}.")
+    except StoreError as trouble:
+        st.session_state[SAID] = ("error", str(trouble))
+
+
+def say() -> None:
+    """What the last button led to, once."""
+    said = st.session_state.pop(SAID, None)
+    if said:
+        (st.success if said[0] == "success" else st.error)(said[1])
+
+
+def delete_button(noun: Any, name: str) -> None:
+    """Delete after a second press; refused in words while anything refers to it."""
+    with st.popover("Delete …", type="tertiary"):
+        st.write(f"Delete {name} for good? Refused while parts, jobs or records refer to it.")
+        st.button(
+            f"Delete {name}", key=f"delete/{access.kind()}/{name}/{noun.id}", on_click=act, args=(_delete, noun, name)
+        )
+
+
+def _delete(noun: Any, name: str) -> str:
+    access.repository().delete(noun)
+    return f"{name} deleted."
+
+
+def table(rows: Sequence[Mapping[str, Any]], empty: str) -> None:
+    """An overview; what to do where there is nothing to show."""
+    if not rows:
+        st.info(empty)
+        return
+    st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch", height=min(420, 38 + 35 * len(rows)))
+
+
+def money(value: float | None, currency: str) -> str:
+    return (
+        "unknown" if value is None else f"{currency}{value:,.0f}" if value == int(value) else f"{currency}{value:,.2f}"
+    )
+
+
+def with_unit(value: str, unit: str) -> str:
+    return value if value == "unknown" else f"{value} {unit}"
+
+
+def exact_length(mm: float | None, units: Units) -> str:
+    """A size with the places it was given in: 0.0312 in for a corner radius, not 0.03."""
+    if mm is None:
+        return "unknown"
+    return (
+        f"{mm / 25.4:.4f}".rstrip("0").rstrip(".") + " in"
+        if units.inch
+        else f"{mm:.2f}".rstrip("0").rstrip(".") + " mm"
+    )
+
+
+# -- hours of the week -------------------------------------------------------------------------------------------------
+HOURS_HELP = (
+    "From and to, breaks after it: “7:00-15:30, 11:30-12:00”. A second shift after a semicolon. “same” repeats the day "
+    "before. Empty: not working."
+)
+_SPAN = re.compile(r"^(\d{1,2})(?::?(\d{2}))?\s*(?:-|–|to)\s*(\d{1,2})(?::?(\d{2}))?$")
+
+
+def hour_fields() -> list[Field]:
+    """One field a weekday."""
+    return [Field(f"day{i}", day, help=HOURS_HELP, placeholder="not working") for i, day in enumerate(DAYS)]
+
+
+def hour_values(windows: Sequence[Window]) -> dict[str, str]:
+    """The text of each weekday's field."""
+    found = {}
+    for day in range(7):
+        own = [w for w in windows if w.weekday == day]
+        found[f"day{day}"] = "; ".join(
+            ", ".join(_span(a, b) for a, b in ((w.start_minute, w.end_minute), *w.breaks)) for w in own
+        )
+    for day in range(6, 0, -1):
+        if found[f"day{day}"] and found[f"day{day}"] == found[f"day{day - 1}"]:
+            found[f"day{day}"] = "same"
+    return found
+
+
+def read_hours(values: Mapping[str, Any]) -> tuple[Window, ...]:
+    """The week's windows from the fields' texts; raises `InputError` naming the day's field."""
+    found: list[Window] = []
+    before: list[Window] = []
+    for day in range(7):
+        name = f"day{day}"
+        said = (values.get(name) or "").strip()
+        if said.lower() == "same":
+            if day == 0:
+                raise InputError(name, said, "Monday's own hours, such as 7:00-15:30")
+            own = [Window(day, w.start_minute, w.end_minute, w.breaks) for w in before]
+        else:
+            own = [_window(name, day, piece) for piece in said.split(";") if piece.strip()]
+        for first, second in zip(own, own[1:], strict=False):
+            if second.start_minute < first.end_minute:
+                raise InputError(name, said, "shifts in order, not overlapping")
+        found += own
+        before = own
+    return tuple(found)
+
+
+def _window(name: str, day: int, piece: str) -> Window:
+    spans = [_minutes(name, part) for part in piece.split(",") if part.strip()]
+    try:
+        return Window(day, *spans[0], tuple(spans[1:]))
+    except InputError as wrong:
+        raise InputError(name, piece.strip(), wrong.accepted) from None
+
+
+def _minutes(name: str, said: str) -> tuple[int, int]:
+    match = _SPAN.match(said.strip())
+    if not match:
+        raise InputError(name, said.strip(), "hours such as 7:00-15:30, 11:30-12:00 (the break)")
+    a, b, c, d = (int(g or 0) for g in match.groups())
+    if max(b, d) > 59 or max(a * 60 + b, c * 60 + d) > 24 * 60:
+        raise InputError(name, said.strip(), "a time of day from 0:00 to 24:00")
+    return a * 60 + b, c * 60 + d
+
+
+def _span(start: int, end: int) -> str:
+    return f"{start // 60}:{start % 60:02d}-{end // 60}:{end % 60:02d}"
+
+
+def hours_a_week(windows: Sequence[Window]) -> str:
+    """Working hours a week, breaks taken off."""
+    minutes = sum(w.minutes for w in windows)
+    return f"{minutes / 60:.1f} h a week" if windows else "no hours entered: nothing can be planned"

@@ -1,0 +1,70 @@
+"""The shop's own habits and prices."""
+
+from __future__ import annotations
+
+import dataclasses
+from datetime import date
+
+import streamlit as st
+
+from planner.screens import access
+from planner.screens.forms import Field, Form
+from planner.shop import Settings, Shop
+from planner.units import System, Units
+
+
+def draw(shop: Shop, units: Units) -> None:
+    settings = shop.settings
+    money = f"({settings.currency})"
+    fields = [
+        Field("shop_name", "Name of the shop", required=True),
+        Field("units", "Unit system", "choice", options=System, required=True, help="Of screens, sheets and files."),
+        Field("currency", "Currency sign", required=True),
+        Field("hourly_rate", f"Shop's rate per hour {money}", "number", required=True),
+        Field("rebuild_value", f"A rebuild left in a part is worth {money}", "number", required=True, help=_REBUILD),
+        Field("late_price_per_hour", f"An hour late costs {money}", "number", required=True),
+        Field("spoiled_face_cost", f"A face spoiled by a worn edge costs {money}", "number", required=True),
+        Field("uncleaned_cost", f"A face that cannot be cleaned costs {money}", "number", required=True),
+        Field("risk_limit", "Risk taken with an edge", "share", required=True, help=_RISK),
+        Field("risk_limit_last", "… on a part's last rebuild", "share", required=True),
+        Field("depth_step_mm", "Depth step", "depth", required=True, help="Depths are shown and planned in this step."),
+        Field("paper_mm", "Feeler paper", "depth", required=True, help="Measure yours: ordinary sheets differ."),
+        Field("fixed_pass_mm", "The shop's fixed rule, a pass", "depth", required=True, help=_FIXED),
+        Field("set_tolerance_mm", "Heights within a set alike within", "depth", required=True),
+        Field("height_repeatability_mm", "A height reading repeats within", "depth", required=True),
+        Field("feelers_mm", "Feelers in the drawer", "depths"),
+        Field("leaves_mm", "Shim leaves: thickness × count", "depth_counts"),
+        Field("learn_from", "Learn from cuts since", "date", help="Empty: from the whole record."),
+    ]
+    values = {f.name: getattr(settings, f.name) for f in fields}
+    values["learn_from"] = date.fromisoformat(settings.learn_from) if settings.learn_from else None
+    with st.container(border=True):
+        form = Form("settings", 1, fields, values, units, access.repository(), settings.version)
+        form.draw("shop_name", "units", "currency")
+        st.markdown("**Prices**")
+        form.draw("hourly_rate", "rebuild_value", "late_price_per_hour", "spoiled_face_cost", "uncleaned_cost")
+        st.markdown("**Risk**")
+        form.draw("risk_limit", "risk_limit_last")
+        st.markdown("**Depths and tolerances**")
+        form.draw("depth_step_mm", "paper_mm", "fixed_pass_mm", "set_tolerance_mm", "height_repeatability_mm")
+        st.markdown("**Drawer**")
+        form.draw("feelers_mm", "leaves_mm", columns=2)
+        form.draw("learn_from")
+        form.say()
+        form.button("Save settings", lambda v: _save(settings, v))
+    if settings == Settings(version=settings.version):
+        st.caption("These are starting values, common practice from memory: put in your own.")
+
+
+_REBUILD = "What it is worth to leave one more rebuild in the part: weighs depth against minutes."
+_RISK = "The chance of spoiling a face that is accepted before the edge is indexed."
+_FIXED = "What is taken a pass without a plan: the plan is compared with it."
+
+
+def _save(old: Settings, values: dict) -> str:
+    since = values.pop("learn_from")
+    new = dataclasses.replace(old, learn_from=since.isoformat() if since else "", **values)
+    access.repository().save(new, by=access.who(), at=access.now())
+    if new.units is not old.units:
+        access.read_in(new.units)
+    return "Settings saved."
