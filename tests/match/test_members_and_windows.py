@@ -242,3 +242,13 @@ def test_five_members_are_refused():
     five = MemberSet("s", tuple(member(n) for n in "ABCDE"), 0.05, 0.1)
     with pytest.raises(InputError):
         advise_order(five, value_per_mm=1, setup_cost=1)
+
+
+def test_window_between_two_finished_members():
+    """Within 2 thou of both: not above the lower one + 2, not below the higher one - 2."""
+    three = MemberSet(
+        "three", (Member("A", "finished", (99.80,)), Member("B", "finished", (99.82,)), member("C")), 2 * THOU, 5 * THOU
+    )
+    target = partner_target(three, "C")
+    assert (target.low_mm, target.high_mm) == pytest.approx((99.82 - 2 * THOU, 99.80 + 2 * THOU))
+    assert target.final_mm == pytest.approx(99.80 + 2 * THOU)
