@@ -103,8 +103,8 @@ def test_recording_a_cut_updates_job_part_and_week(app, go, store):
     assert shop.jobs[job.id].state is not JobState.WAITING
     cut = store.cuts_of(job.part_id)[0]
     assert round(cut.stop_depth_mm / 0.0254, 3) == 3.5
-    assert (cut.clean_lower_mm, cut.clean_upper_mm) == (2.5 * 0.0254, 3.5 * 0.0254)
-    assert shop.removed_mm[job.part_id, job.face_id] == cut.stop_depth_mm
+    assert (round(cut.clean_lower_mm / 0.0254, 6), round(cut.clean_upper_mm / 0.0254, 6)) == (2.5, 3.5)
+    assert abs(shop.removed_mm[job.part_id, job.face_id] - cut.stop_depth_mm) < 1e-9
     assert shop.parts[job.part_id].latest_heights_mm(job.face_id)["front left"].height_mm == 3.9256 * 25.4
 
 
