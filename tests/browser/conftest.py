@@ -1,0 +1,92 @@
+"""A real server on a data directory of its own, driven in Debian's Chromium."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+CHROMIUM = shutil.which("chromium")
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
+FLAGS += ["--disable-component-update", "--disable-sync"]
+
+
+class Server:
+    """The app as a person starts it; `kill` is a power cut."""
+
+    def __init__(self, home: Path) -> None:
+        self.home = home
+        with socket.socket() as found:
+            found.bind(("127.0.0.1", 0))
+            self.port = found.getsockname()[1]
+        self.process: subprocess.Popen | None = None
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def start(self) -> None:
+        environment = {k: v for k, v in os.environ.items() if k != "PLANNER_DATABASE"}
+        environment |= {"HOME": str(self.home), "XDG_DATA_HOME": str(self.home)}
+        command = [sys.executable, "-m", "streamlit", "run", "app.py", "--server.port", str(self.port)]
+        with open(self.home / "server.log", "a") as log:
+            self.process = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=log, stderr=log)
+        for _ in range(240):
+            try:
+                urllib.request.urlopen(self.url + "/_stcore/health", timeout=1)
+                return
+            except OSError:
+                time.sleep(0.25)
+        raise RuntimeError((self.home / "server.log").read_text()[-2000:])
+
+    def kill(self) -> None:
+        if self.process is not None:
+            self.process.send_signal(signal.SIGKILL)
+            self.process.wait()
+            self.process = None
+
+
+@pytest.fixture
+def server(tmp_path):
+    if CHROMIUM is None:
+        pytest.skip("Debian's chromium is not installed")
+    running = Server(tmp_path)
+    running.start()
+    yield running
+    running.kill()
+
+
+@pytest.fixture
+def browser():
+    if CHROMIUM is None:
+        pytest.skip("Debian's chromium is not installed")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield chromium
+        chromium.close()
+
+
+def settle(page, seconds: float = 60) -> None:
+    """Wait until Streamlit has stopped running and the page is drawn; fail on an exception shown."""
+    end, calm = time.time() + seconds, 0
+    busy = "[data-testid=stStatusWidget], [data-testid=stSkeleton], [data-testid=stAppSkeleton], [data-stale=true]"
+    drawn = "[data-testid=stMain] [data-testid=stVerticalBlock] *"
+    while time.time() < end and calm < 3:
+        still = page.locator(busy).count() == 0 and page.locator(drawn).count() > 0
+        calm = calm + 1 if still else 0
+        page.wait_for_timeout(200)
+    assert calm >= 3, "still running"
+    assert page.locator("[data-testid=stException]").count() == 0, page.locator(
+        "[data-testid=stException]"
+    ).inner_text()
