@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 
+import numpy as np
 import streamlit as st
 
 _SCREENS = (
@@ -15,6 +16,15 @@ _SCREENS = (
     ("inserts", "Inserts", ":material/change_history:"),
     ("shop", "Shop", ":material/storefront:"),
 )
+
+
+def icon() -> np.ndarray:
+    """The browser tab's picture, drawn here: a named icon would be fetched from outside, and shops are offline."""
+    picture = np.full((32, 32, 3), (31, 111, 120), np.uint8)
+    picture[20:24, 4:28] = 255  # the face, and the chip the cutter lifts off it
+    for i in range(8):
+        picture[18 - i : 20 - i, 6 + 2 * i : 9 + 2 * i] = 255
+    return picture
 
 
 def listed() -> dict[str, st.Page]:
