@@ -4,7 +4,7 @@ import streamlit as st
 
 from planner.screens import pages, shell
 
-st.set_page_config(page_title="Surfacing planner", page_icon=pages.icon(), layout="wide")
+st.set_page_config(page_title="Surfacing planner", page_icon=pages.ICON, layout="wide")
 listed = pages.listed()
 page = st.navigation(list(listed.values()), position="top")
 shell.go_where_asked(listed)
