@@ -72,6 +72,11 @@ __all__ = [
     "surveys",
 ]
 
+for _table in metadata.tables.values():
+    if _table.autoincrement_column is not None:
+        # an id is never used again: what was deleted must not come back as something else in a plan or a draft
+        _table.dialect_options["sqlite"]["autoincrement"] = True
+
 APPEND_ONLY = (cuts, edge_uses, height_readings, edge_events, run_taps)
 
 

@@ -34,6 +34,7 @@ def upgrade() -> None:
         sa.Column("changed_by", sa.String(length=60), nullable=False),
         sa.Column("changed_at", sa.DateTime(), nullable=True),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_families")),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_families_name"), "families", ["name"], unique=False)
     op.create_table(
@@ -49,6 +50,7 @@ def upgrade() -> None:
         sa.Column("changed_by", sa.String(length=60), nullable=False),
         sa.Column("changed_at", sa.DateTime(), nullable=True),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_gaskets")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "grades",
@@ -66,6 +68,7 @@ def upgrade() -> None:
         sa.Column("changed_by", sa.String(length=60), nullable=False),
         sa.Column("changed_at", sa.DateTime(), nullable=True),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_grades")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "machines",
@@ -91,6 +94,7 @@ def upgrade() -> None:
         sa.Column("changed_by", sa.String(length=60), nullable=False),
         sa.Column("changed_at", sa.DateTime(), nullable=True),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_machines")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "meta",
@@ -114,6 +118,7 @@ def upgrade() -> None:
         sa.Column("changed_by", sa.String(length=60), nullable=False),
         sa.Column("changed_at", sa.DateTime(), nullable=True),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_people")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "plans",
@@ -125,6 +130,7 @@ def upgrade() -> None:
         sa.Column("stored_version", sa.Integer(), nullable=False),
         sa.Column("payload", sa.JSON(none_as_null=True), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_plans")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "sets",
@@ -140,6 +146,7 @@ def upgrade() -> None:
         sa.Column("changed_by", sa.String(length=60), nullable=False),
         sa.Column("changed_at", sa.DateTime(), nullable=True),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_sets")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "settings",
@@ -178,6 +185,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["machine_id"], ["machines.id"], name=op.f("fk_closures_machine_id")),
         sa.ForeignKeyConstraint(["person_id"], ["people.id"], name=op.f("fk_closures_person_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_closures")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "cutters",
@@ -194,6 +202,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["grade_id"], ["grades.id"], name=op.f("fk_cutters_grade_id")),
         sa.ForeignKeyConstraint(["machine_id"], ["machines.id"], name=op.f("fk_cutters_machine_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_cutters")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "faces",
@@ -225,6 +234,7 @@ def upgrade() -> None:
         sa.Column("depths", sa.JSON(none_as_null=True), nullable=False),
         sa.ForeignKeyConstraint(["family_id"], ["families.id"], name=op.f("fk_faces_family_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_faces")),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_faces_family_id"), "faces", ["family_id"], unique=False)
     op.create_table(
@@ -236,6 +246,7 @@ def upgrade() -> None:
         sa.Column("scrapped", sa.Boolean(), nullable=False),
         sa.ForeignKeyConstraint(["grade_id"], ["grades.id"], name=op.f("fk_inserts_grade_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_inserts")),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_inserts_grade_id"), "inserts", ["grade_id"], unique=False)
     op.create_table(
@@ -249,6 +260,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["machine_id"], ["machines.id"], name=op.f("fk_overtime_machine_id")),
         sa.ForeignKeyConstraint(["person_id"], ["people.id"], name=op.f("fk_overtime_person_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_overtime")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "parts",
@@ -278,6 +290,7 @@ def upgrade() -> None:
         sa.Column("changed_at", sa.DateTime(), nullable=True),
         sa.ForeignKeyConstraint(["family_id"], ["families.id"], name=op.f("fk_parts_family_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_parts")),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_parts_family_id"), "parts", ["family_id"], unique=False)
     op.create_index(op.f("ix_parts_same_part"), "parts", ["same_part"], unique=False)
@@ -307,6 +320,7 @@ def upgrade() -> None:
         sa.Column("changed_at", sa.DateTime(), nullable=True),
         sa.ForeignKeyConstraint(["grade_id"], ["grades.id"], name=op.f("fk_recipes_grade_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_recipes")),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_recipes_material_grade_id"), "recipes", ["material", "grade_id"], unique=False)
     op.create_table(
@@ -321,6 +335,7 @@ def upgrade() -> None:
         sa.Column("content", sa.LargeBinary(length=16777216), nullable=False),
         sa.ForeignKeyConstraint(["part_id"], ["parts.id"], name=op.f("fk_attachments_part_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_attachments")),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_attachments_part_id"), "attachments", ["part_id"], unique=False)
     op.create_table(
@@ -333,6 +348,7 @@ def upgrade() -> None:
         sa.Column("ended", sa.Date(), nullable=True),
         sa.ForeignKeyConstraint(["part_id"], ["parts.id"], name=op.f("fk_holds_part_id"), ondelete="CASCADE"),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_holds")),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_holds_part_id"), "holds", ["part_id"], unique=False)
     op.create_table(
@@ -349,6 +365,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["face_id"], ["faces.id"], name=op.f("fk_intake_checks_face_id")),
         sa.ForeignKeyConstraint(["part_id"], ["parts.id"], name=op.f("fk_intake_checks_part_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_intake_checks")),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_intake_checks_part_id"), "intake_checks", ["part_id"], unique=False)
     op.create_table(
@@ -375,6 +392,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["machine_id"], ["machines.id"], name=op.f("fk_jobs_machine_id")),
         sa.ForeignKeyConstraint(["part_id"], ["parts.id"], name=op.f("fk_jobs_part_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_jobs")),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_jobs_part_id"), "jobs", ["part_id"], unique=False)
     op.create_index(op.f("ix_jobs_state_changed_at"), "jobs", ["state", "changed_at"], unique=False)
@@ -387,6 +405,7 @@ def upgrade() -> None:
         sa.Column("tail", sa.String(length=4), nullable=False),
         sa.ForeignKeyConstraint(["part_id"], ["parts.id"], name=op.f("fk_part_marks_part_id"), ondelete="CASCADE"),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_part_marks")),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_part_marks_mark"), "part_marks", ["mark"], unique=False)
     op.create_index(op.f("ix_part_marks_part_id"), "part_marks", ["part_id"], unique=False)
@@ -440,6 +459,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["reverses_id"], ["cuts.id"], name=op.f("fk_cuts_reverses_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_cuts")),
         sa.UniqueConstraint("reverses_id", name=op.f("uq_cuts_reverses_id")),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_cuts_ended"), "cuts", ["ended"], unique=False)
     op.create_index(
@@ -460,6 +480,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["job_id"], ["jobs.id"], name=op.f("fk_run_taps_job_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_run_taps")),
         sa.UniqueConstraint("job_id", "seq", name=op.f("uq_run_taps_job_id_seq")),
+        sqlite_autoincrement=True,
     )
     op.create_table(
         "set_members",
@@ -485,6 +506,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["job_id"], ["jobs.id"], name=op.f("fk_surveys_job_id")),
         sa.ForeignKeyConstraint(["part_id"], ["parts.id"], name=op.f("fk_surveys_part_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_surveys")),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_surveys_part_id"), "surveys", ["part_id"], unique=False)
     op.create_table(
@@ -511,6 +533,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["reverses_id"], ["edge_events.id"], name=op.f("fk_edge_events_reverses_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_edge_events")),
         sa.UniqueConstraint("reverses_id", name=op.f("uq_edge_events_reverses_id")),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_edge_events_cutter_id"), "edge_events", ["cutter_id"], unique=False)
     op.create_index(op.f("ix_edge_events_insert_id"), "edge_events", ["insert_id"], unique=False)
@@ -526,6 +549,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["cut_id"], ["cuts.id"], name=op.f("fk_edge_uses_cut_id")),
         sa.ForeignKeyConstraint(["insert_id"], ["inserts.id"], name=op.f("fk_edge_uses_insert_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_edge_uses")),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_edge_uses_cut_id"), "edge_uses", ["cut_id"], unique=False)
     op.create_index(op.f("ix_edge_uses_insert_id_position"), "edge_uses", ["insert_id", "position"], unique=False)
@@ -551,6 +575,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["reverses_id"], ["height_readings.id"], name=op.f("fk_height_readings_reverses_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_height_readings")),
         sa.UniqueConstraint("reverses_id", name=op.f("uq_height_readings_reverses_id")),
+        sqlite_autoincrement=True,
     )
     op.create_index(op.f("ix_height_readings_cut_id"), "height_readings", ["cut_id"], unique=False)
     op.create_index(op.f("ix_height_readings_part_id"), "height_readings", ["part_id"], unique=False)
