@@ -1,0 +1,172 @@
+"""Parts: the table of what is in the shop, taking parts in, importing them, and the page of one part."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import pandas as pd
+import streamlit as st
+
+from planner.screens import access, words
+from planner.screens.parts_import import draw_import
+from planner.screens.parts_intake import draw_intake, draw_quick
+from planner.screens.parts_page import draw_page
+from planner.shop import Part, PartState, Shop
+from planner.units import Units
+from planner.week.queue import Queue
+
+_SECTION, _LAST = "parts section", "parts last"
+_TABLE, _INTAKE, _QUICK, _IMPORT, _PAGE = "Table", "Take in a part", "Quick job", "Import a file", "One part"
+_LIVE = (PartState.IN_SHOP, PartState.EXPECTED, PartState.SHELF)
+_WAITING = ("ready to cut", "waits", "no open job")
+
+
+def draw() -> None:
+    st.title("Parts")
+    _follow()
+    section = st.segmented_control(
+        "Section",
+        (_TABLE, _INTAKE, _QUICK, _IMPORT, _PAGE),
+        required=True,
+        key=_SECTION,
+        label_visibility="collapsed",
+        on_change=_leave,
+        persist_state="session",
+    )
+    if section == _INTAKE:
+        draw_intake()
+    elif section == _QUICK:
+        draw_quick()
+    elif section == _IMPORT:
+        draw_import()
+    elif section == _PAGE:
+        _page()
+    else:
+        _table()
+
+
+def _follow() -> None:
+    """A part chosen anywhere (the find box, a table, another screen) is shown."""
+    if st.session_state.get("part") is not None:
+        st.session_state[_LAST] = (access.kind(), st.session_state["part"])
+        st.session_state[_SECTION] = _PAGE
+    elif st.session_state.get(_SECTION) is None:
+        st.session_state[_SECTION] = _TABLE
+
+
+def _leave() -> None:
+    """Another section was chosen: the part shown so far is only remembered, so that choosing it anew opens it."""
+    st.session_state["part"] = None
+
+
+def _page() -> None:
+    kind, part_id = st.session_state.get(_LAST, (None, None))
+    if kind is not access.kind() or part_id is None:
+        st.info("No part is chosen. Pick a row of the table, or use the find box above.")
+        return
+    draw_page(part_id)
+
+
+# -- the table ---------------------------------------------------------------------------------------------------------
+def parts_table(shop: Shop, queue: Queue, units: Units) -> pd.DataFrame:
+    """One row a part, indexed by part id: those with the nearest due time first."""
+    jobs: dict[int, list] = {}
+    for job in shop.open_jobs():
+        jobs.setdefault(job.part_id, []).append(job)
+    rows = []
+    for part in shop.parts.values():
+        family = shop.family_of(part)
+        mine = sorted(jobs.get(part.id, ()), key=lambda j: j.due or datetime.max)
+        waits = part.waits_for
+        left = [words.left_words(queue.estimates[j.id], units) for j in mine if j.id in queue.estimates]
+        rows.append(
+            {
+                "part": part.id,
+                "Tag": part.tag,
+                "Family": "quick job" if family.one_off else family.name,
+                "Position": part.position,
+                "Work order": part.work_order,
+                "Serial": part.engine_serial,
+                "Condition": part.condition.value,
+                "State": part.state.value,
+                "Waits for": "; ".join(waits),
+                "Due": mine[0].due if mine else None,
+                "Left above the limit after the cut": "; ".join(dict.fromkeys(left)),
+                "Now": _standing(part, bool(mine)),
+            }
+        )
+    columns = ["part", "Tag", "Family", "Position", "Work order", "Serial", "Condition", "State", "Now", "Waits for"]
+    columns += ["Due", "Left above the limit after the cut"]
+    frame = pd.DataFrame(rows, columns=columns)
+    frame["Due"] = pd.to_datetime(frame["Due"])
+    return frame.sort_values(["Due", "Tag"], na_position="last").set_index("part")
+
+
+def _standing(part: Part, has_job: bool) -> str:
+    if not has_job:
+        return _WAITING[2]
+    return _WAITING[1] if part.waits_for else _WAITING[0]
+
+
+def _table() -> None:
+    shop, units = access.shop(), access.units()
+    if not shop.parts:
+        st.info("No part is in the shop. Take one in, or import the week's parts from a file.")
+        return
+    table = parts_table(shop, access.queue(), units)
+    live = {s.value for s in _LIVE}
+    family, now, condition, state = st.columns(4)
+    wanted = {
+        "Family": family.multiselect(
+            "Family",
+            sorted(set(table["Family"])),
+            key="parts filter family",
+            placeholder="all",
+            persist_state="session",
+        ),
+        "Now": now.multiselect(
+            "Ready or not", _WAITING, key="parts filter now", placeholder="all", persist_state="session"
+        ),
+        "Condition": condition.multiselect(
+            "Condition",
+            sorted(set(table["Condition"])),
+            key="parts filter condition",
+            placeholder="all",
+            persist_state="session",
+        ),
+        "State": state.multiselect(
+            "State",
+            [s.value for s in PartState],
+            key="parts filter state",
+            placeholder="in the shop, expected, on the shelf",
+            persist_state="session",
+        )
+        or live,
+    }
+    for column, chosen in wanted.items():
+        if chosen:
+            table = table[table[column].isin(chosen)]
+    ids = [int(i) for i in table.index]
+    ready = int((table["Now"] == _WAITING[0]).sum())
+    waiting = int((table["Now"] == _WAITING[1]).sum())
+    st.caption(f"{len(ids)} parts: {ready} ready to cut, {waiting} waiting. Pick a row to open the part's page.")
+    st.dataframe(
+        table.drop(columns="Now"),
+        hide_index=True,
+        width="stretch",
+        height=min(720, 38 + 35 * max(1, len(ids))),
+        on_select=lambda: _pick(ids),
+        selection_mode="single-row",
+        key="parts table",
+        column_config={
+            "Due": st.column_config.DatetimeColumn(format="ddd D MMM HH:mm"),
+            "Waits for": st.column_config.TextColumn(width="medium"),
+            "Left above the limit after the cut": st.column_config.TextColumn(width="medium"),
+        },
+    )
+
+
+def _pick(ids: list[int]) -> None:
+    rows = st.session_state["parts table"]["selection"]["rows"]
+    if rows and rows[0] < len(ids):
+        st.session_state["part"] = ids[rows[0]]
