@@ -25,48 +25,53 @@ WORK = {
 }
 
 
-def timeline(rows: pd.DataFrame, dues: pd.DataFrame, now: pd.Timestamp) -> alt.Chart:
-    """Bars per machine and person. ``rows``: who, start, end, work, what; ``dues``: who, due, what, late."""
-    order = list(dict.fromkeys(rows["who"]))
-    # axis and legend are part of the height
-    height = 38 * max(1, len(order)) + 110
-    y = alt.Y("who:N", sort=order, title=None, axis=alt.Axis(labelLimit=140))
-    bars = (
-        alt.Chart(rows)
-        .mark_bar(height=22)
+def timeline(rows: pd.DataFrame, lanes: list[str]) -> alt.Chart:
+    """The board: a strip a day, a lane per machine and person, the time of day across.
+
+    ``rows``: day, who, begin, end (hours of the day), work (or "due", "missed", "now"), what. ``lanes`` in order.
+    """
+    days = list(dict.fromkeys(rows["day"]))
+    bars = rows[rows["work"].isin(WORK)]
+    first, last = float(bars["begin"].min()) // 1, -(-float(bars["end"].max()) // 1)
+    hours_across = alt.Scale(domain=[min(first, 7.0), max(last, 16.0)], nice=False)
+    clock = "floor(datum.value) + ':' + format(60 * (datum.value - floor(datum.value)), '02.0f')"
+    x = alt.X("begin:Q", title=None, scale=hours_across, axis=alt.Axis(labelExpr=clock, tickCount=10))
+    y = alt.Y("who:N", sort=lanes, title=None, axis=alt.Axis(labelLimit=140))
+    tips = ["what:N", "work:N", "who:N", "time:N"]
+    drawn = (
+        alt.Chart()
+        .transform_filter(alt.FieldOneOfPredicate("work", list(WORK)))
+        .mark_bar(height=18)
         .encode(
-            x=alt.X("start:T", title=None, axis=alt.Axis(format="%a %H:%M", labelOverlap=True)),
-            x2="end:T",
+            x=x,
+            x2="end:Q",
             y=y,
             color=alt.Color(
                 "work:N",
                 scale=alt.Scale(domain=list(WORK), range=list(WORK.values())),
                 legend=alt.Legend(orient="bottom", title=None, columns=6),
             ),
-            tooltip=[
-                "what:N",
-                "work:N",
-                "who:N",
-                alt.Tooltip("start:T", format="%a %H:%M"),
-                alt.Tooltip("end:T", format="%a %H:%M"),
-            ],
+            tooltip=tips,
         )
     )
-    layers = [bars]
-    if len(dues):
-        marks = (
-            alt.Chart(dues)
-            .mark_point(shape="triangle-down", size=70, filled=True, yOffset=-14)
-            .encode(
-                x="due:T",
-                y=y,
-                color=alt.condition("datum.late", alt.value(LATE), alt.value(INK)),
-                tooltip=["what:N", alt.Tooltip("due:T", format="%a %H:%M", title="due"), "late:N"],
-            )
-        )
-        layers.append(marks)
-    line = alt.Chart(pd.DataFrame({"now": [now]})).mark_rule(color=INK, strokeDash=[4, 3]).encode(x="now:T")
-    return alt.layer(*layers, line).properties(height=height)
+    marks = (
+        alt.Chart()
+        .transform_filter(alt.FieldOneOfPredicate("work", ["due", "missed"]))
+        .mark_point(shape="triangle-down", size=70, filled=True, yOffset=-11, opacity=1)
+        .encode(x=x, y=y, color=alt.condition("datum.work == 'missed'", alt.value(LATE), alt.value(INK)), tooltip=tips)
+    )
+    now = (
+        alt.Chart()
+        .transform_filter("datum.work == 'now'")
+        .mark_rule(color=LATE, strokeDash=[4, 3])
+        .encode(x=alt.X("begin:Q", scale=hours_across))
+    )
+    return (
+        alt.layer(drawn, marks, now, data=rows)
+        .properties(width="container" if len(days) == 1 else 860, height=25 * len(lanes))
+        .facet(row=alt.Row("day:N", sort=days, title=None, header=alt.Header(labelAngle=0, labelAlign="left")))
+        .configure_facet(spacing=8)
+    )
 
 
 def hours(frame: pd.DataFrame) -> alt.Chart:
@@ -82,11 +87,9 @@ def hours(frame: pd.DataFrame) -> alt.Chart:
 
 
 def set_heights(frame: pd.DataFrame, unit: str) -> alt.Chart:
-    """Heights of a set's members before and after against the limit.
-
-    ``frame``: part, low, high (the two heights of a row), kind ("now", "after", "limit"), value.
-    """
-    shapes = alt.Scale(domain=["now", "after", "limit"], range=["circle", "diamond", "stroke"])
+    """Heights of a set's members before and after against the limit. ``frame``: part, kind ("now", "after",
+    "limit"), value."""
+    shapes = alt.Scale(domain=["now", "after", "limit"], range=["circle", "diamond", "triangle-up"])
     colours = alt.Scale(domain=["now", "after", "limit"], range=[INK, CUT, LATE])
     base = alt.Chart(frame).encode(
         y=alt.Y("value:Q", title=f"height ({unit})", scale=alt.Scale(zero=False, padding=14)),

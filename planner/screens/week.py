@@ -178,7 +178,12 @@ def _first_job(shop: Shop, queue: Queue, plan: Plan, machine, units: Units) -> N
     st.markdown(f"**{noun.name}** · {verb}: **{words.job_name(shop, first)}** at {start:%a %H:%M}")
     grade = estimate.setup.grade.name if estimate.setup else "no grade"
     edge = machine.edges.get(grade)
-    used = f", {edge.used:.0%} of its life spent, index at {edge.limit:.0%}" if edge else ""
+    used = f", {edge.used:.0%} of its life spent" if edge else ""
+    mine = plan.timeline[(plan.timeline["job"] == str(first)) & (plan.timeline["machine"] == machine.id)]
+    if (mine["kind"] == "index").any():
+        used += (
+            ": index it before this job" if mine["kind"].tolist().index("index") < 4 else ": index it during this job"
+        )
     cut = words.likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units)
     st.write(f"{cut} in {len(estimate.passes_likely)} passes · edge: {grade}{used}")
     if noun.tram:
@@ -202,40 +207,63 @@ def _timeline(shop: Shop, rows: pd.DataFrame, now: datetime) -> None:
         return
     machines = {str(i): m.name for i, m in shop.machines.items()}
     people = {str(i): p.name for i, p in shop.people.items()}
-    days = st.segmented_control(
-        "Show", ["today", "three days", "the week", "everything"], default="the week", key="board span", required=True
+    span = st.segmented_control(
+        "Show",
+        ["first day", "three days", "the week", "everything"],
+        default="three days",
+        key="board span",
+        required=True,
     )
-    first = pd.Timestamp(rows["start"].min())
-    span = {"today": 1, "three days": 3, "the week": 7, "everything": 60}[days]
-    until = first.normalize() + pd.Timedelta(days=span)
+    days = {"first day": 1, "three days": 3, "the week": 5, "everything": 60}[span]
+    lanes = [*machines.values(), *people.values()]
+    frame = board_rows(shop, rows, machines, people, days, now)
+    st.altair_chart(
+        charts.timeline(frame, [w for w in lanes if w in set(frame["who"])]),
+        width="stretch",
+        alt="Jobs on machines and people, a strip a day, with due times as triangles; red triangles are missed",
+    )
+
+
+def board_rows(shop: Shop, rows: pd.DataFrame, machines: dict, people: dict, days: int, now: datetime) -> pd.DataFrame:
+    """The timeline as strips of days: day, who, begin and end in hours of the day, work, what, time."""
     bars = []
     for row in rows.to_dict("records"):
-        if pd.Timestamp(row["start"]) > until:
-            continue
         for who in (machines.get(row["machine"]), people.get(row["person"])):
             if who:
                 bars.append((who, row["job"], _work(row["kind"], row["where"]), row["start"], row["end"]))
-    frame = pd.DataFrame(bars, columns=["who", "job", "work", "start", "end"])
-    frame = _joined(frame)
+    frame = _joined(pd.DataFrame(bars, columns=["who", "job", "work", "start", "end"]))
     frame["what"] = [words.job_name(shop, int(j)) for j in frame["job"]]
-    order = [*machines.values(), *people.values()]
-    frame["who"] = pd.Categorical(frame["who"], [w for w in order if w in set(frame["who"])], ordered=True)
-    frame = frame.sort_values(["who", "start"]).astype({"who": str})
     ends = rows.groupby("job")["end"].max()
     dues = []
     for job_id, end in ends.items():
         job = shop.jobs.get(int(job_id))
         mine = rows[(rows["job"] == job_id) & (rows["machine"] != "")]
-        if job is None or job.due is None or mine.empty or pd.Timestamp(job.due) > until:
+        if job is None or job.due is None or mine.empty:
             continue
         who = machines.get(mine["machine"].iloc[0])
-        dues.append((who, job.due, f"{words.job_name(shop, job.id)} due", bool(pd.Timestamp(end) > job.due)))
-    marks = pd.DataFrame(dues, columns=["who", "due", "what", "late"])
-    st.altair_chart(
-        charts.timeline(frame, marks, pd.Timestamp(now)),
-        width="stretch",
-        alt="Jobs on machines and people over the days, with due times as triangles; red triangles are missed",
-    )
+        missed = pd.Timestamp(end) > job.due
+        dues.append(
+            (who, job_id, "missed" if missed else "due", job.due, job.due, f"{words.job_name(shop, job.id)} due")
+        )
+    marks = pd.DataFrame(dues, columns=["who", "job", "work", "start", "end", "what"])
+    frame = pd.concat([frame, marks], ignore_index=True) if dues else frame
+    frame["start"], frame["end"] = pd.to_datetime(frame["start"]), pd.to_datetime(frame["end"])
+    midnight = frame["start"].dt.normalize()
+    bar_days = midnight[frame["work"].isin(charts.WORK)]
+    shown = sorted(bar_days.unique())[:days]
+    frame = frame[midnight.isin(shown)].copy()
+    midnight = frame["start"].dt.normalize()
+    frame["day"] = frame["start"].dt.strftime("%a %d %b")
+    frame["begin"] = (frame["start"] - midnight).dt.total_seconds() / 3600
+    frame["end"] = ((frame["end"] - midnight).dt.total_seconds() / 3600).clip(upper=24)
+    clock = frame["start"].dt.strftime("%H:%M")
+    frame["time"] = clock
+    frame = frame.sort_values("start", kind="stable").drop(columns=["start"])
+    if pd.Timestamp(now).normalize() in shown:
+        hour = now.hour + now.minute / 60
+        line = {"day": f"{now:%a %d %b}", "who": frame["who"].iloc[0], "work": "now", "begin": hour, "end": hour}
+        frame = pd.concat([frame, pd.DataFrame([line | {"what": "now", "time": f"{now:%H:%M}"}])], ignore_index=True)
+    return frame
 
 
 def _work(kind: str, where: str) -> str:
