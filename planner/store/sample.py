@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
-from sqlalchemy import Connection, Table, insert, update
+from sqlalchemy import Connection, Table, insert, select, update
 
 from planner.errors import InputError
 from planner.shop import Cut, HeightReading, HeightStage
@@ -63,9 +63,10 @@ def mover(reference: date, at: datetime) -> Callable[[When], When]:
     if reference.weekday() != 0:
         raise InputError("reference_monday", reference, "a Monday")
     begin, today = first_day(at), at.date()
-    # the record ends two weeks before the last working day on which something can have happened
+    # the last working day on which something can have happened; the record ends before the fortnight that leads to it
     last = _workday(today, -1)
-    weeks = (last - timedelta(days=last.weekday())) - (reference - timedelta(days=7))
+    friday = last - timedelta(days=(last.weekday() - 4) % 7)
+    weeks = friday - (reference - timedelta(days=3))
 
     def move_day(on: date) -> date:
         if on < reference - RECORD_BEFORE:
@@ -105,9 +106,12 @@ def load_sample(repository: Repository, at: datetime, folder: Path | None = None
     """
     if repository.kind is not Kind.SAMPLE:
         raise InputError("repository", repository.kind.value, "the sample's own database: the two never mix")
+    if not repository.is_empty():
+        raise InputError("repository", "not empty", "an empty sample")
     contents = read_sample(folder or sample_folder(), at)
     with repository.writing(SHOP, RECORDS) as connection:
-        if not repository.is_empty():
+        # another session may have been quicker
+        if connection.execute(select(tables.families.c.id).limit(1)).first() is not None:
             raise InputError("repository", "not empty", "an empty sample")
         insert_contents(connection, contents, at)
     return len(contents.cuts)
