@@ -21,10 +21,9 @@ import streamlit as st
 
 from planner import InputError
 from planner.screens import access
+from planner.screens.fields import INSIDE, LISTS, QUANTITIES, UNKNOWN, Field, options_of, read, shown
 from planner.store import StaleRecord
-from planner.units import System, Units, read_number
-
-UNKNOWN = "unknown"
+from planner.units import System, Units
 
 
 class Drafts(Protocol):
@@ -37,125 +36,10 @@ class Drafts(Protocol):
     def drop_draft(self, key: str) -> None: ...
 
 
-@dataclass(frozen=True)
-class Field:
-    """One field: its name in the noun, the label, what kind of quantity it is.
-
-    ``kind``: text, long, number, whole, length, height, depth, ra, area, speed, feed, table_feed, minutes, share
-    (per cent on screen), choice (an Enum or pairs of value and label), several (choices, a tuple), flag, date, moment,
-    numbers (a list, "150, 200, 300"), depths (a list), depth_counts (pairs, "1 × 10, 1.5 × 10").
-    """
-
-    name: str
-    label: str
-    kind: str = "text"
-    help: str = ""
-    options: Any = None
-    required: bool = False
-    placeholder: str = ""
-
-
-_QUANTITIES = {
-    "length": ("read_length_mm", "length_unit", "length_factor", 4, 3),
-    "height": ("read_length_mm", "length_unit", "length_factor", 4, 3),
-    "depth": ("read_depth_mm", "depth_unit", "depth_factor", 2, 4),
-    "ra": ("read_ra_um", "ra_unit", "ra_factor", 1, 3),
-    "area": ("read_area_mm2", "area_unit", "area_factor", 2, 2),
-    "speed": ("read_speed_m_min", "speed_unit", "speed_factor", 0, 1),
-    "feed": ("read_length_mm", "feed_unit", "length_factor", 4, 4),
-    "table_feed": ("read_length_mm", "table_feed_unit", "length_factor", 2, 1),
-}
-
-_LISTS = ("numbers", "depths", "depth_counts")
-# the unit a limit is named in, where the noun itself refuses a value
-_INSIDE = {
-    "length": "mm",
-    "height": "mm",
-    "depth": "mm",
-    "feed": "mm",
-    "ra": "µm",
-    "area": "mm²",
-    "speed": "m/min",
-    "table_feed": "mm/min",
-}
-
-
-def shown(kind: str, value: Any, units: Units) -> str:
-    """The text that stands in a field for an inside value; empty for unknown."""
-    if value is None:
-        return ""
-    if kind in _QUANTITIES:
-        _, _, factor, inch_places, metric_places = _QUANTITIES[kind]
-        places = inch_places if units.inch else metric_places
-        body = f"{value / getattr(units, factor):.{places}f}"
-        return body.rstrip("0").rstrip(".") if "." in body else body
-    if kind == "share":
-        return f"{value * 100:g}"
-    if kind == "numbers":
-        return ", ".join(f"{v:g}" for v in value)
-    if kind == "depths":
-        return ", ".join(shown("depth", v, units) for v in value)
-    if kind == "depth_counts":
-        return ", ".join(f"{shown('depth', v, units)} × {n}" for v, n in value)
-    if kind in ("number", "whole", "minutes"):
-        return f"{value:g}"
-    return str(value)
-
-
-def _pieces(raw: str) -> list[str]:
-    """The members of a typed list: parted by ";" where there is one, else by commas, else by blanks."""
-    mark = ";" if ";" in raw else "," if "," in raw else None
-    return [p.strip() for p in raw.split(mark) if p.strip()]
-
-
-def _read_list(item: Field, raw: str, units: Units) -> tuple:
-    if item.kind == "numbers":
-        return tuple(read_number(item.name, p) for p in _pieces(raw))
-    if item.kind == "depths":
-        return tuple(units.read_depth_mm(item.name, p) for p in _pieces(raw))
-    found = []
-    for piece in _pieces(re.sub(r"\s*[×x*]\s*", "×", raw)):
-        thickness, mark, count = piece.partition("×")
-        if not mark or not count.isdigit():
-            raise InputError(item.name, piece, "thickness × how many, such as 1.5 × 10")
-        found.append((units.read_depth_mm(item.name, thickness), int(count)))
-    return tuple(found)
-
-
-def read(item: Field, raw: Any, units: Units) -> Any:
-    """The inside value of what stands in a field; None for an empty one. Raises `InputError` naming the field."""
-    if isinstance(raw, str):
-        raw = raw.strip()
-    if item.kind == "several":
-        return tuple(raw or ())
-    if item.kind in _LISTS:
-        return _read_list(item, raw or "", units)
-    if raw in ("", None) or (raw == UNKNOWN and item.kind != "choice"):
-        if item.kind in ("text", "long"):
-            if item.required:
-                raise InputError(item.name, "", f"{item.label.lower()}, it cannot stay empty")
-            return ""
-        if item.required:
-            raise InputError(item.name, "", f"{item.label.lower()}, it cannot stay empty")
-        return None
-    if item.kind in _QUANTITIES:
-        return getattr(units, _QUANTITIES[item.kind][0])(item.name, raw)
-    if item.kind == "share":
-        return read_number(item.name, raw.removesuffix("%").strip() if isinstance(raw, str) else raw) / 100
-    if item.kind in ("number", "minutes"):
-        return read_number(item.name, raw)
-    if item.kind == "whole":
-        value = read_number(item.name, raw)
-        if value != int(value):
-            raise InputError(item.name, raw, "a whole number")
-        return int(value)
-    return raw
-
-
 def _label(item: Field, units: Units) -> str:
-    if item.kind in _QUANTITIES:
-        return f"{item.label} ({getattr(units, _QUANTITIES[item.kind][1])})"
-    if item.kind in _LISTS[1:]:
+    if item.kind in QUANTITIES:
+        return f"{item.label} ({getattr(units, QUANTITIES[item.kind][1])})"
+    if item.kind in LISTS[1:]:
         return f"{item.label} ({units.depth_unit})"
     if item.kind == "share":
         return f"{item.label} (%)"
@@ -255,7 +139,7 @@ class Form:
             return date.fromisoformat(raw)
         if item.kind == "moment" and raw:
             return datetime.fromisoformat(raw)
-        if (item.kind in _QUANTITIES or item.kind in _LISTS) and system != str(self.units.system):
+        if (item.kind in QUANTITIES or item.kind in LISTS) and system != str(self.units.system):
             # typed in the other system: show the same quantity in this one
             try:
                 return shown(item.kind, read(item, raw, Units(System(system))), self.units)
@@ -324,7 +208,7 @@ class Form:
         elif item.kind == "long":
             st.text_area(label, value=initial or "", height=80, placeholder=item.placeholder or None, **common)
         else:
-            blank = "" if item.kind in ("text", *_LISTS) or item.required else UNKNOWN
+            blank = "" if item.kind in ("text", *LISTS) or item.required else UNKNOWN
             st.text_input(label, value=initial or "", placeholder=item.placeholder or blank or None, **common)
         problem = self._state()["problems"].get(item.name)
         if problem:
@@ -359,7 +243,10 @@ class Form:
         )
 
     def act(self, save: Callable[[dict[str, Any]], str | None]) -> None:
-        """Read, save, say; on success the draft is gone and the fields start afresh."""
+        """Read, save, say; on success the draft is gone and the fields start afresh.
+
+        ``save`` returns what to say, None for "Stored.", "" where another place of the screen says it.
+        """
         state = self._state()
         state["problems"], state["said"] = {}, None
         if self.overtaken:
@@ -381,16 +268,16 @@ class Form:
             state["said"] = ("error", str(stale))
         else:
             self.discard()
-            state["said"] = ("success", said or "Stored.")
+            state["said"] = ("success", "Stored." if said is None else said) if said != "" else None
 
     def _refusal(self, name: str | None, wrong: InputError) -> str:
         item = self.by_name.get(name)
         said, unit = wrong.value, ""
-        if item is not None and not isinstance(wrong.value, str) and item.kind in _INSIDE:
+        if item is not None and not isinstance(wrong.value, str) and item.kind in INSIDE:
             # the noun counts in inside units: show what was typed, and in which unit the limit is named
             said = st.session_state.get(self.key(item.name), said)
-            if re.search(r"\d", wrong.accepted) and _INSIDE[item.kind] not in wrong.accepted:
-                unit = f", in {_INSIDE[item.kind]}"
+            if re.search(r"\d", wrong.accepted) and INSIDE[item.kind] not in wrong.accepted:
+                unit = f", in {INSIDE[item.kind]}"
         if isinstance(said, Enum):
             said = said.value
         return f"“{said}” will not do. Accepted: {wrong.accepted}{unit}."
@@ -428,6 +315,8 @@ class Form:
             self._say_overtaken(overtaken)
         elif said:
             (st.success if said[0] == "success" else st.error)(said[1])
+            if said[0] == "success":
+                self._state()["said"] = None
         elif self.has_draft:
             left, right = st.columns([4, 1], vertical_alignment="center")
             left.caption("Not saved yet; what you typed is kept.")
@@ -455,12 +344,3 @@ class Form:
             members = _plain(value) if item.kind == "several" else [_plain(value)]
             return ", ".join(names.get(m, str(m)) for m in members)
         return f"“{shown(item.kind, value, self.units)}”"
-
-
-def options_of(options: Any) -> list[tuple[Any, str]]:
-    """(value, label) pairs of an Enum class, a mapping, or a sequence."""
-    if isinstance(options, type) and issubclass(options, Enum):
-        return [(member, str(member.value)) for member in options]
-    if isinstance(options, Mapping):
-        return list(options.items())
-    return [o if isinstance(o, tuple) else (o, str(o)) for o in options or ()]

@@ -43,7 +43,8 @@ def draw() -> None:
     if access.kind() is Kind.SAMPLE:
         with st.container(horizontal=True, vertical_alignment="center"):
             st.caption("This is the invented sample shop. Change what you like: it lies in a file of its own.")
-            shop_data.switch_buttons("top")
+            if st.session_state.get(SECTION) != "Data":
+                shop_data.switch_buttons("top")
     else:
         _first_steps(shop)
     section = st.pills(

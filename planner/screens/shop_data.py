@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from pathlib import Path
 
 import streamlit as st
@@ -85,11 +86,11 @@ def _backups() -> None:
         f"They lie in `{where.backups}`; the last 20 are kept. They are on the same disk as the shop: carry a copy off "
         "now and then."
     )
-    if found:
-        _put_back({b.path.name: b for b in found})
+    _put_back({b.path.name: b for b in found})
 
 
 def _put_back(found: dict[str, Backup]) -> None:
+    """Choose a kept backup, or bring one that was carried off; nothing happens before the check mark is set."""
     with st.expander("Put a backup back"):
         name = st.selectbox(
             "Backup",
@@ -97,9 +98,17 @@ def _put_back(found: dict[str, Backup]) -> None:
             format_func=lambda n: f"{found[n].at:%a %d %b %Y %H:%M:%S}, {_WHY.get(found[n].why, found[n].why)}",
             key=f"data/{access.kind()}/which",
         )
+        brought = st.file_uploader("… or a file that was carried off", type="db", key=f"data/{access.kind()}/file")
         st.write("Everything stored since then leaves the screen. The present state is backed up first.")
         sure = st.checkbox("Yes, put it back", key=f"data/{access.kind()}/sure")
-        st.button("Put it back", key="data/restore", disabled=not sure, on_click=act, args=(_restore, found[name].path))
+        chosen = brought if brought is not None else found[name].path if name else None
+        st.button(
+            "Put it back",
+            key="data/restore",
+            disabled=not sure or chosen is None,
+            on_click=act,
+            args=(_restore, chosen),
+        )
 
 
 def _made() -> Backup:
@@ -115,8 +124,16 @@ def _fresh_copy() -> bytes:
     return _made().path.read_bytes()
 
 
-def _restore(path: Path) -> str:
-    last = restore(access.repository(), path, access.where().backups, access.now())
+def _restore(chosen) -> str:
+    store, folder = access.repository(), access.where().backups
+    if isinstance(chosen, Path):
+        name, last = chosen.name, restore(store, chosen, folder, access.now())
+    else:
+        with tempfile.TemporaryDirectory() as place:
+            # the name a browser sends is not to be trusted as a path
+            path = Path(place) / "brought.db"
+            path.write_bytes(chosen.getvalue())
+            name, last = chosen.name, restore(store, path, folder, access.now())
     access.reopen()
     st.session_state[f"data/{access.kind()}/sure"] = False
-    return f"{path.name} is put back. What was there before is kept in {last.path.name}."
+    return f"{name} is put back. What was there before is kept in {last.path.name}."

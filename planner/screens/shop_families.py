@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 
-import pandas as pd
 import streamlit as st
 
 from planner import InputError
-from planner.screens import access, charts
+from planner.screens import access, shop_places
 from planner.screens.forms import Field, Form
-from planner.screens.shop_records import delete_button, pick, pick_key, store_noun, table
-from planner.shop import MATERIALS, Face, FaceKind, Family, Limit, MeasuringPoint, PartKind, Shop, default_points
+from planner.screens.shop_records import act, delete_button, pick, pick_key, store_noun, table
+from planner.shop import MATERIALS, Face, FaceKind, Family, Limit, PartKind, Shop, default_points
 from planner.units import Units
 
 _MATERIALS = {m.key: m.name for m in MATERIALS.values()}
@@ -128,13 +127,10 @@ def _faces(family: Family, units: Units) -> None:
     names = {f.id: f.name for f in family.faces}
     chosen = pick(f"face of {family.id}", "Face", names, "a new face")
     face = next((f for f in family.faces if f.id == chosen), None)
-    left, right = st.columns([3, 2], gap="large")
-    with left, st.container(border=True):
+    if face is not None:
+        shop_places.draw(family, face, units)
+    with st.container(border=True):
         _face_form(family, face, units)
-    with right:
-        if face is not None:
-            picture(face, units)
-            _points_form(family, face, units)
 
 
 def face_fields(units: Units) -> list[Field]:
@@ -185,17 +181,11 @@ def _face_form(family: Family, face: Face | None, units: Units) -> None:
     record = f"{family.id}/{face.id if face else 'new'}"
     form = Form("face", record, fields, values, units, access.repository(), family.version)
     form.draw("name", "kind", "length_mm", "width_mm", columns=4)
-    form.draw("datum", "new_height_mm", "net_share")
-    form.draw("limit")
-    limit = form.present("limit")
-    if limit == "height":
-        form.draw("least_height_mm")
-    elif limit == "removal":
-        form.draw("greatest_removal_mm")
-    form.draw("ra_least_um", "ra_greatest_um")
-    form.draw("flatness_mm", "local_flatness_mm", "local_span_mm")
-    form.draw("bow_limit_mm", "parallel_limit_mm", "proud")
-    form.draw("ferrous_inserts", "cover_bolted")
+    limited = {"height": ("least_height_mm",), "removal": ("greatest_removal_mm",)}
+    form.draw("datum", "new_height_mm", "limit", *limited.get(form.present("limit"), ()), columns=4)
+    form.draw("net_share", "ra_least_um", "ra_greatest_um", "proud", columns=4)
+    form.draw("flatness_mm", "local_flatness_mm", "local_span_mm", "bow_limit_mm", columns=4)
+    form.draw("parallel_limit_mm", "ferrous_inserts", "cover_bolted", columns=4)
     form.say()
     with st.container(horizontal=True):
         form.button("Save face", lambda v: _save_face(family, face, v))
@@ -228,8 +218,6 @@ def _save_face(family: Family, old: Face | None, values: dict) -> str:
 
 def _drop_face_button(family: Family, face: Face) -> None:
     smaller = dataclasses.replace(family, faces=tuple(f for f in family.faces if f.id != face.id))
-    from planner.screens.shop_records import act
-
     with st.popover("Delete face …", type="tertiary"):
         st.write("Refused while jobs, heights or recorded cuts refer to it.")
         st.button(
@@ -240,68 +228,3 @@ def _drop_face_button(family: Family, face: Face) -> None:
 def _drop_face(smaller: Family, name: str) -> str:
     access.repository().save(smaller, by=access.who(), at=access.now())
     return f"Face {name} deleted."
-
-
-# -- picture and places ------------------------------------------------------------------------------------------------
-def picture(face: Face, units: Units) -> None:
-    """The face to scale, its openings and measuring points."""
-    factor = units.length_factor
-    openings = pd.DataFrame(
-        [{"x": c.x_mm / factor, "y": c.y_mm / factor, "radius": c.radius_mm / factor} for c in face.openings],
-        columns=["x", "y", "radius"],
-    )
-    points = pd.DataFrame(
-        [{"name": p.name, "x": p.x_mm / factor, "y": p.y_mm / factor} for p in face.points], columns=["name", "x", "y"]
-    )
-    st.altair_chart(
-        charts.face((face.length_mm / factor, face.width_mm / factor), openings, points),
-        width="content",
-        alt=f"{face.name} to scale with {len(face.points)} measuring points and {len(face.openings)} openings",
-    )
-    st.caption(
-        f"{face.name}, to scale ({units.length_unit}). Crosses: where heights are measured. {limit_words(face, units)}."
-    )
-
-
-def _points_form(family: Family, face: Face, units: Units) -> None:
-    """Measuring points, one a line."""
-    fields = [
-        Field(
-            "points",
-            f"Measuring points, one a line: name; x; y ({units.length_unit}, from the left lower corner)",
-            "long",
-        )
-    ]
-    text = "\n".join(
-        f"{p.name}; {p.x_mm / units.length_factor:.4g}; {p.y_mm / units.length_factor:.4g}" for p in face.points
-    )
-    with st.expander("Measuring points"):
-        # the text is in one unit system: each has a draft of its own
-        record = f"{family.id}/{face.id}/{units.system}"
-        form = Form("points", record, fields, {"points": text}, units, access.repository(), family.version)
-        form.draw(columns=1)
-        form.say()
-        form.button("Save points", lambda v: _save_points(family, face, v["points"], text, units))
-
-
-def _save_points(family: Family, face: Face, said: str, before: str, units: Units) -> str:
-    kept = dict(zip(before.splitlines(), face.points, strict=True))
-    points = []
-    for line in (part.strip() for part in said.splitlines()):
-        if not line:
-            continue
-        pieces = [p.strip() for p in line.split(";")]
-        if len(pieces) != 3:
-            raise InputError("points", line, "a name, x and y, parted by semicolons")
-        if line in kept:
-            points.append(kept[line])
-            continue
-        points.append(
-            MeasuringPoint(
-                pieces[0], units.read_length_mm("points", pieces[1]), units.read_length_mm("points", pieces[2])
-            )
-        )
-    new = dataclasses.replace(face, points=tuple(points))
-    faces = tuple(new if f.id == face.id else f for f in family.faces)
-    access.repository().save(dataclasses.replace(family, faces=faces), by=access.who(), at=access.now())
-    return f"{len(new.points)} measuring points kept."

@@ -164,6 +164,10 @@ def _add_closure(values: dict) -> str:
     return "Closure added."
 
 
+def _end(offer: Overtime) -> str:
+    return "%H:%M" if offer.end.date() == offer.start.date() else "%a %d %b %H:%M"
+
+
 def _overtime(shop: Shop, units: Units, today: date) -> None:
     st.subheader("Overtime offered")
     currency = shop.settings.currency
@@ -171,7 +175,7 @@ def _overtime(shop: Shop, units: Units, today: date) -> None:
     for o in coming:
         _listed(
             o,
-            f"**{o.start:%a %d %b %H:%M} to {o.end:%H:%M}**, {money(o.price_per_hour, currency)} an hour on top "
+            f"**{o.start:%a %d %b %H:%M} to {o.end:{_end(o)}}**, {money(o.price_per_hour, currency)} an hour on top "
             f"({_whom_words(shop, o)})",
             "Overtime offer",
         )

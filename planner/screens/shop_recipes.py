@@ -172,7 +172,7 @@ def _save(old: Recipe | None, values: dict, typed: str, shop: Shop) -> str:
         kept |= {"active": False, "signed_by": ""}
         said = " It is a proposal until somebody signs it."
     new = Recipe(**kept) if old is None else dataclasses.replace(old, **kept)
-    return store_noun("recipe", old, new, "Recipe " + recipe_name(new, shop)) + said
+    return store_noun("recipe", old, new, "Recipe " + recipe_name(new, shop), said)
 
 
 def _switch(recipe: Recipe, active: bool) -> str:

@@ -26,30 +26,38 @@ def pick_key(kind: str) -> str:
     return f"shop/{access.kind()}/{kind}"
 
 
+NEW = 0
+
+
 def pick(kind: str, label: str, names: Mapping[int, str], new: str) -> int | None:
-    """Choose a record by name; None for a new one. A new one is offered first where there is none yet."""
+    """Choose a record by name; None for a new one. A new one is what is shown where there is none yet."""
     key = pick_key(kind)
-    if key in st.session_state and st.session_state[key] not in (None, *names):
-        st.session_state[key] = None
-    return st.selectbox(
+    if st.session_state.get(key, NEW) not in (NEW, *names):
+        st.session_state[key] = NEW
+    chosen = st.selectbox(
         label,
-        [None, *names],
-        index=1 if names else 0,
-        format_func=lambda i: new if i is None else names.get(i, "deleted"),
+        [NEW, *names],
+        format_func=lambda i: new if i == NEW else names.get(i, "deleted"),
         key=key,
         persist_state="session",
+        width=420,
+        # a widget whose value was put into the state must not be given one, too
+        **({} if key in st.session_state else {"index": 1 if names else 0}),
     )
+    return chosen or None
 
 
-def store_noun(kind: str, old: Any, new: Any, name: str) -> str:
-    """Store a new or changed noun and choose it; returns what to say. For use in a form's callback."""
+def store_noun(kind: str, old: Any, new: Any, name: str, more: str = "") -> str:
+    """Store a new or changed noun and choose it; returns what the form is to say. For use in a form's callback."""
     store = access.repository()
     if old is None:
         stored = store.add(new, by=access.who(), at=access.now())
         st.session_state[pick_key(kind)] = stored.id
-        return f"{name} added."
+        # the form of the new record gives way to the stored one's: the page says it
+        st.session_state[SAID] = ("success", f"{name} added.{more}")
+        return ""
     store.save(new, by=access.who(), at=access.now())
-    return f"{name} saved."
+    return f"{name} saved.{more}"
 
 
 def act(deed: Callable[..., str], *args: Any) -> None:
