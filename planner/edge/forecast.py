@@ -96,10 +96,8 @@ def edges_per_use(shape: float, index_use: float, chips_per_use: float = 0.0) ->
     ``chips_per_use``: chips on top, per unit of edge use.
     """
     k = positive("shape", shape)
-    if math.isinf(index_use):
-        mean = math.gamma(1 + 1 / k)
-    else:
-        mean = weibull_survival_integral(k, positive("index_use", index_use))
+    to_the_end = math.gamma(1 + 1 / k)
+    mean = to_the_end if math.isinf(index_use) else weibull_survival_integral(k, positive("index_use", index_use))
     return 1.0 / mean + not_negative("chips_per_use", chips_per_use)
 
 

@@ -134,20 +134,28 @@ class Ledger:
         kept = tuple(log)
         gone = {e.number for e in kept if isinstance(e, ev.Reversed)}
         ledger = cls.start(grades, cutters)
+        cut_ids: set[str] = set()
         for number, event in enumerate(kept):
             if number in gone or isinstance(event, ev.Reversed):
                 continue
             try:
+                if isinstance(event, ev.Cut):
+                    _new_cut(event, cut_ids)
+                    cut_ids.add(event.cut_id)
                 ledger = ledger._moved(event)
             except InputError as problem:
                 raise InputError(f"log[{number}].{problem.field}", problem.value, problem.accepted) from problem
-        return replace(ledger, log=kept)
+        return replace(ledger, log=kept, cut_ids=frozenset(cut_ids))
 
     def apply(self, event: ev.Event) -> Ledger:
         """The ledger after one more event; `InputError` with the reason when it cannot have happened."""
         if isinstance(event, ev.Reversed):
             return self._without(event)
-        return replace(self._moved(event), log=(*self.log, event))
+        cut_ids = self.cut_ids
+        if isinstance(event, ev.Cut):
+            _new_cut(event, cut_ids)
+            cut_ids = cut_ids | {event.cut_id}
+        return replace(self._moved(event), log=(*self.log, event), cut_ids=cut_ids)
 
     def edge_in(self, cutter: str, pocket: int) -> Edge | None:
         """The edge at work in a pocket (from 1), None where the pocket is empty."""
@@ -273,8 +281,6 @@ class Ledger:
         return self._with_insert(replace(self._loose(event.insert), place=InsertPlace.SCRAPPED))
 
     def _cut(self, event: ev.Cut) -> Ledger:
-        if event.cut_id in self.cut_ids:
-            raise InputError("cut_id", event.cut_id, "a cut not yet recorded")
         place = self.machines[event.cutter] if self._cutter(event.cutter) else None
         if place is None:
             raise InputError("cutter", event.cutter, "a cutter on a machine; this one is on the shelf")
@@ -297,7 +303,7 @@ class Ledger:
             ledger = ledger._with_edge(
                 replace(edge, work=work, cuts=(*edge.cuts, event.cut_id), last_material=event.material)
             )
-        return replace(ledger, cut_ids=self.cut_ids | {event.cut_id})
+        return ledger
 
     # -- pieces -------------------------------------------------------------------------------------------------
 
@@ -399,6 +405,11 @@ class Ledger:
     def _with_pocket(self, cutter: str, i: int, held: Pocket | None) -> Ledger:
         old = self.pockets[cutter]
         return replace(self, pockets=_view({**self.pockets, cutter: (*old[:i], held, *old[i + 1 :])}))
+
+
+def _new_cut(event: ev.Cut, known: frozenset[str] | set[str]) -> None:
+    if event.cut_id in known:
+        raise InputError("cut_id", event.cut_id, "a cut not yet recorded")
 
 
 def _view(values: Mapping) -> Mapping:

@@ -18,8 +18,8 @@ from planner.edge import (
     path_for_area,
     planning_limit,
     revolutions,
-    spend_of_cut,
     speed_factor,
+    spend_of_cut,
     swept_area,
     swept_for_path,
 )
@@ -61,6 +61,16 @@ def test_path_of_every_edge_against_a_simulated_tooth(share, lean, turns, insert
     expected = path_in_material(length, width, diameter, feed, offset_mm=offset)
     for path in simulated_paths(length, width, diameter, feed, offset, inserts):
         assert path == pytest.approx(expected, rel=1e-3)
+
+
+def test_arc_ratio_is_that_of_the_engagement():
+    assert path_for_area(300 * 120, 0.2, arc_ratio(120, 250, 30)) == pytest.approx(
+        path_in_material(300, 120, 250, 0.2, offset_mm=30)
+    )
+    assert arc_ratio(1e-3, 250) == pytest.approx(1)
+    assert arc_ratio(250, 250) == pytest.approx(math.pi / 2)
+    with pytest.raises(InputError, match="within the cutter"):
+        arc_ratio(200, 250, 30)
 
 
 @given(st.floats(0, 1e7), st.floats(0.01, 1), st.floats(1, 1.5))

@@ -49,4 +49,4 @@ def test_never_when_it_cannot_pay():
     assert index_age(0.8, 10, 1, 50) == math.inf
     assert index_age(3.0, 10, 5, 5) == math.inf
     assert index_age(3.0, 10, 5, 4) == math.inf
-    assert 0 < index_age(1.01, 10, 1, 1.001)
+    assert index_age(1.01, 10, 1, 1.001) > 0
