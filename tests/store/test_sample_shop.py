@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import subprocess
 import sys
+import zipfile
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
@@ -15,8 +17,9 @@ from hypothesis import strategies as st
 import planner.store.sample as sample
 from planner.errors import InputError
 from planner.shop import Aim, Cut, EndOfPass, Job, JobState, Part, PartState
-from planner.store import Kind, first_day, load_sample, open_database, sample_folder
+from planner.store import Kind, export_shop, first_day, load_sample, open_database, sample_folder
 from planner.store.sample import mover
+from planner.store.shop_files import read_shop
 from planner.week.board import edge_needs, hours, plan_shop
 from planner.week.queue import estimate_queue
 
@@ -147,6 +150,17 @@ def test_edges_are_in_the_cutters_and_the_ledger_adds_up(loaded):
     assert {(u.insert_id, u.position) for c in loaded.load_all(Cut).values() for u in c.uses} <= {
         (e.insert_id, e.position) for e in events if e.kind in ("fitted", "indexed", "replaced")
     }
+
+
+def test_exported_whole_it_reads_back(loaded):
+    with zipfile.ZipFile(io.BytesIO(export_shop(loaded))) as packed:
+        contents = read_shop({name: packed.read(name) for name in packed.namelist()})
+    shop = loaded.load_shop()
+    assert len(contents.cuts) == len(loaded.load_all(Cut))
+    assert len(contents.edge_events) == len(loaded.edge_events())
+    assert {j.id: (j.due, j.state) for j in contents.jobs} == {j.id: (j.due, j.state) for j in shop.jobs.values()}
+    removed = sum(c.stop_depth_mm for c in contents.cuts)
+    assert removed == pytest.approx(loaded.cuts_frame()["stop_depth_mm"].sum())
 
 
 @pytest.mark.parametrize("at", OPENED, ids=lambda at: f"{at:%a %H:%M}")
