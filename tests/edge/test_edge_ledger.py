@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -293,60 +294,99 @@ def test_bad_events_cannot_be_made(make, field):
 
 
 class AnyDay(RuleBasedStateMachine):
-    """Whatever people try in whatever order: refused or done whole, and the books always balance."""
+    """Whatever people try in whatever order: refused or done whole, and the books always balance.
+
+    People mostly act on what they see in the cutter (``sees``), and sometimes on what is no longer there.
+    """
 
     @initialize()
     def begin(self):
-        self.ledger = Ledger.start({"round": 2}, {"fly": 1, "mill": 2})
+        self.cutters = {"fly": 1, "mill": 2}
         self.clock = 0
         self.cuts = 0
-        self.swept = 0.0
+        self.done = Counter()
+        self.ledger = Ledger.start({"round": 2}, self.cutters)
+        self.attempt(lambda now: Received(at=now, grade="round", inserts=5))
+        for label, cutter, pocket in (("A", "fly", 1), ("B", "mill", 1), ("C", "mill", 2)):
+            self.attempt(
+                lambda now, label=label, cutter=cutter, pocket=pocket: Fitted(
+                    at=now, cutter=cutter, pocket=pocket, insert=label, position=1, grade="round"
+                )
+            )
+        for cutter, machine in (("fly", "one"), ("mill", "two")):
+            self.attempt(lambda now, cutter=cutter, machine=machine: Mounted(at=now, cutter=cutter, machine=machine))
+        assert not self.done["refused"]
 
     def attempt(self, make):
         self.clock += 1
         before = self.ledger
+        event = make(at(self.clock))
         try:
-            self.ledger = before.apply(make(at(self.clock)))
+            self.ledger = before.apply(event)
         except InputError:
+            self.done["refused"] += 1
             assert self.ledger is before
             return False
+        self.done[type(event)] += 1
         return True
 
-    cutters, pockets = st.sampled_from(["fly", "mill"]), st.integers(1, 2)
-    labels, positions = st.sampled_from(["A", "B", "C", "D"]), st.integers(1, 2)
-    ends = st.sampled_from([None, *End])
+    def seen(self, cutter, pocket, insert, sees):
+        """Insert and position in the pocket, or what somebody remembers."""
+        held = self.ledger.pockets[cutter][pocket - 1] if pocket <= self.cutters[cutter] else None
+        return (held.insert, held.position) if sees and held else (insert, 1)
+
+    cutter_names, pocket_numbers = st.sampled_from(["fly", "mill"]), st.integers(1, 2)
+    labels, positions = st.sampled_from(["A", "B", "C", "D", "E"]), st.integers(1, 2)
+    ends = st.sampled_from([*End, None])
+    mostly = st.sampled_from([True, True, True, False])
 
     @rule(count=st.integers(1, 3))
     def receive(self, count):
         self.attempt(lambda now: Received(at=now, grade="round", inserts=count))
 
-    @rule(cutter=cutters, machine=st.sampled_from(["", "one", "two"]))
+    @rule(cutter=cutter_names, machine=st.sampled_from(["one", "two", "three", ""]))
     def mount(self, cutter, machine):
         self.attempt(lambda now: Mounted(at=now, cutter=cutter, machine=machine))
 
-    @rule(cutter=cutters, pocket=pockets, insert=labels, position=positions)
+    @rule(cutter=cutter_names, pocket=pocket_numbers, insert=labels, position=positions)
     def fit(self, cutter, pocket, insert, position):
         self.attempt(
             lambda now: Fitted(at=now, cutter=cutter, pocket=pocket, insert=insert, position=position, grade="round")
         )
 
-    @rule(cutter=cutters, pocket=pockets, insert=labels, position=positions, end=ends)
-    def turn(self, cutter, pocket, insert, position, end):
+    @rule(cutter=cutter_names, pocket=pocket_numbers, insert=labels, end=ends, sees=mostly)
+    def turn(self, cutter, pocket, insert, end, sees):
+        label, position = self.seen(cutter, pocket, insert, sees)
         self.attempt(
             lambda now: Indexed(
                 at=now,
                 cutter=cutter,
                 pocket=pocket,
-                insert=insert,
+                insert=label,
                 from_position=position,
                 to_position=3 - position,
                 end=end,
             )
         )
 
-    @rule(cutter=cutters, pocket=pockets, insert=labels, end=ends)
-    def take_out(self, cutter, pocket, insert, end):
-        self.attempt(lambda now: TakenOut(at=now, cutter=cutter, pocket=pocket, insert=insert, end=end))
+    @rule(cutter=cutter_names, pocket=pocket_numbers, insert=labels, sees=mostly, end=ends, new=labels)
+    def exchange(self, cutter, pocket, insert, sees, end, new):
+        label, _ = self.seen(cutter, pocket, insert, sees)
+        self.attempt(
+            lambda now: Replaced(
+                at=now, cutter=cutter, pocket=pocket, insert=label, end=end, new_insert=new, grade="round"
+            )
+        )
+
+    @rule(cutter=cutter_names, pocket=pocket_numbers, insert=labels, sees=mostly, end=ends)
+    def take_out(self, cutter, pocket, insert, sees, end):
+        label, _ = self.seen(cutter, pocket, insert, sees)
+        self.attempt(lambda now: TakenOut(at=now, cutter=cutter, pocket=pocket, insert=label, end=end))
+
+    @rule(cutter=cutter_names, pocket=pocket_numbers, insert=labels, sees=mostly)
+    def chip(self, cutter, pocket, insert, sees):
+        label, _ = self.seen(cutter, pocket, insert, sees)
+        self.attempt(lambda now: Chipped(at=now, cutter=cutter, pocket=pocket, insert=label))
 
     @rule(insert=labels, back=st.booleans())
     def regrind(self, insert, back):
@@ -355,21 +395,37 @@ class AnyDay(RuleBasedStateMachine):
         else:
             self.attempt(lambda now: SentForRegrind(at=now, insert=insert))
 
-    @rule(cutter=cutters)
-    def make_cut(self, cutter):
-        if self.attempt(lambda now: replace(cut(f"c{self.cuts}", 0, cutter), at=now)):
+    @rule(cutter=cutter_names, times=st.integers(1, 3))
+    def make_cuts(self, cutter, times):
+        for _ in range(times):
             self.cuts += 1
-            self.swept += SPEND.swept_mm2 * len(self.ledger.pockets[cutter])
+            self.attempt(lambda now: replace(cut(f"c{self.cuts}", 0, cutter), at=now))
+
+    @rule(back=st.integers(1, 6))
+    def undo(self, back):
+        self.attempt(lambda now: Reversed(at=now, number=len(self.ledger.log) - back))
 
     @invariant()
     def books_balance(self):
-        held = [p.insert for pockets in self.ledger.pockets.values() for p in pockets if p is not None]
+        ledger = self.ledger
+        held = [p.insert for pockets in ledger.pockets.values() for p in pockets if p is not None]
         assert len(held) == len(set(held))  # nothing is in two pockets
-        in_pocket = {i.label for i in self.ledger.inserts.values() if i.place is InsertPlace.POCKET}
+        in_pocket = {i.label for i in ledger.inserts.values() if i.place is InsertPlace.POCKET}
         assert in_pocket == set(held)
-        assert all(count >= 0 for count in self.ledger.drawer.values())
-        assert sum(e.swept_mm2 for e in self.ledger.edges()) == pytest.approx(self.swept)
-        assert all((e.end is None) == (e.state is not EdgeState.RETIRED) for e in self.ledger.edges())
+        gone = {e.number for e in ledger.log if isinstance(e, Reversed)}
+        happened = [e for number, e in enumerate(ledger.log) if number not in gone]
+        received = sum(e.inserts for e in happened if isinstance(e, Received))
+        assert ledger.drawer["round"] + len(ledger.inserts) == received
+        assert ledger.drawer["round"] >= 0
+        # every use is traceable: each cut sits on as many edges as its cutter has pockets, with its area
+        cuts = {e.cut_id: self.cutters[e.cutter] for e in happened if isinstance(e, Cut)}
+        assert Counter(name for e in ledger.edges() for name in e.cuts) == Counter(cuts)
+        assert sum(e.swept_mm2 for e in ledger.edges()) == pytest.approx(SPEND.swept_mm2 * sum(cuts.values()))
+        assert all((e.end is None) == (e.state is not EdgeState.RETIRED) for e in ledger.edges())
+
+    def teardown(self):
+        if hasattr(self, "ledger"):
+            assert Ledger.replay({"round": 2}, self.cutters, self.ledger.log) == self.ledger
 
 
 AnyDay.TestCase.settings = settings(max_examples=25, stateful_step_count=40, deadline=None)
