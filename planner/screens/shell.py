@@ -43,6 +43,7 @@ def chrome() -> None:
             [None, *people],
             format_func=lambda i: "nobody named" if i is None else people[i].name,
             key="who",
+            placeholder="nobody named",
             persist_state="session",
         )
     if wanted and wanted.strip():

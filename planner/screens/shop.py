@@ -40,17 +40,18 @@ def draw() -> None:
     st.title("Shop")
     shop, units = access.shop(), access.units()
     say()
+    following = None
     if access.kind() is Kind.SAMPLE:
         with st.container(horizontal=True, vertical_alignment="center"):
             st.caption("This is the invented sample shop. Change what you like: it lies in a file of its own.")
             if st.session_state.get(SECTION) != "Data":
                 shop_data.switch_buttons("top")
     else:
-        _first_steps(shop)
+        following = _first_steps(shop)
     section = st.pills(
         "Section",
         list(_SECTIONS),
-        default="Families",
+        default=following or "Families",
         required=True,
         key=SECTION,
         persist_state="session",
@@ -59,8 +60,11 @@ def draw() -> None:
     _SECTIONS[section](shop, units)
 
 
-def _first_steps(shop: Shop) -> None:
-    """What a new shop needs before anything can be planned, in the order in which one thing asks for another."""
+def _first_steps(shop: Shop) -> str | None:
+    """What a new shop needs before anything can be planned, in the order in which one thing asks for another.
+
+    Returns the section to enter next, None when nothing is missing.
+    """
     steps = (
         ("Machines", bool(shop.machines), "the surfacing machine: speeds, hours, how its depth instrument counts"),
         ("People", bool(shop.people), "who runs it, with shifts"),
@@ -70,7 +74,7 @@ def _first_steps(shop: Shop) -> None:
         ("Families", bool(shop.families), "a drawing: name, material, size of the face (not needed for a quick job)"),
     )
     if all(done for _, done, _ in steps):
-        return
+        return None
     following = next(name for name, done, _ in steps if not done)
     with st.container(border=True):
         st.markdown("**What to enter first**, in this order")
@@ -87,6 +91,7 @@ def _first_steps(shop: Shop) -> None:
                 )
                 st.markdown(f"{what}{' (done)' if done else ''}")
         st.caption("Then the parts: by form, as a quick job, or from a spreadsheet, on the page Parts.")
+    return following
 
 
 def _show(section: str) -> None:

@@ -75,7 +75,7 @@ def _fields(currency: str) -> list[Field]:
         Field("overrun_mm", "Clearance after the part", "length", required=True),
         Field("return_minutes", "Return after a pass", "minutes", required=True, help="Cutter clear of the part."),
         Field("end_of_pass", "A pass ends", "choice", options=EndOfPass, required=True),
-        Field("hourly_rate", f"Rate per hour ({currency})", "number", help="Empty: the shop's rate."),
+        Field("hourly_rate", f"Rate per hour ({currency})", "number", placeholder="the shop's"),
         Field(
             "materials",
             "Cuts only",
@@ -92,7 +92,7 @@ def _fields(currency: str) -> list[Field]:
             required=True,
             help="Whether its figure grows or falls as the cutter goes down.",
         ),
-        Field("instrument.per_turn_mm", "Per turn", "depth", help="Empty: it does not turn (a readout)."),
+        Field("instrument.per_turn_mm", "Per turn", "depth", placeholder="does not turn", help="Empty for a readout."),
         Field("instrument.step_mm", "Finest step", "depth", required=True),
         Field(
             "instrument.backlash_mm", "Backlash", "depth", required=True, help="Settings are always made going down."
@@ -136,7 +136,7 @@ def _machine_form(machine: Machine | None, units: Units, shop: Shop) -> None:
     st.markdown("**Hours**")
     form.draw(*(f"day{i}" for i in range(7)), columns=4)
     if machine is None:
-        st.caption("Clearances, return and finest step are starting values: put in your machine's own.")
+        st.caption("Clearances, return, finest step and backlash are starting values: put in your machine's own.")
     form.say()
     with st.container(horizontal=True):
         form.button("Save machine", lambda v: _save(machine, v))

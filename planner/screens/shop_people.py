@@ -47,7 +47,7 @@ def draw(shop: Shop, units: Units) -> None:
             Field("name", "Name", required=True),
             Field("initials", "Initials", help="Written beside gates, cuts and edge changes."),
             Field("machine_ids", "Machines", "several", options=machines, placeholder="any machine"),
-            Field("hourly_rate", f"Rate per hour ({currency})", "number", help="Empty: the shop's rate."),
+            Field("hourly_rate", f"Rate per hour ({currency})", "number", placeholder="the shop's"),
             *hour_fields(),
         ]
         values = {}

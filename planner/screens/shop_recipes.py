@@ -89,7 +89,11 @@ def _fields(shop: Shop) -> list[Field]:
         Field("kiss_pass", "Kiss pass first", "flag", help="One traverse at zero depth, to see where it touches."),
         Field("fluid", "Fluid", placeholder="dry, mist, …"),
         Field(
-            "capacity_km", "Path one edge lasts (km)", "number", help="In metal, at this speed. Empty: starting value."
+            "capacity_km",
+            "Path one edge lasts (km)",
+            "number",
+            placeholder="starting value",
+            help="In metal, at this speed.",
         ),
         Field("note", "Note", "long"),
     ]

@@ -108,7 +108,7 @@ def draw_grades(shop: Shop, units: Units) -> None:
         Field("positions", "Usable edges", "whole", required=True, help="Positions before the insert is spent."),
         Field("price", f"Price ({currency})", "number"),
         Field("lead_days", "Lead time (days)", "whole"),
-        Field("regrind_price", f"Price of a regrind ({currency})", "number", help="Empty: not reground."),
+        Field("regrind_price", f"Price of a regrind ({currency})", "number", placeholder="not reground"),
     ]
     edit("insert grade", shop.grades, InsertGrade, fields, units)
     st.caption("Unopened inserts are received, counted and opened on the page Inserts, so that the ledger knows why.")

@@ -257,6 +257,31 @@ def test_what_was_typed_outlives_page_and_session(app, store, go):
     assert field(other, "Name").value == "" and store.draft_keys() == ()
 
 
+def test_two_people_have_a_draft_each(app, store, go):
+    from streamlit.testing.v1 import AppTest
+
+    from tests.screens.conftest import APP
+
+    first = only(store.load_all(Person), "A. Bell")
+    second = store.add(Person("C. Dean", "cd"))
+    app.session_state["who"] = first.id
+    at = show(app, go, "Gaskets")
+    field(at, "Name").set_value("typed by ab").run()
+    other = AppTest.from_file(str(APP), default_timeout=60)
+    other.session_state["who"] = second.id
+    show(other, go, "Gaskets")
+    assert field(other, "Name").value == "layered steel"
+    field(other, "Ra at most").set_value("40").run()
+    press(other, "Save gasket")
+    # the other one's save is told before anything of it is lost
+    at.run()
+    assert "Changed meanwhile: Ra at most" in said(at) and field(at, "Name").value == "typed by ab"
+    press(at, "Go on with mine")
+    press(at, "Save gasket")
+    (gasket,) = store.load_all(Gasket).values()
+    assert gasket.name == "typed by ab" and gasket.ra_greatest_um == pytest.approx(40 * 0.0254)
+
+
 def test_a_typed_figure_follows_the_unit_switch(app, store, go):
     at = show(app, go, "Gaskets")
     at.selectbox(key="shop/own/gasket").set_value(NEW).run()
@@ -515,6 +540,21 @@ def test_backup_and_restore(app, store, go):
     assert [b.why for b in list_backups(places().backups, Kind.OWN)].count("before-restore") == 1
     show(at, go, "Gaskets")
     assert at.dataframe[0].value["Gasket"].tolist() == ["layered steel"]
+
+
+def test_a_backup_that_was_carried_off_is_brought_back_and_a_foreign_file_refused(app, store, go):
+    at = show(app, go, "Data")
+    press(at, "Back up now")
+    (made,) = list_backups(places().backups, Kind.OWN)
+    carried = made.path.read_bytes()
+    made.path.unlink()
+    store.add(Gasket("added later", 1.0))
+    for content, expected in ((b"no database", "not a readable backup"), (carried, "mine.db is put back")):
+        at.file_uploader[0].upload("mine.db", content, "application/vnd.sqlite3").run()
+        at.checkbox(key="data/own/sure").check().run()
+        press(at, "Put it back")
+        assert expected in said(at)
+    assert [g.name for g in store.load_all(Gasket).values()] == ["layered steel"]
 
 
 def test_the_page_says_where_the_data_lies(app, data_home, go):
