@@ -19,7 +19,19 @@ from .rows import timeline_frame
 from .tables import Tables
 from .timeline import COST_TERMS, Evaluation, evaluate
 
-__all__ = ["Decision", "Plan", "Progress", "decide", "evaluate_decision", "plan_of", "plan_week", "search_week"]
+__all__ = [
+    "Decision",
+    "Plan",
+    "Progress",
+    "Space",
+    "State",
+    "decide",
+    "evaluate_decision",
+    "plan_of",
+    "plan_week",
+    "search_week",
+    "state_of",
+]
 
 BATCH = 192
 
@@ -86,7 +98,7 @@ class Plan:
 
 
 @dataclass
-class _State:
+class State:
     """A point of the search: tour, person by job and machine, bench-first marks, opened overtime."""
 
     tour: np.ndarray
@@ -96,7 +108,7 @@ class _State:
     cost: float = np.inf
 
 
-class _Space:
+class Space:
     """Neighbours and their exact cost."""
 
     def __init__(self, tables: Tables) -> None:
@@ -175,7 +187,7 @@ class _Space:
         return moves
 
 
-def _starts(space: _Space, rng: np.random.Generator) -> list[_State]:
+def _starts(space: Space, rng: np.random.Generator) -> list[State]:
     """Dispatch plans: jobs by due time, weight, slack or at random, each put where it can start first."""
     tables = space.tables
     n, m = tables.n, tables.m
@@ -199,7 +211,7 @@ def _starts(space: _Space, rng: np.random.Generator) -> list[_State]:
     ]
     ranks += [due_work + rng.normal(0, 0.3 * (due_work.std() + 1), n) for _ in range(3)]
     urgency = list(ranks)
-    pool: list[_State] = []
+    pool: list[State] = []
     fixed = {j: k for k, _, j in space.fixed}
     for rank in urgency:
         for with_setups in (False, True):
@@ -242,7 +254,7 @@ def _starts(space: _Space, rng: np.random.Generator) -> list[_State]:
                         left.remove(int(f))
                         left.insert(0, int(f))
             tour = [j for k, lane in enumerate(lanes) for j in ([-1] if k else []) + lane]
-            pool.append(_State(np.array(tour, int), person.copy(), np.zeros(n, bool), frozenset()))
+            pool.append(State(np.array(tour, int), person.copy(), np.zeros(n, bool), frozenset()))
     return pool
 
 
@@ -272,7 +284,7 @@ def search_week(
     """
     rng = np.random.default_rng(seed)
     began = time.perf_counter()
-    space = _Space(tables)
+    space = Space(tables)
     count = 0
 
     def spent() -> float:
@@ -287,7 +299,7 @@ def search_week(
     for state in pool:
         state.opened = base
     for decision in begin_with:
-        state = _from_decision(tables, decision, base if opened is not None else None)
+        state = state_of(tables, decision, base if opened is not None else None)
         if space.valid(state.tour[None])[0]:
             pool.append(state)
     for state in pool:
@@ -327,12 +339,12 @@ def search_week(
     return plan_of(tables, best, start, space.evaluations, count)
 
 
-def _best_neighbour(space, state, moves, rng, names) -> _State | None:
+def _best_neighbour(space, state, moves, rng, names) -> State | None:
     """The cheapest of the neighbours by ``moves``, by person, by bench-first mark and by overtime."""
     tables = space.tables
     tours = state.tour[moves]
     tours = tours[space.valid(tours)]
-    best: _State | None = None
+    best: State | None = None
     if len(tours):
         costs = np.concatenate(
             [
@@ -341,19 +353,19 @@ def _best_neighbour(space, state, moves, rng, names) -> _State | None:
             ]
         )
         i = int(costs.argmin())
-        best = _State(tours[i], state.person, state.drain, state.opened, float(costs[i]))
-    others: list[_State] = []
+        best = State(tours[i], state.person, state.drain, state.opened, float(costs[i]))
+    others: list[State] = []
     for j, k in space.choices if len(space.choices) <= 24 else _some(rng, space.choices, 24):
         for q in np.flatnonzero(tables.may[j, k]):
             if q != state.person[j, k]:
                 person = state.person.copy()
                 person[j, k] = q
-                others.append(_State(state.tour, person, state.drain, state.opened))
+                others.append(State(state.tour, person, state.drain, state.opened))
     if space.drains:
         for j in range(tables.n) if tables.n <= 16 else rng.choice(tables.n, 16, replace=False):
             drain = state.drain.copy()
             drain[j] = ~drain[j]
-            others.append(_State(state.tour, state.person, drain, state.opened))
+            others.append(State(state.tour, state.person, drain, state.opened))
     if others:
         costs = space.costs(
             np.tile(state.tour, (len(others), 1)),
@@ -369,7 +381,7 @@ def _best_neighbour(space, state, moves, rng, names) -> _State | None:
         opened = state.opened ^ {name}
         cost = float(space.costs(state.tour[None], state.person[None], state.drain[None], opened)[0])
         if best is None or cost < best.cost:
-            best = _State(state.tour, state.person, state.drain, opened, cost)
+            best = State(state.tour, state.person, state.drain, opened, cost)
     return best
 
 
@@ -377,7 +389,7 @@ def _some(rng, things, count):
     return [things[i] for i in rng.choice(len(things), count, replace=False)]
 
 
-def _kick(space, state, rng, names) -> _State:
+def _kick(space, state, rng, names) -> State:
     """A few random moves at once; people, marks and overtime now and then."""
     tables = space.tables
     tour = state.tour
@@ -398,10 +410,10 @@ def _kick(space, state, rng, names) -> _State:
     if names and rng.random() < 0.5:
         opened = opened ^ {names[int(rng.integers(len(names)))]}
     cost = float(space.costs(tour[None], person[None], drain[None], opened)[0])
-    return _State(tour, person, drain, opened, cost)
+    return State(tour, person, drain, opened, cost)
 
 
-def _from_decision(tables: Tables, decision: Decision, opened: frozenset[str] | None) -> _State:
+def state_of(tables: Tables, decision: Decision, opened: frozenset[str] | None) -> State:
     """A state from a decision; jobs it does not know are put last on the first machine that takes them."""
     lanes: list[list[int]] = []
     seen: set[int] = set()
@@ -421,7 +433,7 @@ def _from_decision(tables: Tables, decision: Decision, opened: frozenset[str] | 
             person[j] = np.where(tables.may[j, :, q], q, person[j])
     drain = np.array([job.id in decision.bench_first for job in tables.jobs], bool)
     names = frozenset(decision.opened) & frozenset(tables.overtime_names)
-    return _State(tour, person, drain, names if opened is None else opened)
+    return State(tour, person, drain, names if opened is None else opened)
 
 
 def decide(tables: Tables, tour: np.ndarray, person: np.ndarray, drain: np.ndarray, opened) -> Decision:
@@ -439,7 +451,7 @@ def decide(tables: Tables, tour: np.ndarray, person: np.ndarray, drain: np.ndarr
     return Decision({m: tuple(ids) for m, ids in order.items()}, who, marks, frozenset(opened))
 
 
-def plan_of(tables: Tables, state: _State, start: datetime | None, evaluations: int = 0, steps: int = 0) -> Plan:
+def plan_of(tables: Tables, state: State, start: datetime | None, evaluations: int = 0, steps: int = 0) -> Plan:
     """The plan of one point of the search, with its timeline."""
     clock = tables.clock(state.opened)
     ev = evaluate(
@@ -451,7 +463,7 @@ def plan_of(tables: Tables, state: _State, start: datetime | None, evaluations: 
 
 def evaluate_decision(tables: Tables, decision: Decision, start: datetime | None = None) -> Plan:
     """The plan that a decision makes, without any search. Jobs it does not name come last."""
-    return plan_of(tables, _from_decision(tables, decision, None), start)
+    return plan_of(tables, state_of(tables, decision, None), start)
 
 
 def _plan(tables, clock, ev: Evaluation, decision: Decision, start, evaluations, steps) -> Plan:

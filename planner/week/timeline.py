@@ -136,8 +136,8 @@ def evaluate(
 
     tours (B, n + m - 1): job numbers machine after machine, -1 between machines. persons (B or 1, n, m): who runs job j if
     it is on machine m. drain (B or 1, n): bench work finished before loading. ``clock`` must be made with ``opened``.
-    For sampled weeks: pieces with a row per (b, j); before, after (B, n) minutes; life (B, m, E): edge use at which the
-    e-th edge on a machine really ends (an unplanned index stop before the pass that would pass it).
+    For sampled weeks: pieces with a row per (b, j); before, after (B, n) minutes; life (B, m, grades, E): edge use at which
+    the e-th edge of a grade on a machine really ends (an unplanned index stop before the pass that would pass it).
     """
     B = len(tours)
     n, m, P = tables.n, tables.m, tables.p
@@ -168,7 +168,6 @@ def evaluate(
     last_shift = np.full(L, -1)
     used = np.tile(tables.edge_used, (B, 1))
     indexes = np.zeros((L, G), int)
-    edge_number = np.zeros(L, int)
     free_at = np.zeros(B * P)
     attended = np.zeros(B * P)
     bench = np.zeros(B * P)
@@ -244,7 +243,7 @@ def evaluate(
             )
             limit_now = limit
             if has_life:
-                limit_now = np.minimum(limit, life[b, k_m, np.minimum(edge_number[lanes], life.shape[2] - 1)])
+                limit_now = np.minimum(limit, life[b, k_m, g, np.minimum(indexes[lanes, g], life.shape[3] - 1)])
             use_k = pc.use[row, np.minimum(k + 1, width)] - pc.use[row, k]
             stop = (st == STEPS) & (use_k > 0) & (now_used > EPS) & (now_used + use_k > limit_now + EPS)
             if any_whole:
@@ -326,8 +325,7 @@ def evaluate(
             indexed = fresh_first[chosen] | (kind == INDEX)
             used_now = np.where(indexed, 0.0, used[lanes_c, g])
             if has_life:
-                edge_number[lanes_c] += indexed
-                lives = life[b, k_m, np.minimum(edge_number[lanes_c], life.shape[2] - 1)]
+                lives = life[b, k_m, g, np.minimum(indexes[lanes_c, g] + indexed, life.shape[3] - 1)]
                 cap = np.minimum(np.minimum(tables.limit[k_m, g], tables.job_limit[j]), lives)
             else:
                 cap = limit[chosen]

@@ -91,8 +91,11 @@ def simulate(week, order, person_of, bench_first=(), opened=frozenset()):
             waits_for[then] = first
             if not jobs[then].started:
                 before[then] += one.measuring_minutes
-    spans = {(m.machine.id, p.person.id): both(p.person.windows, m.machine.windows, opened)
-             for m in lanes for p in hands.values()}
+    spans = {
+        (m.machine.id, p.person.id): both(p.person.windows, m.machine.windows, opened)
+        for m in lanes
+        for p in hands.values()
+    }
     start, end, ready = {}, {}, {}
     setup_minutes, indexes = 0.0, 0
     presence = []
@@ -122,8 +125,21 @@ def simulate(week, order, person_of, bench_first=(), opened=frozenset()):
         while True:
             wishes = []
             for number, lane in enumerate(lanes):
-                wish = wants(lane, number, now, jobs, person_of, hands, spans, shift_of, end, before, waits_for,
-                             bench_first, benchers)
+                wish = wants(
+                    lane,
+                    number,
+                    now,
+                    jobs,
+                    person_of,
+                    hands,
+                    spans,
+                    shift_of,
+                    end,
+                    before,
+                    waits_for,
+                    bench_first,
+                    benchers,
+                )
                 if wish:
                     wishes.append(wish)
             if not wishes:

@@ -82,9 +82,7 @@ def random_week(rng, most_jobs=8, most_machines=3):
                 insert_minutes=quarter(rng, 0, 8),
                 cleanout={("al", "iron"): quarter(rng, 0, 12), ("iron", "al"): 12.0, ("al", "mg"): 30.0},
                 index_minutes=quarter(rng, 1, 10),
-                edges={
-                    g: Edge(float(rng.integers(0, 24)) / 64, 0.4375, quarter(rng, 0, 40)) for g in ("cbn", "pcd")
-                }
+                edges={g: Edge(float(rng.integers(0, 24)) / 64, 0.4375, quarter(rng, 0, 40)) for g in ("cbn", "pcd")}
                 if edges
                 else {},
             )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from planner.week.search import _from_decision, evaluate_decision
+from planner.week.search import evaluate_decision, state_of
 from planner.week.tables import Tables
 from planner.week.timeline import evaluate
 from tests.week.event_simulation import simulate
@@ -15,7 +15,7 @@ TOLERANCE_MIN = 1e-6
 
 
 def check(tables, week, decisions, opened):
-    states = [_from_decision(tables, decision, opened) for decision in decisions]
+    states = [state_of(tables, decision, opened) for decision in decisions]
     clock = tables.clock(opened)
     ev = evaluate(
         tables,
@@ -67,7 +67,7 @@ def test_one_at_a_time_equals_many_at_once():
             continue
         decisions = [random_decision(tables, rng) for _ in range(5)]
         opened = decisions[0].opened
-        states = [_from_decision(tables, decision, opened) for decision in decisions]
+        states = [state_of(tables, decision, opened) for decision in decisions]
         clock = tables.clock(opened)
         arrays = [np.stack([getattr(s, name) for s in states]) for name in ("tour", "person", "drain")]
         together = evaluate(tables, clock, *arrays, opened=opened)

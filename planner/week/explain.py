@@ -1,0 +1,146 @@
+"""Why a job stands where it stands, and what moving it would cost: every other place evaluated exactly."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from planner.errors import InputError
+
+from .search import Decision, Space, State, state_of
+from .tables import Tables
+from .timeline import evaluate
+
+__all__ = ["Explanation", "Move", "explain_job", "explain_week"]
+
+
+@dataclass(frozen=True)
+class Move:
+    """One job put elsewhere, everything else left in order: change of cost (money), of lateness (minutes, all
+    jobs together), of setup minutes, of edges, of jobs late; ``text`` says it in words."""
+
+    machine: str
+    place: int
+    cost: float
+    late_minutes: float
+    setup_minutes: float
+    edges: int
+    late_jobs: int
+    text: str
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """``reasons`` in words, the strongest first; the cheapest move ``earlier`` and ``later`` on its machine and to
+    ``elsewhere`` (another machine), None where there is none; ``free_to_move`` when a move costs nothing."""
+
+    job: str
+    machine: str
+    place: int
+    reasons: tuple[str, ...]
+    earlier: Move | None
+    later: Move | None
+    elsewhere: Move | None
+    free_to_move: bool
+
+
+def _words(move_late: float, move_setup: float, move_edges: int, cost: float) -> str:
+    parts = []
+    if abs(move_late) >= 0.5:
+        parts.append(f"{abs(move_late):.0f} min {'more' if move_late > 0 else 'less'} late")
+    if abs(move_setup) >= 0.5:
+        parts.append(f"{abs(move_setup):.0f} min {'more' if move_setup > 0 else 'less'} setup")
+    if move_edges:
+        count = abs(move_edges)
+        parts.append(f"{count} edge{'s' if count > 1 else ''} {'more' if move_edges > 0 else 'fewer'}")
+    if not parts:
+        parts.append("nothing in minutes or edges")
+    return f"{', '.join(parts)} ({cost:+.0f})"
+
+
+def explain_job(tables: Tables, decision: Decision, job: str) -> Explanation:
+    """Explain the place of one placed job. Raises `InputError` for a job that is not in the plan."""
+    if job not in tables.job_index:
+        raise InputError("job", job, "the id of a job that can be placed")
+    j = tables.job_index[job]
+    state = state_of(tables, decision, None)
+    space = Space(tables)
+    at = int(np.flatnonzero(state.tour == j)[0])
+    rest = np.delete(state.tour, at)
+    spots = [spot for spot in range(len(state.tour)) if spot != at]
+    tours = np.array([state.tour] + [np.insert(rest, spot, j) for spot in spots])
+    good = space.valid(tours)
+    good[0] = True
+    tours, spots = tours[good], [spot for spot, ok in zip(spots, good[1:], strict=True) if ok]
+    ev = evaluate(tables, tables.clock(state.opened), tours, state.person[None], state.drain[None], opened=state.opened)
+    lane = np.cumsum(tours < 0, axis=1)
+    here = int(lane[0, at])
+    sort = {"earlier": [], "later": [], "elsewhere": []}
+    blocked = []
+    for i in range(1, len(tours)):
+        where = int(np.flatnonzero(tours[i] == j)[0])
+        machine = int(lane[i, where])
+        place = int(where - (np.flatnonzero(tours[i] < 0)[machine - 1] + 1 if machine else 0))
+        kind = "elsewhere" if machine != here else "earlier" if where < at else "later"
+        if not ev.placed[i].all() and ev.placed[0].all():
+            blocked.append(kind)
+            continue
+        cost = float(ev.cost[i] - ev.cost[0])
+        late = float(ev.late[i].sum() - ev.late[0].sum())
+        setup = float(ev.setup_minutes[i] - ev.setup_minutes[0])
+        edges = int(ev.edges[i].sum() - ev.edges[0].sum())
+        jobs = int((ev.late[i] > 1e-6).sum() - (ev.late[0] > 1e-6).sum())
+        text = _words(late, setup, edges, cost)
+        sort[kind].append(Move(tables.machine_ids[machine], place, cost, late, setup, edges, jobs, text))
+    best = {kind: min(moves, key=lambda move: move.cost) if moves else None for kind, moves in sort.items()}
+    place = at - (int(np.flatnonzero(state.tour < 0)[here - 1]) + 1 if here else 0)
+    reasons = _reasons(tables, state, ev, j, here, at, best, blocked)
+    found = [move.cost for move in best.values() if move is not None]
+    free = bool(found) and min(found) <= 1e-6
+    return Explanation(job, tables.machine_ids[here], place, reasons, best["earlier"], best["later"],
+                       best["elsewhere"], free)  # fmt: skip
+
+
+def _reasons(tables: Tables, state: State, ev, j: int, here: int, at: int, best, blocked) -> tuple[str, ...]:
+    job, machine = tables.jobs[j], tables.week.machines[here]
+    reasons = []
+    if job.started:
+        reasons.append("it is running")
+    elif job.id in machine.fixed:
+        reasons.append("it is next on the board and stays there")
+    if job.pin_start_min is not None:
+        reasons.append("its start is pinned")
+    first = tables.set_before[j]
+    before = int(state.tour[at - 1]) if at and state.tour[at - 1] >= 0 else -1
+    if first >= 0:
+        reasons.append(f"it follows {tables.jobs[first].id}, whose finished height sets its target")
+    then = np.flatnonzero(tables.set_before == j)
+    if then.size:
+        reasons.append(f"{tables.jobs[int(then[0])].id} waits for it")
+    if not np.delete(tables.may[j].any(1), here).any():
+        reasons.append(f"only {machine.id} can take it")
+    if ev.start[0, j] <= tables.release[j] + 1e-6 and tables.release[j] > 0:
+        reasons.append("it cannot start earlier")
+    if before >= 0 and tables.setup[here, before + 1, j] < 0.5 < tables.setup[here, :, j].max(initial=0.0):
+        reasons.append(f"no change of setup after {tables.jobs[before].id}")
+    later, earlier = best["later"], best["earlier"]
+    if later is not None and later.cost > 1e-6:
+        terms = ("late", later.late_minutes), ("setup", later.setup_minutes), ("edges", later.edges)
+        what = [name for name, value in terms if value > 0]
+        if "late" in what:
+            reasons.append(f"later means {later.text}")
+        elif what:
+            reasons.append(f"later costs {later.text}")
+    if earlier is not None and earlier.cost > 1e-6:
+        reasons.append(f"earlier costs {earlier.text}")
+    if "earlier" in blocked or "later" in blocked:
+        reasons.append("other places would leave a job without room in the hours")
+    if not reasons:
+        reasons.append("no other place is cheaper")
+    return tuple(reasons)
+
+
+def explain_week(tables: Tables, decision: Decision) -> dict[str, Explanation]:
+    """`explain_job` for every job that can be placed."""
+    return {job.id: explain_job(tables, decision, job.id) for job in tables.jobs}
