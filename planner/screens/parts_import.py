@@ -109,22 +109,28 @@ def _report(found: ImportPreview) -> None:
         f"Nothing is stored: {count} thing{'s' if count > 1 else ''} to put right in {found.filename}, "
         "then choose the file again."
     )
+    rows = [
+        {
+            "Row": str(p.row) if p.row else "the file",
+            "Column": p.column,
+            "Value": p.value or "empty",
+            "Accepted": p.accepted,
+        }
+        for p in found.problems
+    ]
+    # tall rows wrap: what is accepted may name every family
+    tall = 72 if any(len(p.accepted) > 90 for p in found.problems) else 35
     st.dataframe(
-        pd.DataFrame(
-            [
-                {
-                    "Row": str(p.row) if p.row else "the file",
-                    "Column": p.column,
-                    "Value": p.value or "empty",
-                    "Accepted": p.accepted,
-                }
-                for p in found.problems
-            ]
-        ),
+        pd.DataFrame(rows),
         hide_index=True,
         width="stretch",
-        height=min(560, 38 + 35 * count),
-        column_config={"Accepted": st.column_config.TextColumn(width="large")},
+        height=min(600, 38 + tall * count),
+        row_height=tall,
+        column_config={
+            "Row": st.column_config.TextColumn(width=70),
+            "Column": st.column_config.TextColumn(width=150),
+            "Value": st.column_config.TextColumn(width=180),
+        },
     )
 
 

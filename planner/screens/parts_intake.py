@@ -54,14 +54,13 @@ def draw_intake() -> None:
     if not families:
         st.info("No family is entered yet. Enter one on the page Shop, or take the part in as a quick job.")
         return
-    _taken_in(shop)
     fields = [
         Field("family_id", "Family", "choice", options=families, required=True),
         *IDENTITY,
         *STANDING,
         Field("route", "Gates this part needs", "several", options=GateKind),
         Field("passed", "Of these, done already", "several", options=GateKind, placeholder="none"),
-        Field("initials", "Initials for what is done"),
+        Field("initials", "Initials for what is done", placeholder=access.who() or "who did it"),
         Field("with_job", "Make a job of it", "flag"),
         *job_fields(shop),
     ]
@@ -99,6 +98,8 @@ def draw_intake() -> None:
             "Leave a point empty when it was not measured."
         )
         form.draw(*(f.name for f in height_fields(face)), columns=5)
+    else:
+        st.caption("Once the family is chosen, its measuring points stand here.")
     st.markdown("**The job**")
     form.draw("with_job", columns=1)
     form.draw("depth_mm", "due", "due_kind", "gasket_id", columns=4)
@@ -106,6 +107,7 @@ def draw_intake() -> None:
     form.draw("rush", columns=1)
     form.say()
     form.button("Take it in", lambda found: _store_intake(family, face, found, units))
+    _taken_in(shop)
 
 
 def _intake_values(shop: Shop) -> dict[str, Any]:
@@ -113,7 +115,6 @@ def _intake_values(shop: Shop) -> dict[str, Any]:
         "condition": Condition.UNKNOWN,
         "state": PartState.IN_SHOP,
         "route": _USUAL_ROUTE,
-        "initials": access.who(),
         "with_job": True,
         "due": default_due(shop, access.now()),
         "due_kind": DueKind.READY,
@@ -139,11 +140,12 @@ def _route(values: Mapping[str, Any]) -> tuple[Gate, ...]:
     if passed - set(needed):
         extra = ", ".join(sorted(k.value for k in passed - set(needed)))
         raise InputError("passed", extra, "gates that this part needs")
-    if passed and not values["initials"]:
+    initials = values["initials"] or access.who()
+    if passed and not initials:
         raise InputError("initials", "", "the initials of whoever did it")
     today = access.now().date()
     return tuple(
-        Gate(kind, GateState.DONE, values["initials"], today) if kind in passed else Gate(kind)
+        Gate(kind, GateState.DONE, initials, today) if kind in passed else Gate(kind)
         for kind in GateKind
         if kind in needed
     )

@@ -43,10 +43,9 @@ def draw_page(part_id: int) -> None:
     part = found.part
     _head(found, units)
     say()
-    gates, holds = st.columns([3, 2])
-    with gates, st.container(border=True):
+    with st.container(border=True):
         _gates(part)
-    with holds, st.container(border=True):
+    with st.container(border=True):
         _holds(part)
     draw_jobs(shop, part, units)
     _heights(found, units)
@@ -82,34 +81,35 @@ def _head(found: Found, units: Units) -> None:
 def _gates(part: Part) -> None:
     st.markdown("**Gates**")
     fields = (
-        Field("initials", "Initials"),
+        Field("initials", "Initials", placeholder=access.who() or "who did it"),
         Field("on", "On", "date"),
         Field("note", "Note to the gate"),
     )
-    values = {"initials": access.who(), "on": access.now().date()}
+    values = {"on": access.now().date()}
     form = Form("gate", part.id, fields, values, access.units(), access.repository())
     if part.route:
         form.draw(columns=3)
     else:
         st.caption("No gate is asked of this part.")
     for gate in part.route:
-        said, *cells = st.columns([3, 1, 1, 1.3], vertical_alignment="center")
+        said, buttons = st.columns([3, 2], vertical_alignment="center")
         stood = f"{gate.state.value}"
         if gate.state is GateState.DONE:
             stood += f", {gate.initials} {gate.on:%d %b}"
-        after = "" if gate.kind in BEFORE_THE_CUT else " (does not hold up the cut)"
-        said.markdown(f"{_MARKS[gate.state]} **{gate.kind.value}**: {stood}{after}")
+        said.markdown(f"{_MARKS[gate.state]} **{gate.kind.value}**: {stood}")
         if gate.note:
             said.caption(gate.note)
-        for cell, state in zip(cells, (GateState.DONE, GateState.FAILED, GateState.NOT_NEEDED), strict=True):
+        row = buttons.container(horizontal=True, horizontal_alignment="right")
+        for state in (GateState.DONE, GateState.FAILED, GateState.NOT_NEEDED):
             here = gate.state is state
-            cell.button(
+            row.button(
                 "Open again" if here else state.value.capitalize(),
                 key=f"gate/{part.id}/{gate.kind}/{state}",
                 on_click=form.act,
                 args=(lambda v, g=gate, s=GateState.OPEN if here else state: _set_gate(part, g, s, v),),
-                width="stretch",
             )
+    if any(g.kind not in BEFORE_THE_CUT for g in part.route):
+        st.caption("The machine waits for the gates before the cut. Recording the cut signs the gate cut by itself.")
     form.say()
     with st.expander("Change which gates it needs"):
         kinds = tuple(g.kind for g in part.route)
@@ -138,7 +138,7 @@ def _set_gate(part: Part, gate: Gate, state: GateState, values: dict[str, Any]) 
     new = Gate(
         gate.kind,
         state,
-        values["initials"] if signed else "",
+        values["initials"] or access.who() if signed else "",
         values["on"] if signed else None,
         values["note"] or gate.note,
     )

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from datetime import datetime
 from typing import Any
 
 import pandas as pd
 import streamlit as st
 
-from planner.screens import access, charts, words
+from planner.screens import access, charts
 from planner.screens.forms import Field, Form
 from planner.shop import Cut, Face, Shop
 from planner.store.finding import Found
@@ -41,6 +42,8 @@ def draw_past(shop: Shop, found: Found, units: Units) -> None:
                 alt=f"Mean height of the {face.name} at each measurement and after each cut",
             )
             st.caption("Mean over the measuring points; after a cut nobody measured, the height before less its depth.")
+        elif any(c.face_id == face.id for c in found.cuts):
+            st.caption(f"No course of heights for the {face.name}: fewer than two heights are known.")
     own = [c for c in found.cuts if c.part_id == part.id]
     if own:
         with st.expander("Take a wrongly recorded cut back"):
@@ -48,9 +51,14 @@ def draw_past(shop: Shop, found: Found, units: Units) -> None:
     undone = [c for c in access.repository().cuts_of(part.id, everything=True) if c.reverses_id is not None]
     for entry in undone:
         st.caption(
-            f"Taken back {words.when(entry.ended)} by {entry.by or 'nobody named'}: a cut of "
+            f"Taken back {_on(entry.ended)} by {entry.by or 'nobody named'}: a cut of "
             f"{units.depth(entry.stop_depth_mm)}. {entry.correction}"
         )
+
+
+def _on(moment: datetime) -> str:
+    """With the year: the past of a part goes back far."""
+    return f"{moment:%d %b %Y %H:%M}"
 
 
 def _cuts(shop: Shop, found: Found, units: Units) -> pd.DataFrame:
@@ -61,7 +69,7 @@ def _cuts(shop: Shop, found: Found, units: Units) -> pd.DataFrame:
         machine = shop.machines.get(cut.machine_id)
         rows.append(
             {
-                "When": cut.ended,
+                "When": _on(cut.ended),
                 "Face": found.family.face(cut.face_id).name,
                 "Taken": units.depth(cut.stop_depth_mm),
                 "Total removed": units.depth(total[cut.face_id]),
@@ -74,9 +82,7 @@ def _cuts(shop: Shop, found: Found, units: Units) -> pd.DataFrame:
                 "Note": cut.note,
             }
         )
-    frame = pd.DataFrame(rows[::-1])
-    frame["When"] = frame["When"].map(words.when)
-    return frame
+    return pd.DataFrame(rows[::-1])
 
 
 def height_course(found: Found, face: Face) -> pd.DataFrame:
@@ -94,23 +100,23 @@ def height_course(found: Found, face: Face) -> pd.DataFrame:
     for at, _, what, said in sorted(told, key=lambda t: (t[0], t[1])):
         if not isinstance(what, Cut):
             standing = what
+        elif rows and rows[-1]["at"] == at:
+            # the readings taken after this cut stand already
+            rows[-1]["what"] = f"measured after the cut, {what.outcome.value}"
+            continue
+        elif what.heights_mm:
+            standing, said = sum(what.heights_mm.values()) / len(what.heights_mm), f"cut, {what.outcome.value}"
+        elif standing is None:
+            continue
         else:
-            said = f"cut, {what.outcome.value}"
-            if what.heights_mm:
-                standing = sum(what.heights_mm.values()) / len(what.heights_mm)
-            elif standing is None or (rows and rows[-1]["at"] == at):
-                # no height to count from; or the readings taken after this cut stand already
-                continue
-            else:
-                standing -= what.stop_depth_mm
-                said += ", height computed"
+            standing, said = standing - what.stop_depth_mm, f"cut, {what.outcome.value}, height computed"
         rows.append({"at": at, "height": standing, "what": said})
     return pd.DataFrame(rows, columns=["at", "height", "what"])
 
 
 def _reverse(found: Found, own: list[Cut], units: Units) -> None:
     names = [
-        (c.id, f"{words.when(c.ended)}, {found.family.face(c.face_id).name}, {units.depth(c.stop_depth_mm)}")
+        (c.id, f"{_on(c.ended)}, {found.family.face(c.face_id).name}, {units.depth(c.stop_depth_mm)}")
         for c in reversed(own)
     ]
     fields = (
