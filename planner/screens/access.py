@@ -11,8 +11,10 @@ from datetime import datetime
 import streamlit as st
 
 from planner.cut.knowledge import Knowledge, know
+from planner.edge import Ledger
 from planner.shop import Person, Shop
 from planner.store import Kind, Places, Repository, open_kind, own_shop_exists, places
+from planner.store.edge_log import EdgeEvent
 from planner.units import System, Units
 from planner.week.queue import Queue, estimate_queue
 
@@ -80,6 +82,7 @@ def reopen() -> None:
     _shop.clear()
     _knowledge.clear()
     _queue.clear()
+    _edges.clear()
 
 
 def repository() -> Repository:
@@ -112,15 +115,37 @@ def shop() -> Shop:
     return _shop(kind(), repository().shop_version())
 
 
-def knowledge() -> Knowledge:
-    """What was learned from the record; learned anew when it changed, or when the queue names something new."""
-    now_open = shop()
-    wanted = frozenset(
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _wanted(which: Kind, version: int) -> frozenset:
+    """Families, faces and conditions that the open jobs name."""
+    now_open = _shop(which, version)
+    return frozenset(
         (part.family_id, job.face_id, part.condition)
         for job in now_open.open_jobs()
         if (part := now_open.parts.get(job.part_id)) is not None
     )
-    return _knowledge(kind(), repository().records_version(), wanted)
+
+
+def knowledge() -> Knowledge:
+    """What was learned from the record; learned anew when it changed, or when the queue names something new."""
+    version, records = versions()
+    return _knowledge(kind(), records, _wanted(kind(), version))
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _edges(which: Kind, version: int) -> tuple[Ledger, tuple[EdgeEvent, ...]]:
+    store = _open(which)
+    return store.ledger(), store.edge_events()
+
+
+def ledger() -> Ledger:
+    """Where every insert is and what its edges have cut."""
+    return _edges(kind(), repository().data_version())[0]
+
+
+def edge_events() -> tuple[EdgeEvent, ...]:
+    """What happened to inserts and edges, in order."""
+    return _edges(kind(), repository().data_version())[1]
 
 
 def queue() -> Queue:

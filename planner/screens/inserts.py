@@ -8,6 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from planner import InputError
+from planner.cut.knowledge import Knowledge
 from planner.edge import (
     BackFromRegrind,
     Cleaned,
@@ -26,11 +27,11 @@ from planner.edge import (
     planning_limit,
 )
 from planner.screens import access, charts
+from planner.screens.picture import picture
 from planner.shop import EdgeInUse, Shop
 from planner.store import StoreError
 from planner.units import Units
 from planner.week.adapt import capacity_mm
-from planner.week.board import edge_course, edge_needs
 
 _REASONS = {
     "by rule, before it spoils a face": End.BY_RULE,
@@ -73,9 +74,8 @@ def _plan():
     return week._board(access.kind(), *access.versions(), accepted.id, access.now()).today
 
 
-def spent(shop: Shop, edge: EdgeInUse) -> float:
+def spent(shop: Shop, edge: EdgeInUse, knowledge: Knowledge) -> float:
     """Share of an edge's life spent: over the materials, path cut / path an edge lasts."""
-    knowledge = access.knowledge()
     return sum(p / capacity_mm(shop, knowledge, m, edge.grade_id) for m, p in edge.path_mm.items())
 
 
@@ -89,15 +89,16 @@ def _in_use(shop: Shop, units: Units, plan) -> None:
     if not shop.edges:
         st.info("No edge is fitted. Fit one below, so that what it cuts is counted.")
         return
-    limit = planning_limit(access.knowledge().life_shape, shop.settings.risk_limit)
+    knowledge = access.knowledge()
+    limit = planning_limit(knowledge.life_shape, shop.settings.risk_limit)
     coming = {}
     if plan is not None:
-        course = edge_course(plan, shop, access.queue(), access.knowledge())
+        course = picture(plan).course()
         now = course[course["edge"] == 0]
         coming = now.groupby("grade")["use"].sum().to_dict()
     bars, rows = [], []
     for edge in shop.edges:
-        name, grade, used = edge_name(shop, edge), shop.grades[edge.grade_id], spent(shop, edge)
+        name, grade, used = edge_name(shop, edge), shop.grades[edge.grade_id], spent(shop, edge, knowledge)
         for step, (part, use) in enumerate((("so far", used), ("this week", coming.get(grade.name, 0.0)))):
             bars.append({"edge": name, "part": part, "use": use, "limit": limit, "step": step})
         areas = "; ".join(f"{m.replace('_', ' ')} {units.area(a)}" for m, a in edge.swept_mm2.items()) or "nothing yet"
@@ -127,7 +128,7 @@ def _in_use(shop: Shop, units: Units, plan) -> None:
 
 def _stock(shop: Shop, plan) -> None:
     st.subheader("Stock")
-    needs = {r.grade: r for r in edge_needs(plan, shop).itertuples()} if plan is not None else {}
+    needs = {r.grade: r for r in picture(plan).needs().itertuples()} if plan is not None else {}
     rows = []
     for grade in shop.grades.values():
         need = needs.get(grade.name)
@@ -149,7 +150,7 @@ def _stock(shop: Shop, plan) -> None:
 
 def _change(shop: Shop) -> None:
     st.subheader("Change an edge")
-    ledger = access.repository().ledger()
+    ledger = access.ledger()
     left, right = st.columns(2)
     with left, st.container(border=True):
         _at_the_cutter(ledger)
@@ -277,7 +278,7 @@ def _open(grade: str, label: str) -> None:
 
 def _history(shop: Shop) -> None:
     st.subheader("What happened lately")
-    events = access.repository().edge_events()[-12:][::-1]
+    events = access.edge_events()[-12:][::-1]
     if not events:
         st.caption("Nothing yet.")
         return

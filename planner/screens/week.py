@@ -8,9 +8,10 @@ import pandas as pd
 import streamlit as st
 
 from planner.screens import access, charts, estimate_view, words
+from planner.screens.picture import Picture, picture
 from planner.shop import JobState, Shop
 from planner.units import Units, minutes_words
-from planner.week.board import Board, board_of, edge_course, edge_needs, hours, payload_of, plan_shop, week_end
+from planner.week.board import Board, board_of, hours, payload_of, plan_shop, week_end
 from planner.week.queue import Queue
 from planner.week.search import Plan
 
@@ -31,15 +32,16 @@ def draw() -> None:
     _state_line(accepted, board, proposal)
     _buttons(shop, queue, now, accepted, proposal)
     shown = board.today if board is not None and proposal is None else proposal
+    seen = picture(shown)
     _morning(shop, queue, shown, units)
     rows = board.rows if board is not None and proposal is None else proposal.timeline
-    _timeline(shop, rows, now)
+    _timeline(shop, rows, now, seen)
     left, right = st.columns(2)
     with left:
-        _load(shop, shown, now)
+        _load(shop, now, seen)
     with right:
-        _edges(shop, queue, shown, units)
-    _queue(shop, queue, shown, now, units)
+        _edges(units, seen)
+    _queue(shop, queue, units, seen)
     _print(shop, shown, now)
 
 
@@ -200,7 +202,7 @@ def _first_job(shop: Shop, queue: Queue, plan: Plan, machine, units: Units) -> N
         st.rerun()
 
 
-def _timeline(shop: Shop, rows: pd.DataFrame, now: datetime) -> None:
+def _timeline(shop: Shop, rows: pd.DataFrame, now: datetime, seen: Picture) -> None:
     st.subheader("Board")
     if rows.empty:
         st.write("Nothing is placed.")
@@ -216,9 +218,13 @@ def _timeline(shop: Shop, rows: pd.DataFrame, now: datetime) -> None:
     )
     days = {"first day": 1, "three days": 3, "the week": 5, "everything": 60}[span]
     lanes = [*machines.values(), *people.values()]
-    frame = board_rows(shop, rows, machines, people, days, now)
+
+    def chart():
+        frame = board_rows(shop, rows, machines, people, days, now)
+        return charts.timeline(frame, [w for w in lanes if w in set(frame["who"])])
+
     st.altair_chart(
-        charts.timeline(frame, [w for w in lanes if w in set(frame["who"])]),
+        seen.once(("board", days, now), chart),
         width="stretch",
         alt="Jobs on machines and people, a strip a day, with due times as triangles; red triangles are missed",
     )
@@ -290,13 +296,15 @@ def _joined(frame: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _load(shop: Shop, plan: Plan, now: datetime) -> None:
+def _load(shop: Shop, now: datetime, seen: Picture) -> None:
     st.subheader("Hours this week")
-    frame = hours(plan, shop, now, week_end(now))
+    plan, end = seen.plan, week_end(now)
+    frame = seen.once(("hours", now), lambda: hours(plan, shop, now, end))
     if frame["available"].sum() == 0:
-        frame = hours(plan, shop, now, week_end(now) + timedelta(days=7))
+        frame = seen.once(("next hours", now), lambda: hours(plan, shop, now, end + timedelta(days=7)))
         st.caption("This week is over: next week's hours.")
-    st.altair_chart(charts.hours(frame), width="stretch", alt="Hours booked against hours available")
+    chart = seen.once(("hours chart", now), lambda: charts.hours(frame))
+    st.altair_chart(chart, width="stretch", alt="Hours booked against hours available")
     for row in frame.itertuples():
         if row.booked > row.available + 0.05:
             st.error(f"{row.who} is booked {row.booked:.1f} h and has {row.available:.1f} h.")
@@ -309,9 +317,9 @@ def _load(shop: Shop, plan: Plan, now: datetime) -> None:
         st.caption("No job is late in this plan.")
 
 
-def _edges(shop: Shop, queue: Queue, plan: Plan, units: Units) -> None:
+def _edges(units: Units, seen: Picture) -> None:
     st.subheader("Edges this week")
-    course = edge_course(plan, shop, queue, access.knowledge())
+    course = seen.course()
     if len(course):
         table = pd.DataFrame(
             {
@@ -328,7 +336,7 @@ def _edges(shop: Shop, queue: Queue, plan: Plan, units: Units) -> None:
         )
         st.dataframe(table, hide_index=True, width="stretch")
         st.caption(f"Indexed before {course['limit'].iloc[0]:.0%} of an edge's life is spent, the planning limit.")
-    needs = edge_needs(plan, shop)
+    needs = seen.needs()
     short = needs[needs["short"] > 0]
     for row in short.itertuples():
         st.error(f"{row.grade}: {row.needed} edges needed, {row.at_hand} at hand. Order {row.to_order} inserts.")
@@ -338,10 +346,11 @@ def _edges(shop: Shop, queue: Queue, plan: Plan, units: Units) -> None:
 
 
 # -- the queue ---------------------------------------------------------------------------------------------------------
-def _queue(shop: Shop, queue: Queue, plan: Plan, now: datetime, units: Units) -> None:
+def _queue(shop: Shop, queue: Queue, units: Units, seen: Picture) -> None:
     st.subheader("Queue")
+    plan = seen.plan
     ready = {int(j): plan.start + timedelta(minutes=float(m)) for j, m in plan.jobs["ready_min"].items()}
-    table = words.queue_table(shop, queue, units, ready)
+    table = seen.once("queue", lambda: words.queue_table(shop, queue, units, ready))
     picked = st.dataframe(
         table,
         hide_index=True,
