@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from typing import Any, Self
 
-from sqlalchemy import Connection, Engine, Table, select, update
+from sqlalchemy import Connection, Engine, Table, insert, select, update
 from sqlalchemy.exc import IntegrityError, OperationalError
 
 from planner.errors import InputError
@@ -137,3 +137,18 @@ def require(connection: Connection, table: Table, key: int | None, field: str, w
         raise InputError(field, key, what)
     if connection.execute(select(table.c.id).where(table.c.id == key)).first() is None:
         raise InputError(field, key, what)
+
+
+def add_row(connection: Connection, table: Table, values: Mapping[str, Any]) -> int:
+    """Insert one row; returns its id."""
+    return connection.execute(insert(table), dict(values)).inserted_primary_key[0]
+
+
+def add_rows(connection: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> list[int]:
+    """Insert many rows at once; returns their ids in the same order."""
+    if not rows:
+        return []
+    if not connection.dialect.insert_executemany_returning_sort_by_parameter_order:
+        return [add_row(connection, table, row) for row in rows]
+    statement = insert(table).returning(table.c.id, sort_by_parameter_order=True)
+    return list(connection.execute(statement, [dict(row) for row in rows]).scalars())

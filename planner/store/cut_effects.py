@@ -5,11 +5,12 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy import Connection, func, select, update
 
 from planner.errors import InputError
 from planner.shop import Cut, GateKind, GateState, JobState, Outcome, PartState
 from planner.store import tables
+from planner.store.base import add_row
 from planner.store.references import OPEN_JOBS
 from planner.store.rows import standing_cuts
 
@@ -42,7 +43,7 @@ def settle_part(connection: Connection, cut: Cut) -> None:
     elif cut.outcome is Outcome.NOT_CLEAN:
         reason = f"stopped before clean on {cut.ended:%d %b}: decide how to go on"
         hold = {"part_id": cut.part_id, "waiting_for": "lead", "reason": reason, "since": cut.ended.date()}
-        connection.execute(insert(tables.holds).values(hold))
+        add_row(connection, tables.holds, hold)
     _touch_part(connection, cut.part_id, cut.by, cut.ended, values | {"route": route})
 
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, Select, insert, select
 
 from planner.edge import Event
 from planner.errors import InputError
@@ -23,7 +22,7 @@ from planner.shop import (
     Outcome,
 )
 from planner.store import tables
-from planner.store.base import RECORDS, SHOP, Base
+from planner.store.base import RECORDS, SHOP, Base, add_row, add_rows
 from planner.store.cut_effects import reopen_job, reopen_part, settle_job, settle_part
 from planner.store.edges import Edges, check_uses
 from planner.store.heights import insert_heights, reverse_heights
@@ -82,9 +81,11 @@ class Cuts(Edges, Base):
     def add_history(self, cuts: Iterable[Cut]) -> int:
         """Store cuts of the past as they were recorded elsewhere, in one transaction: records, edge uses and finished
         heights; jobs, gates and queue stay as they are. Returns how many."""
-        count = 0
         with self.writing(SHOP, RECORDS) as connection:
-            contexts: dict[int, dict[str, Any]] = {}
+            contexts = {
+                row["id"]: {name: row[name] for name in ("family_id", "condition", "material")}
+                for row in connection.execute(_contexts()).mappings()
+            }
             faces: dict[int, int] = dict(connection.execute(select(tables.faces.c.id, tables.faces.c.family_id)).all())
             known = {
                 name: set(connection.execute(select(table.c.id)).scalars())
@@ -97,15 +98,14 @@ class Cuts(Edges, Base):
                 )
             }
             inserts = dict(connection.execute(select(tables.inserts.c.id, tables.inserts.c.positions)).all())
-            uses: list[dict[str, Any]] = []
-            readings: list[dict[str, Any]] = []
-            for cut in cuts:
+            wanted = tuple(cuts)
+            rows = []
+            for cut in wanted:
                 if cut.reverses_id is not None:
                     raise InputError("cut.reverses_id", cut.reverses_id, "nothing here: reverse a stored cut")
                 if cut.part_id not in contexts:
-                    contexts[cut.part_id] = _context(connection, cut.part_id)
-                context = contexts[cut.part_id]
-                if faces.get(cut.face_id) != context["family_id"]:
+                    raise InputError("cut.part_id", cut.part_id, "a part of the shop")
+                if faces.get(cut.face_id) != contexts[cut.part_id]["family_id"]:
                     raise InputError("cut.face_id", cut.face_id, "a face of the part's family")
                 for name, ids in known.items():
                     if getattr(cut, name) is not None and getattr(cut, name) not in ids:
@@ -113,17 +113,19 @@ class Cuts(Edges, Base):
                 for use in cut.uses:
                     if use.position > inserts.get(use.insert_id, 0):
                         raise InputError("cut.uses", (use.insert_id, use.position), "an edge of an opened insert")
-                cut_id = _insert_cut(connection, dataclasses.replace(cut, uses=()), context)
-                uses += _use_rows(cut, cut_id, context["material"])
+                rows.append(_cut_values(cut, contexts[cut.part_id]))
+            uses: list[dict[str, Any]] = []
+            readings: list[dict[str, Any]] = []
+            for cut, cut_id in zip(wanted, add_rows(connection, tables.cuts, rows), strict=True):
+                uses += _use_rows(cut, cut_id, contexts[cut.part_id]["material"])
                 readings += [
                     values_of(r, tables.height_readings) | {"part_id": cut.part_id, "cut_id": cut_id}
                     for r in _finished_heights(cut, ())
                 ]
-                count += 1
-            for table, rows in ((tables.edge_uses, uses), (tables.height_readings, readings)):
-                if rows:
-                    connection.execute(insert(table), rows)
-        return count
+            for table, children in ((tables.edge_uses, uses), (tables.height_readings, readings)):
+                if children:
+                    connection.execute(insert(table), children)
+        return len(wanted)
 
     def reverse_cut(self, cut_id: int, reason: str, by: str, at: datetime) -> Cut:
         """Take a recorded cut back by an entry that reverses it: its depth, edge uses and finished heights no longer
@@ -160,9 +162,7 @@ class Cuts(Edges, Base):
             uses = tables.edge_uses
             for use in connection.execute(select(uses).where(uses.c.cut_id == cut_id)).mappings().all():
                 back = {"cut_id": entry_id, "path_mm": -use["path_mm"], "swept_mm2": -use["swept_mm2"]}
-                connection.execute(
-                    insert(uses).values({k: use[k] for k in ("insert_id", "position", "material")} | back)
-                )
+                add_row(connection, uses, {k: use[k] for k in ("insert_id", "position", "material")} | back)
             reverse_heights(connection, tables.height_readings.c.cut_id == cut_id, reason, by, at)
             if row["job_id"] is not None:
                 reopen_job(connection, row, by, at)
@@ -297,25 +297,28 @@ def _check_cut(connection: Connection, cut: Cut) -> None:
             raise InputError("cut.job_id", cut.job_id, "the job of this part and face")
 
 
-def _context(connection: Connection, part_id: int) -> dict[str, Any]:
-    """The part's family, condition and material now, kept with the cut."""
+def _contexts() -> Select:
+    """Each part's family, condition and material now, which are kept with a cut."""
     parts, families = tables.parts, tables.families
-    row = connection.execute(
-        select(parts.c.family_id, parts.c.condition, families.c.material)
-        .join(families, families.c.id == parts.c.family_id)
-        .where(parts.c.id == part_id)
-    ).mappings()
-    found = row.first()
-    if found is None:
-        raise InputError("cut.part_id", part_id, "a part of the shop")
-    return dict(found)
+    return select(parts.c.id, parts.c.family_id, parts.c.condition, families.c.material).join(
+        families, families.c.id == parts.c.family_id
+    )
 
 
-def _insert_cut(connection: Connection, cut: Cut, context: dict[str, Any]) -> int:
+def _context(connection: Connection, part_id: int) -> dict[str, Any]:
+    row = connection.execute(_contexts().where(tables.parts.c.id == part_id)).mappings().one()
+    return {name: row[name] for name in ("family_id", "condition", "material")}
+
+
+def _cut_values(cut: Cut, context: dict[str, Any]) -> dict[str, Any]:
     values = values_of(cut, tables.cuts) | context
     values["pass_count"] = len(cut.passes)
     values["removed_mm"] = cut.stop_depth_mm if cut.reverses_id is None else -cut.stop_depth_mm
-    cut_id = connection.execute(insert(tables.cuts).values(values)).inserted_primary_key[0]
+    return values
+
+
+def _insert_cut(connection: Connection, cut: Cut, context: dict[str, Any]) -> int:
+    cut_id = add_row(connection, tables.cuts, _cut_values(cut, context))
     rows = _use_rows(cut, cut_id, context["material"])
     if rows:
         connection.execute(insert(tables.edge_uses), rows)

@@ -8,13 +8,13 @@ from datetime import datetime
 from types import MappingProxyType
 from typing import Any
 
-from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy import Connection, func, select, update
 
 from planner.edge import CutSpend, Edge, EdgeState, Event, Fitted, Ledger, Replaced, Reversed
 from planner.errors import InputError
 from planner.shop import Condition, Cut, EdgeInUse, Insert
 from planner.store import tables
-from planner.store.base import SHOP, Base, require
+from planner.store.base import SHOP, Base, add_row, require
 from planner.store.codec import plain
 from planner.store.edge_log import (
     INTO_POCKET,
@@ -300,7 +300,7 @@ def _cut_with(connection: Connection, fitting: EdgeEvent) -> bool:
 def _insert_event(connection: Connection, event: EdgeEvent) -> None:
     values = {f.name: getattr(event, f.name) for f in dataclasses.fields(event) if f.name != "id"}
     values["payload"] = plain(event.payload, "event.payload")
-    connection.execute(insert(tables.edge_events).values(values))
+    add_row(connection, tables.edge_events, values)
 
 
 def _insert_row(connection: Connection, label: str, grade_id: int) -> Insert:
@@ -310,7 +310,7 @@ def _insert_row(connection: Connection, label: str, grade_id: int) -> Insert:
     if connection.execute(select(table.c.id).where(func.lower(table.c.label) == new.label.lower())).first():
         raise InputError("insert.label", label, "a label no other insert has")
     values = {"label": new.label, "grade_id": grade_id, "positions": positions, "scrapped": False}
-    key = connection.execute(insert(table).values(values)).inserted_primary_key[0]
+    key = add_row(connection, table, values)
     return dataclasses.replace(new, id=key)
 
 

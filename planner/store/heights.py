@@ -10,7 +10,7 @@ from sqlalchemy import ColumnElement, Connection, insert, select
 from planner.errors import InputError
 from planner.shop import HeightReading, Part
 from planner.store import tables
-from planner.store.base import SHOP, Base, require
+from planner.store.base import SHOP, Base, add_row, require
 from planner.store.references import check_face
 from planner.store.rows import load_nouns, noun_of, standing_heights, values_of
 
@@ -78,5 +78,5 @@ def reverse_heights(connection: Connection, condition: ColumnElement, reason: st
     for row in rows:
         entry = dict(row) | {"id": None, "reverses_id": row["id"], "correction": reason, "by": by, "at": at}
         del entry["id"]
-        connection.execute(insert(table).values(entry))
+        add_row(connection, table, entry)
     return len(rows)

@@ -12,7 +12,7 @@ from sqlalchemy import Connection, delete, func, insert, select, update
 from planner.errors import InputError
 from planner.shop import Cut, Family, Job, Machine, MatchedSet, Part, Recipe, Settings
 from planner.store import tables
-from planner.store.base import RECORDS, SHOP, Base, require
+from planner.store.base import RECORDS, SHOP, Base, add_row, require
 from planner.store.errors import Difference, StaleRecord
 from planner.store.heights import insert_heights, missing, standing_height_rows
 from planner.store.references import (
@@ -130,7 +130,7 @@ class Nouns(Base):
         values = self._checked_values(connection, noun)
         if spec.versioned:
             values |= {"version": 1, "changed_by": by, "changed_at": at}
-        key = connection.execute(insert(spec.table).values(values)).inserted_primary_key[0]
+        key = add_row(connection, spec.table, values)
         self._save_children(connection, dataclasses.replace(noun, id=key), new=True)
         return key
 
@@ -178,7 +178,7 @@ class Nouns(Base):
         for seq, face in enumerate(family.faces):
             values = face_values(face) | {"family_id": family.id, "seq": seq}
             if face.id is None:
-                connection.execute(insert(table).values(values))
+                connection.execute(insert(table), values)
             else:
                 connection.execute(update(table).where(table.c.id == face.id).values(values))
 
@@ -234,7 +234,7 @@ def _save_holds(connection: Connection, part: Part, new: bool) -> None:
     for hold in part.holds:
         values = values_of(hold, table) | {"part_id": part.id}
         if hold.id is None:
-            connection.execute(insert(table).values(values))
+            connection.execute(insert(table), values)
         else:
             connection.execute(update(table).where(table.c.id == hold.id).values(values))
 
@@ -257,4 +257,4 @@ def _save_members(connection: Connection, matched: MatchedSet) -> None:
         other = connection.execute(select(table.c.set_id).where(table.c.job_id == job_id)).scalar()
         if other is not None:
             raise InputError("set.job_ids", job_id, f"jobs of no other set (it is in set {other})")
-        connection.execute(insert(table).values(job_id=job_id, set_id=matched.id, seq=seq))
+        connection.execute(insert(table), {"job_id": job_id, "set_id": matched.id, "seq": seq})

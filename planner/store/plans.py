@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import insert, select
+from sqlalchemy import select
 
 from planner.errors import InputError
 from planner.store import tables
-from planner.store.base import Base
+from planner.store.base import Base, add_row
 from planner.store.errors import StaleRecord
 from planner.store.runs import checked_payload
 
@@ -63,7 +63,7 @@ class Plans(Base):
                 "stored_version": now,
                 "payload": held,
             }
-            return AcceptedPlan(connection.execute(insert(table).values(values)).inserted_primary_key[0], **values)
+            return AcceptedPlan(add_row(connection, table, values), **values)
 
     def current_plan(self) -> AcceptedPlan | None:
         """The plan accepted last, or None."""

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, delete, func, insert, select, update
 
 from planner.errors import InputError
 from planner.store import tables
-from planner.store.base import SHOP, Base, require
+from planner.store.base import SHOP, Base, add_row, require
 from planner.store.codec import plain
 from planner.store.errors import StaleRecord
 from planner.store.references import check_face
@@ -192,7 +192,7 @@ class Runs(Base):
             check_face(connection, part_id, face_id, "face_id")
             require(connection, tables.jobs, values.get("job_id"), "job_id", "a job of the shop")
             values |= {"part_id": part_id, "face_id": face_id, "at": at, "by": by, "payload": checked_payload(payload)}
-            key = connection.execute(insert(table).values(values)).inserted_primary_key[0]
+            key = add_row(connection, table, values)
             return Measurement(key, **values)
 
     def _measurements(self, table, part_id: int) -> tuple[Measurement, ...]:
@@ -210,8 +210,7 @@ class Runs(Base):
         values = {"part_id": part_id, "at": at, "by": by, "name": name, "media_type": media_type, "note": note}
         with self.writing() as connection:
             require(connection, tables.parts, part_id, "part_id", "a part of the shop")
-            query = insert(tables.attachments).values(values | {"content": content})
-            return Attachment(connection.execute(query).inserted_primary_key[0], **values)
+            return Attachment(add_row(connection, tables.attachments, values | {"content": content}), **values)
 
     def attachments_of(self, part_id: int) -> tuple[Attachment, ...]:
         table = tables.attachments
@@ -246,7 +245,7 @@ def reopen_taps(connection: Connection, job_id: int, cut_id: int, by: str, at: d
 
 def _append_tap(connection: Connection, tap: Tap) -> Tap:
     values = {name: getattr(tap, name) for name in ("job_id", "seq", "at", "by", "kind", "payload", "reverses_seq")}
-    connection.execute(insert(tables.run_taps).values(values))
+    add_row(connection, tables.run_taps, values)
     return tap
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from datetime import date, datetime
 from types import SimpleNamespace
 
@@ -39,8 +40,17 @@ def own_file(tmp_path):
     return tmp_path / "shop.db"
 
 
+@pytest.fixture(scope="session")
+def empty_shop(tmp_path_factory):
+    """An empty shop of one's own, made once."""
+    path = tmp_path_factory.mktemp("empty") / "shop.db"
+    open_database(path, Kind.OWN, at=MONDAY).engine.dispose()
+    return path
+
+
 @pytest.fixture
-def repository(own_file):
+def repository(own_file, empty_shop):
+    shutil.copyfile(empty_shop, own_file)
     opened = open_database(own_file, Kind.OWN, at=MONDAY)
     yield opened
     opened.engine.dispose()
