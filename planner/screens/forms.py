@@ -206,7 +206,7 @@ class Form:
         elif item.kind == "moment":
             st.datetime_input(label, **({"value": initial} if fresh else {"value": None}), step=900, **common)
         elif item.kind == "long":
-            st.text_area(label, value=initial or "", height=80, placeholder=item.placeholder or None, **common)
+            st.text_area(label, value=initial or "", height="content", placeholder=item.placeholder or None, **common)
         else:
             blank = "" if item.kind in ("text", *LISTS) or item.required else UNKNOWN
             st.text_input(label, value=initial or "", placeholder=item.placeholder or blank or None, **common)

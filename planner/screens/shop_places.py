@@ -115,8 +115,8 @@ def draw(family: Family, face: Face, units: Units) -> None:
         picture(face, units)
     with right, st.expander("Points, openings, sealing zones, depths"):
         st.caption(
-            f"One a line, pieces parted by semicolons, in {units.length_unit} from the left lower corner. An emptied list "
-            "of points stands for the corners and the middle."
+            f"One a line, pieces parted by semicolons; figures in {units.length_unit}, from the left lower corner. Without "
+            "points of your own, the corners and the middle are measured."
         )
         fields = [Field(spec.name, f"{spec.label}: {spec.pattern}", "long") for spec in _LISTS]
         texts = {spec.name: _text(spec, face, units) for spec in _LISTS}
