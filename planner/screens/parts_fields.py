@@ -170,6 +170,11 @@ def face_size(face: Face, units: Units) -> str:
     return f"{units.length(face.length_mm, unit=False)} × {units.length(face.width_mm)}"
 
 
+def dated(moment: datetime) -> str:
+    """With the year: the past of a part goes back far."""
+    return f"{moment:%d %b %Y %H:%M}"
+
+
 # -- saying what came of it --------------------------------------------------------------------------------------------
 def attempt(save: Callable[[], str]) -> None:
     """Run a button's work in its callback; what it says, or why nothing was stored, is shown on the next run."""

@@ -10,12 +10,13 @@ import pandas as pd
 import streamlit as st
 
 from planner import InputError
-from planner.screens import access, words
+from planner.screens import access
 from planner.screens.forms import Field, Form
 from planner.screens.parts_fields import (
     IDENTITY,
     STANDING,
     attempt,
+    dated,
     face_choices,
     face_size,
     family_choices,
@@ -245,9 +246,7 @@ def _heights(found: Found, units: Units) -> None:
         form.button("Add the readings", lambda v: _add_readings(part, face, v, units), primary=False)
     if numbered:
         with st.expander("Take a mistaken reading back"):
-            names = [
-                (i, f"{r.point} {units.height(r.height_mm)}, {r.stage.value}, {words.when(r.at)}") for i, r in numbered
-            ]
+            names = [(i, f"{r.point} {units.height(r.height_mm)}, {r.stage.value}, {dated(r.at)}") for i, r in numbered]
             fields = (
                 Field("reading_id", "Reading", "choice", options=names, required=True),
                 Field("reason", "Why", required=True),
@@ -265,7 +264,7 @@ def _readings(numbered: list, least: float | None, units: Units) -> pd.DataFrame
             f"Height ({units.length_unit})": units.height(r.height_mm, unit=False),
             "Above the least": "limit unknown" if least is None else units.depth(r.height_mm - least, down=True),
             "Measured": r.stage.value,
-            "When": words.when(r.at),
+            "When": dated(r.at),
             "Instrument": r.instrument,
             "Repeats within": "" if r.repeatability_mm is None else units.depth(r.repeatability_mm),
             "By": r.by,

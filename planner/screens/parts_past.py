@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from datetime import datetime
 from typing import Any
 
 import pandas as pd
@@ -11,6 +10,7 @@ import streamlit as st
 
 from planner.screens import access, charts
 from planner.screens.forms import Field, Form
+from planner.screens.parts_fields import dated
 from planner.shop import Cut, Face, Shop
 from planner.store.finding import Found
 from planner.units import Units
@@ -51,14 +51,9 @@ def draw_past(shop: Shop, found: Found, units: Units) -> None:
     undone = [c for c in access.repository().cuts_of(part.id, everything=True) if c.reverses_id is not None]
     for entry in undone:
         st.caption(
-            f"Taken back {_on(entry.ended)} by {entry.by or 'nobody named'}: a cut of "
+            f"Taken back {dated(entry.ended)} by {entry.by or 'nobody named'}: a cut of "
             f"{units.depth(entry.stop_depth_mm)}. {entry.correction}"
         )
-
-
-def _on(moment: datetime) -> str:
-    """With the year: the past of a part goes back far."""
-    return f"{moment:%d %b %Y %H:%M}"
 
 
 def _cuts(shop: Shop, found: Found, units: Units) -> pd.DataFrame:
@@ -69,7 +64,7 @@ def _cuts(shop: Shop, found: Found, units: Units) -> pd.DataFrame:
         machine = shop.machines.get(cut.machine_id)
         rows.append(
             {
-                "When": _on(cut.ended),
+                "When": dated(cut.ended),
                 "Face": found.family.face(cut.face_id).name,
                 "Taken": units.depth(cut.stop_depth_mm),
                 "Total removed": units.depth(total[cut.face_id]),
@@ -116,7 +111,7 @@ def height_course(found: Found, face: Face) -> pd.DataFrame:
 
 def _reverse(found: Found, own: list[Cut], units: Units) -> None:
     names = [
-        (c.id, f"{_on(c.ended)}, {found.family.face(c.face_id).name}, {units.depth(c.stop_depth_mm)}")
+        (c.id, f"{dated(c.ended)}, {found.family.face(c.face_id).name}, {units.depth(c.stop_depth_mm)}")
         for c in reversed(own)
     ]
     fields = (
