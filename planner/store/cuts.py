@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import Connection, Select, insert, select
+from sqlalchemy import Connection, Select, Text, cast, insert, select
 
 from planner.edge import Event
 from planner.errors import InputError
@@ -243,8 +244,8 @@ class Cuts(Edges, Base):
             query = query.limit(limit)
         with self.reading() as connection:
             result = connection.execute(query)
-            frame = pd.DataFrame.from_records(result.all(), columns=list(result.keys()))
-        frame["ra_um"] = [float(np.mean(r)) if r else np.nan for r in frame["ra_um"]]
+            frame = pd.DataFrame([tuple(row) for row in result], columns=list(result.keys()))
+        frame["ra_um"] = [np.nan if said == "[]" else float(np.mean(json.loads(said))) for said in frame["ra_um"]]
         for name, column in frame.items():
             if str(name).endswith(("_mm", "_minutes")):
                 frame[name] = pd.to_numeric(column)
@@ -267,9 +268,11 @@ def _frame_query():
         .outerjoin(tables.cutters, tables.cutters.c.id == cuts.c.cutter_id)
         .outerjoin(tables.grades, tables.grades.c.id == cuts.c.grade_id)
     )
-    own = (c for c in cuts.c if c.name not in ("passes", "heights_mm", "touch_place"))
+    own = (c for c in cuts.c if c.name not in ("passes", "heights_mm", "touch_place", "ra_um"))
     return select(
         *own,
+        # as text: few cuts carry one, and only those are worth reading as a list
+        cast(cuts.c.ra_um, Text).label("ra_um"),
         parts.c.tag,
         parts.c.work_order,
         parts.c.owner,
