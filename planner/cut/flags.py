@@ -46,7 +46,8 @@ def job_flags(
     if material.never_unattended:
         text = "{}: dry, sharp edge, chips kept dry, class D powder at hand, never unattended; a person confirms first"
         found.append(Flag("magnesium", STOP, text.format(material.name)))
-    if job.aim is Aim.TILL_CLEAN and estimate.stop_likely_mm > normal_allow_mm * 1.001:
+    # a one-off has no normal of its own
+    if job.aim is Aim.TILL_CLEAN and not family.one_off and estimate.stop_likely_mm > normal_allow_mm * 1.001:
         text = "deeper than this family's normal: likely {0}, normally at most {1}"
         found.append(Flag("deep", LOOK, text, (estimate.stop_likely_mm, normal_allow_mm)))
     if face.ferrous_inserts and not material.ferrous:

@@ -26,22 +26,21 @@ WORK = {
 
 
 def timeline(rows: pd.DataFrame, lanes: list[str]) -> alt.Chart:
-    """The board: a strip a day, a lane per machine and person, the time of day across.
+    """The board: a lane per day, machine and person, the time of day across.
 
-    ``rows``: day, who, begin, end (hours of the day), work (or "due", "missed", "now"), what. ``lanes`` in order.
+    ``rows``: lane, begin, end (hours of the day), work (or "due", "missed", "now"), what, who, time. ``lanes`` in order.
     """
-    days = list(dict.fromkeys(rows["day"]))
     bars = rows[rows["work"].isin(WORK)]
     first, last = float(bars["begin"].min()) // 1, -(-float(bars["end"].max()) // 1)
-    hours_across = alt.Scale(domain=[min(first, 7.0), max(last, 16.0)], nice=False)
+    across = alt.Scale(domain=[min(first, 7.0), max(last, 16.0)], nice=False)
     clock = "floor(datum.value) + ':' + format(60 * (datum.value - floor(datum.value)), '02.0f')"
-    x = alt.X("begin:Q", title=None, scale=hours_across, axis=alt.Axis(labelExpr=clock, tickCount=10))
-    y = alt.Y("who:N", sort=lanes, title=None, axis=alt.Axis(labelLimit=140))
+    x = alt.X("begin:Q", title=None, scale=across, axis=alt.Axis(labelExpr=clock, tickCount=10, orient="top"))
+    y = alt.Y("lane:N", sort=lanes, title=None, axis=alt.Axis(labelLimit=230))
     tips = ["what:N", "work:N", "who:N", "time:N"]
+    base = alt.Chart(rows)
     drawn = (
-        alt.Chart()
-        .transform_filter(alt.FieldOneOfPredicate("work", list(WORK)))
-        .mark_bar(height=18)
+        base.transform_filter(alt.FieldOneOfPredicate("work", list(WORK)))
+        .mark_bar(height=16)
         .encode(
             x=x,
             x2="end:Q",
@@ -55,23 +54,16 @@ def timeline(rows: pd.DataFrame, lanes: list[str]) -> alt.Chart:
         )
     )
     marks = (
-        alt.Chart()
-        .transform_filter(alt.FieldOneOfPredicate("work", ["due", "missed"]))
-        .mark_point(shape="triangle-down", size=70, filled=True, yOffset=-11, opacity=1)
+        base.transform_filter(alt.FieldOneOfPredicate("work", ["due", "missed"]))
+        .mark_point(shape="triangle-down", size=60, filled=True, yOffset=-9, opacity=1)
         .encode(x=x, y=y, color=alt.condition("datum.work == 'missed'", alt.value(LATE), alt.value(INK)), tooltip=tips)
     )
     now = (
-        alt.Chart()
-        .transform_filter("datum.work == 'now'")
-        .mark_rule(color=LATE, strokeDash=[4, 3])
-        .encode(x=alt.X("begin:Q", scale=hours_across))
+        base.transform_filter("datum.work == 'now'")
+        .mark_tick(color=LATE, thickness=2, size=24)
+        .encode(x=x, y=y, tooltip=["what:N", "time:N"])
     )
-    return (
-        alt.layer(drawn, marks, now, data=rows)
-        .properties(width="container" if len(days) == 1 else 860, height=25 * len(lanes))
-        .facet(row=alt.Row("day:N", sort=days, title=None, header=alt.Header(labelAngle=0, labelAlign="left")))
-        .configure_facet(spacing=8)
-    )
+    return alt.layer(drawn, marks, now).properties(height=25 * len(lanes) + 90)
 
 
 def hours(frame: pd.DataFrame) -> alt.Chart:

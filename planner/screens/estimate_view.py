@@ -19,7 +19,7 @@ def draw(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> None:
     where = estimate.setup
     if where:
         st.caption(
-            f"{where.machine.name}, {where.cutter.name}, {where.grade.name}: {where.rpm:.0f} rpm, finishing at "
+            f"{where.machine.name}, {where.cutter.name} with {where.grade.name}: {where.rpm:.0f} rpm, finishing at "
             f"{units.table_feed(where.finish.table_feed_mm_min)} ({units.feed(where.finish.feed_mm)} per insert). "
             f"Due {when(job.due)} ({job.due_kind.value}), {aim_words(job, units)}."
         )
@@ -56,7 +56,7 @@ def passes_table(estimate: JobEstimate, units: Units) -> pd.DataFrame:
                 f"Go down ({units.depth_unit})": units.depth(planned.depth_mm, unit=False),
                 f"{dial.name} shows ({units.depth_unit})": standing,
                 f"Depth then ({units.depth_unit})": units.depth(planned.total_mm, unit=False),
-                f"Still to go to the allowed depth ({units.depth_unit})": units.depth(
+                f"Still to go ({units.depth_unit})": units.depth(
                     max(0.0, estimate.stop_allow_mm - planned.total_mm), unit=False
                 ),
                 "Minutes": f"{planned.minutes:.1f}",

@@ -12,7 +12,7 @@ from planner.units import System, Units
 def chrome() -> None:
     """One slim row above every page, and what was found under it."""
     shop = access.shop()
-    name, find, units, who = st.columns([3, 4, 2, 2], vertical_alignment="bottom")
+    name, find, units, who = st.columns([3, 4, 2, 3], vertical_alignment="bottom")
     with name:
         if access.kind() is Kind.SAMPLE:
             st.markdown(f"**{shop.settings.shop_name}** :orange-badge[sample shop, invented]")

@@ -221,17 +221,19 @@ def _timeline(shop: Shop, rows: pd.DataFrame, now: datetime, seen: Picture) -> N
 
     def chart():
         frame = board_rows(shop, rows, machines, people, days, now)
-        return charts.timeline(frame, [w for w in lanes if w in set(frame["who"])])
+        drawn = set(frame["lane"])
+        in_order = [f"{day}  {who}" for day in dict.fromkeys(frame["day"]) for who in lanes]
+        return charts.timeline(frame, [lane for lane in in_order if lane in drawn])
 
-    st.altair_chart(
-        seen.once(("board", days, now), chart),
+    st.vega_lite_chart(
+        spec=seen.chart(("board", days, now), chart),
         width="stretch",
-        alt="Jobs on machines and people, a strip a day, with due times as triangles; red triangles are missed",
+        alt="Jobs on machines and people, a lane a day, with due times as triangles; red triangles are missed",
     )
 
 
 def board_rows(shop: Shop, rows: pd.DataFrame, machines: dict, people: dict, days: int, now: datetime) -> pd.DataFrame:
-    """The timeline as strips of days: day, who, begin and end in hours of the day, work, what, time."""
+    """The timeline by days: day, who, lane, begin and end in hours of the day, work, what, time."""
     bars = []
     for row in rows.to_dict("records"):
         for who in (machines.get(row["machine"]), people.get(row["person"])):
@@ -265,10 +267,13 @@ def board_rows(shop: Shop, rows: pd.DataFrame, machines: dict, people: dict, day
     clock = frame["start"].dt.strftime("%H:%M")
     frame["time"] = clock
     frame = frame.sort_values("start", kind="stable").drop(columns=["start"])
-    if pd.Timestamp(now).normalize() in shown:
+    frame["lane"] = frame["day"] + "  " + frame["who"]
+    today = frame[frame["day"] == f"{now:%a %d %b}"]
+    if len(today):
         hour = now.hour + now.minute / 60
-        line = {"day": f"{now:%a %d %b}", "who": frame["who"].iloc[0], "work": "now", "begin": hour, "end": hour}
-        frame = pd.concat([frame, pd.DataFrame([line | {"what": "now", "time": f"{now:%H:%M}"}])], ignore_index=True)
+        lines = today[["day", "who", "lane"]].drop_duplicates()
+        lines = lines.assign(work="now", begin=hour, end=hour, what="now", time=f"{now:%H:%M}")
+        frame = pd.concat([frame, lines], ignore_index=True)
     return frame
 
 
@@ -303,8 +308,8 @@ def _load(shop: Shop, now: datetime, seen: Picture) -> None:
     if frame["available"].sum() == 0:
         frame = seen.once(("next hours", now), lambda: hours(plan, shop, now, end + timedelta(days=7)))
         st.caption("This week is over: next week's hours.")
-    chart = seen.once(("hours chart", now), lambda: charts.hours(frame))
-    st.altair_chart(chart, width="stretch", alt="Hours booked against hours available")
+    chart = seen.chart(("hours", now), lambda: charts.hours(frame))
+    st.vega_lite_chart(spec=chart, width="stretch", alt="Hours booked against hours available")
     for row in frame.itertuples():
         if row.booked > row.available + 0.05:
             st.error(f"{row.who} is booked {row.booked:.1f} h and has {row.available:.1f} h.")

@@ -81,6 +81,7 @@ def settle(page, seconds: float = 60) -> None:
     """Wait until Streamlit has stopped running and the page is drawn; fail on an exception shown."""
     end, calm = time.time() + seconds, 0
     busy = "[data-testid=stStatusWidget], [data-testid=stSkeleton], [data-testid=stAppSkeleton], [data-stale=true]"
+    busy += ", [data-testid=stSpinner]"
     drawn = "[data-testid=stMain] [data-testid=stVerticalBlock] *"
     while time.time() < end and calm < 3:
         still = page.locator(busy).count() == 0 and page.locator(drawn).count() > 0
