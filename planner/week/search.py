@@ -16,6 +16,8 @@ from planner.errors import not_negative
 
 from .model import Job, JobSet, Machine, Person, Prices, Week
 from .rows import timeline_frame
+from .single import order_jobs
+from .surrogate import Surrogate, clock_tables
 from .tables import Tables
 from .timeline import COST_TERMS, Evaluation, evaluate
 
@@ -33,7 +35,10 @@ __all__ = [
     "state_of",
 ]
 
-BATCH = 192
+BATCH = 96
+SAMPLE = 3_000
+SMALL = 14
+BEYOND = 1e6
 
 
 @dataclass(frozen=True)
@@ -116,6 +121,7 @@ class Space:
         self.can = tables.may.any(2)
         self.size = tables.n + tables.m - 1
         self.evaluations = 0
+        self._clock_tables: dict[frozenset[str], np.ndarray] = {}
         self.fixed = [
             (k, r, tables.job_index[one])
             for k, machine in enumerate(tables.week.machines)
@@ -142,6 +148,25 @@ class Space:
     def costs(self, tours, persons, drains, opened) -> np.ndarray:
         self.evaluations += len(tours)
         return evaluate(self.tables, self.tables.clock(opened), tours, persons, drains, opened=opened).cost
+
+    def price(self, states: list[State]) -> None:
+        """Set the exact cost of states, those with the same overtime together."""
+        for opened in {state.opened for state in states}:
+            same = [state for state in states if state.opened == opened]
+            arrays = [np.stack([getattr(state, name) for state in same]) for name in ("tour", "person", "drain")]
+            for state, cost in zip(same, self.costs(*arrays, opened), strict=True):
+                state.cost = float(cost)
+
+    def surrogate(self, state: State) -> Surrogate:
+        """The quick estimate, calibrated on a state."""
+        tables = self.tables
+        if state.opened not in self._clock_tables:
+            self._clock_tables[state.opened] = clock_tables(tables, state.opened)
+        ev = evaluate(
+            tables, tables.clock(state.opened), state.tour[None], state.person[None], state.drain[None],
+            opened=state.opened,
+        )  # fmt: skip
+        return Surrogate(tables, self._clock_tables[state.opened], state.opened, state.tour, state.person, ev)
 
     def rotations(self, a, b, r) -> np.ndarray:
         """Positions after rotating [a, b) by r: every insertion and block move is one."""
@@ -285,11 +310,11 @@ def search_week(
     rng = np.random.default_rng(seed)
     began = time.perf_counter()
     space = Space(tables)
-    count = 0
+    done = 0
 
     def spent() -> float:
         if steps is not None:
-            return count / max(1, steps)
+            return done / max(1, steps)
         return (time.perf_counter() - began) / max(seconds, 1e-9)
 
     names = tables.overtime_names if opened is None else ()
@@ -302,48 +327,97 @@ def search_week(
         state = state_of(tables, decision, base if opened is not None else None)
         if space.valid(state.tour[None])[0]:
             pool.append(state)
-    for state in pool:
-        state.cost = float(space.costs(state.tour[None], state.person[None], state.drain[None], state.opened)[0])
+    space.price(pool)
     best = min(pool, key=lambda state: state.cost)
-    if tables.n <= 1 and not names and not space.choices and not space.drains and tables.m == 1:
-        return plan_of(tables, best, start, space.evaluations, count)
-    small = space.size <= 14
+    goal = -np.inf if target is None else target + 1e-9
+    if tables.n == 0 or (tables.n == 1 and tables.m == 1 and not (names or space.choices or space.drains)):
+        return plan_of(tables, best, start, space.evaluations, 0)
+    small = space.size <= SMALL
+    if not small:
+        share = 0.25 * seconds if steps is None else None
+        for state in sorted(pool, key=lambda state: state.cost)[:2]:
+            found = _lane_orders(space, state, rng, share)
+            if found.cost < best.cost:
+                best = found
     every = space.all_moves() if small else None
-    current = best
-    stale = 0
-    while spent() < 1.0 and not (target is not None and best.cost <= target + 1e-9):
-        count += 1
-        if small:
-            moves = every
-        else:
-            moves = space.some_moves(rng, BATCH)
-        found = _best_neighbour(space, current, moves, rng, names)
+    current, stale = best, 0
+    while spent() < 1.0 and best.cost > goal:
+        done += 1
+        found = _best_neighbour(space, current, every, rng, names)
         if found is not None and _better(found.cost, current.cost):
-            current = found
-            stale = 0
+            current, stale = found, 0
         else:
             stale += 1
         if _better(current.cost, best.cost):
             best = current
-        if stale >= (1 if small else 12):
+        if stale >= (1 if small else 3):
             current = _kick(space, best if rng.random() < 0.7 else current, rng, names)
             stale = 0
         if progress is not None:
-            frozen = best
-            progress(
-                Progress(
-                    count, min(1.0, spent()), best.cost,
-                    lambda state=frozen: plan_of(tables, state, start, space.evaluations, count),
-                )
-            )  # fmt: skip
-    return plan_of(tables, best, start, space.evaluations, count)
+
+            def make(state: State = best, count: int = done) -> Plan:
+                return plan_of(tables, state, start, space.evaluations, count)
+
+            progress(Progress(done, min(1.0, spent()), best.cost, make))
+    return plan_of(tables, best, start, space.evaluations, done)
 
 
-def _best_neighbour(space, state, moves, rng, names) -> State | None:
-    """The cheapest of the neighbours by ``moves``, by person, by bench-first mark and by overtime."""
+def _lane_orders(space: Space, state: State, rng, seconds: float | None) -> State:
+    """Each machine's jobs put in order by `order_jobs` on working minutes; the cheaper of before and after."""
     tables = space.tables
+    surrogate = space.surrogate(state)
+    lane = np.cumsum(state.tour < 0)
+    fixed = {j for _, _, j in space.fixed}
+    lanes = []
+    for k in range(tables.m):
+        jobs = state.tour[(lane == k) & (state.tour >= 0)]
+        head = [int(j) for j in jobs if int(j) in fixed]
+        free = np.array([int(j) for j in jobs if int(j) not in fixed], int)
+        if len(free) > 2:
+            at = head[-1] + 1 if head else 0
+            begin = sum(surrogate.minutes[j, k] for j in head)
+            setups = np.vstack([tables.setup[k, at, free], tables.setup[k][np.ix_(free + 1, free)]])
+            due = np.where(np.isfinite(tables.due[free]), surrogate.due_worked[free, k] - begin, BEYOND)
+            found = order_jobs(
+                np.maximum(surrogate.minutes[free, k], 0.0), tables.weight[free], due, setups,
+                seconds=0.0 if seconds is None else seconds / (2 * tables.m),
+                seed=int(rng.integers(1 << 30)), steps=300 if seconds is None else None,
+            )  # fmt: skip
+            free = free[found.order]
+        lanes.append(_together(tables, head + [int(j) for j in free]))
+    tour = np.array([j for k, jobs in enumerate(lanes) for j in ([-1] if k else []) + jobs], int)
+    new = State(tour, state.person, state.drain, state.opened)
+    if not space.valid(tour[None])[0]:
+        return state
+    space.price([new])
+    return new if new.cost < state.cost else state
+
+
+def _together(tables: Tables, jobs: list[int]) -> list[int]:
+    """Members of a set side by side, where the first of them stands."""
+    after = {int(tables.set_before[j]): j for j in jobs if tables.set_before[j] >= 0}
+    here, out = set(jobs), []
+    for j in jobs:
+        if tables.set_before[j] in here:
+            continue
+        while True:
+            out.append(j)
+            if j not in after:
+                break
+            j = after[j]
+    return out
+
+
+def _best_neighbour(space: Space, state: State, every, rng, names) -> State | None:
+    """The cheapest of the neighbours by moves, by person, by bench-first mark and by overtime. ``every``: all moves of a
+    small week; None: a sample, of which those the estimate likes are evaluated."""
+    tables = space.tables
+    moves = space.some_moves(rng, SAMPLE) if every is None else every
     tours = state.tour[moves]
     tours = tours[space.valid(tours)]
+    if every is None and len(tours) > BATCH:
+        guess = space.surrogate(state).costs(tours)
+        tours = tours[np.argpartition(guess, BATCH)[:BATCH]]
     best: State | None = None
     if len(tours):
         costs = np.concatenate(

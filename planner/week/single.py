@@ -19,7 +19,13 @@ from planner.errors import InputError, finite_array, not_negative
 
 __all__ = ["Ordering", "order_jobs"]
 
-RANK_LIMIT = 1 << 16
+RANK_LIMIT = 1 << 17
+MOST_MOVES = 200_000
+SLICE = 3_000
+FAILS = 12
+KICKS = (2, 4)
+KICK_SPAN = 20
+RETURN_AFTER = 150
 
 
 @dataclass(frozen=True)
@@ -32,27 +38,58 @@ class Ordering:
 
 
 class _Moves:
-    """Static position arrays of the neighbourhood of n jobs: exchanges of neighbouring stretches [a, b) and [b, c) of which
-    one has at most ``longest`` jobs, and swaps of two jobs further apart."""
+    """Static position arrays of the neighbourhood of n jobs: exchanges of neighbouring stretches [a, b) and [b, c), the
+    shorter one of at most so many jobs that the whole stays below `MOST_MOVES`, and swaps of two jobs further apart.
+    Shuffled, and read in ``parts`` slices."""
 
-    def __init__(self, n: int, longest: int) -> None:
-        self.n = n
-        a, b, c = (g.ravel() for g in np.meshgrid(*(np.arange(n + 1),) * 3, indexing="ij", sparse=False))
-        good = (a < b) & (b < c) & (np.minimum(b - a, c - b) <= longest)
-        self.a, self.b, self.c = (g[good].astype(np.intp) for g in (a, b, c))
-        i, j = np.triu_indices(n, 2)
-        self.i, self.j = i.astype(np.intp), j.astype(np.intp)
-        self.count = len(self.a) + len(self.i)
+    def __init__(self, n: int) -> None:
+        rng = np.random.default_rng(0)
+        found: list[np.ndarray] = []
+        total, length = 0, 1
+        while 2 * length <= n and (length == 1 or total + 2 * n * (n - 2 * length) // 2 <= MOST_MOVES):
+            a, c = np.triu_indices(n + 1, 2 * length)
+            found.append(np.stack([a, a + length, c]))
+            longer = c - a > 2 * length
+            found.append(np.stack([a[longer], c[longer] - length, c[longer]]))
+            total += found[-1].shape[1] + found[-2].shape[1]
+            length += 1
+        exchanges = np.concatenate(found, axis=1)
+        swaps = np.stack(np.triu_indices(n, 2))
+        exchanges = exchanges[:, rng.permutation(exchanges.shape[1])[:MOST_MOVES]]
+        swaps = swaps[:, rng.permutation(swaps.shape[1])[:MOST_MOVES]]
+        self.a, self.b, self.c = np.ascontiguousarray(exchanges, dtype=np.intp)
+        self.i, self.j = np.ascontiguousarray(swaps, dtype=np.intp)
+        self.exchanges = exchanges.shape[1]
+        self.count = self.exchanges + swaps.shape[1]
+        self.parts = max(1, round(self.count / SLICE))
+        self.first_exchange = np.linspace(0, self.exchanges, self.parts + 1).astype(int)
+        self.first_swap = np.linspace(0, swaps.shape[1], self.parts + 1).astype(int)
+
+    def apply(self, seq: np.ndarray, move: int) -> np.ndarray:
+        """The sequence after a move, numbered exchanges first."""
+        if move < self.exchanges:
+            a, b, c = self.a[move], self.b[move], self.c[move]
+            return np.concatenate([seq[:a], seq[b:c], seq[a:b], seq[c:]])
+        i, j = self.i[move - self.exchanges], self.j[move - self.exchanges]
+        seq = seq.copy()
+        seq[i], seq[j] = seq[j], seq[i]
+        return seq
+
+    def number(self, part: int, at: int) -> int:
+        """The move at a place of a slice."""
+        here = self.first_exchange[part + 1] - self.first_exchange[part]
+        if at < here:
+            return int(self.first_exchange[part] + at)
+        return int(self.exchanges + self.first_swap[part] + at - here)
 
 
 class _Cost:
     """The cost of every neighbour of a sequence."""
 
-    def __init__(self, p, w, d, s, longest) -> None:
+    def __init__(self, p, w, d, s) -> None:
         self.p, self.w, self.d, self.s = p, w, d, s
         self.n = n = len(p)
-        self.moves = _Moves(n, longest)
-        self.with_setups = s is not None
+        self.moves = _Moves(n)
         whole = [p, d] if s is None else [p, d, s]
         self.integers = all((x == np.round(x)).all() for x in whole)
         most = p.sum() + (0 if s is None else n * s.max())
@@ -164,3 +201,140 @@ class _Cost:
             local[:, :-1] = self.s[np.concatenate([[0], seq + 1])][:, seq]
             self.local = local.ravel()
         return self.tables(seq)
+
+    def changes(self, seq, tables, part):
+        """Change of cost by each move of one slice."""
+        m = self.moves
+        e = slice(m.first_exchange[part], m.first_exchange[part + 1])
+        w = slice(m.first_swap[part], m.first_swap[part + 1])
+        found = self.exchanges(seq, tables, m.a[e], m.b[e], m.c[e])
+        if w.stop == w.start:
+            return found
+        return np.concatenate([found, self.swaps(seq, tables, m.i[w], m.j[w])])
+
+
+def _dispatch(p, w, d, s) -> list[np.ndarray]:
+    """Sequences by due time, by weight per minute, and by apparent tardiness cost (with setups where there are any):
+    Vepsalainen & Morton, Management Science 33(8) 1987; Lee, Bhaskaran & Pinedo, IIE Transactions 29(1) 1997."""
+    n = len(p)
+    rate = w / np.maximum(p, 1e-9)
+    found = [np.argsort(d, kind="stable"), np.argsort(-rate, kind="stable")]
+    mean = max(float(p.mean()), 1e-9)
+    mean_setup = max(float(s.mean()), 1e-9) if s is not None else 1.0
+    for look_ahead in (0.5, 1.0, 2.0, 4.0):
+        for setup_scale in (0.1, 0.4, 1.0) if s is not None else (1.0,):
+            left = np.arange(n)
+            t, last, seq = 0.0, -1, []
+            while left.size:
+                slack = np.maximum(0.0, d[left] - p[left] - t) / (look_ahead * mean)
+                if s is not None:
+                    slack = slack + s[last + 1, left] / (setup_scale * mean_setup)
+                best = int((np.log(np.maximum(rate[left], 1e-300)) - slack).argmax())
+                j = int(left[best])
+                t += p[j] + (s[last + 1, j] if s is not None else 0.0)
+                seq.append(j)
+                last = j
+                left = np.delete(left, best)
+            found.append(np.array(seq))
+    return found
+
+
+def order_jobs(
+    minutes,
+    weights,
+    due,
+    setups=None,
+    seconds: float = 1.0,
+    seed: int = 0,
+    *,
+    steps: int | None = None,
+    target: float | None = None,
+    progress: Callable[[float, float], None] | None = None,
+) -> Ordering:
+    """Order n jobs on one machine from time 0 so that sum of weight x max(0, end - due) is small.
+
+    minutes, weights, due (n,); ``setups`` (n + 1, n): ``setups[i + 1, j]`` minutes from i to j, row 0 before the first job.
+    Stops after ``seconds``, or after ``steps`` slices of neighbours (same seed and steps: same order), at cost 0, or at
+    ``target``. ``progress(share of the budget, best cost)`` is called after every descent. Raises `InputError`.
+    """
+    p = finite_array("minutes", minutes, (None,))
+    n = len(p)
+    w, d = finite_array("weights", weights, (n,)), finite_array("due", due, (n,))
+    s = None if setups is None else finite_array("setups", setups, (n + 1, n))
+    for name, values in (("minutes", p), ("weights", w), *((("setups", s),) if s is not None else ())):
+        if (values < 0).any():
+            raise InputError(name, float(values.min()), "0 or numbers above 0")
+    not_negative("seconds", seconds)
+    if s is not None:
+        s = s.copy()
+        s[np.arange(1, n + 1), np.arange(n)] = 0.0
+        if not s.any():
+            s = None
+    if n < 2:
+        return Ordering(np.arange(n), float((w * np.maximum(0.0, p + (s[0] if s is not None else 0) - d)).sum()), 0)
+    began = time.perf_counter()
+    cost = _Cost(p, w, d, s)
+    search = _Search(cost, np.random.default_rng(seed), began, seconds, steps)
+    goal = 1e-9 if target is None else max(1e-9, float(target) + 1e-6)
+    return search.run(goal, progress)
+
+
+class _Search:
+    """Iterated descent from the best dispatch sequence: a few small random moves, a descent, kept when not worse."""
+
+    def __init__(self, cost: _Cost, rng, began: float, seconds: float, steps: int | None) -> None:
+        self.cost, self.rng = cost, rng
+        self.began, self.seconds, self.most = began, seconds, steps
+        self.steps = 0
+
+    def spent(self) -> float:
+        if self.most is not None:
+            return self.steps / max(1, self.most)
+        return (time.perf_counter() - self.began) / max(self.seconds, 1e-9)
+
+    def descend(self, seq: np.ndarray, fails: int) -> np.ndarray:
+        """Take the best move of a slice, slice after slice, until ``fails`` slices in a row have none."""
+        cost, parts = self.cost, self.cost.moves.parts
+        order = self.rng.permutation(parts)
+        tables = cost.prepare(seq)
+        at = failed = 0
+        while failed < min(fails, parts) and self.spent() < 1.0:
+            part = int(order[at % parts])
+            at += 1
+            change = cost.changes(seq, tables, part)
+            self.steps += 1
+            best = int(change.argmin())
+            if change[best] < -1e-6:
+                seq = cost.moves.apply(seq, cost.moves.number(part, best))
+                tables = cost.prepare(seq)
+                failed = 0
+            else:
+                failed += 1
+        return seq
+
+    def run(self, goal: float, progress) -> Ordering:
+        cost, rng, moves = self.cost, self.rng, self.cost.moves
+        begin = _dispatch(cost.p, cost.w, cost.d, cost.s)
+        best = min(begin, key=cost.total)
+        best_cost = cost.total(best)
+        if best_cost > goal:
+            best = self.descend(best, moves.parts)
+            best_cost = cost.total(best)
+        near = np.flatnonzero(np.concatenate([moves.c - moves.a <= KICK_SPAN, moves.j - moves.i <= KICK_SPAN]))
+        current, current_cost, stale = best, best_cost, 0
+        while best_cost > goal and self.spent() < 1.0:
+            seq = current
+            for _ in range(int(rng.integers(*KICKS))):
+                seq = moves.apply(seq, int(near[rng.integers(len(near))]))
+            seq = self.descend(seq, FAILS)
+            found = cost.total(seq)
+            stale += 1
+            if found <= current_cost + 1e-9:
+                current, current_cost = seq, found
+            if found < best_cost - 1e-9:
+                best, best_cost, stale = seq, found, 0
+            if stale > RETURN_AFTER:
+                current, current_cost, stale = best, best_cost, 0
+            if progress is not None:
+                progress(min(1.0, self.spent()), best_cost)
+        return Ordering(best, best_cost, self.steps)
