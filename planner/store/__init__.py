@@ -1,6 +1,7 @@
 """Storage of a shop: tables, migrations, the repository, import and export, backup."""
 
-from planner.store.backup import Backup, backup_now
+from planner.store.backup import Backup, backup_now, list_backups
+from planner.store.edge_log import EdgeEvent
 from planner.store.errors import BackupError, Difference, MigrationFailed, StaleRecord, StoreError, WrongDatabase
 from planner.store.exporting import (
     Format,
@@ -12,6 +13,7 @@ from planner.store.exporting import (
     export_template,
 )
 from planner.store.file_columns import RowProblem
+from planner.store.finding import Found
 from planner.store.importing import (
     IMPORTS,
     PART_COLUMNS,
@@ -36,6 +38,8 @@ __all__ = [
     "Backup",
     "BackupError",
     "Difference",
+    "EdgeEvent",
+    "Found",
     "Format",
     "IMPORTS",
     "ImportPreview",
@@ -52,6 +56,7 @@ __all__ = [
     "Tap",
     "WrongDatabase",
     "backup_now",
+    "list_backups",
     "commit",
     "documented_columns",
     "export_frame",

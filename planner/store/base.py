@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Engine, Table, insert, select, update
 from sqlalchemy.exc import IntegrityError, OperationalError
 
 from planner.errors import InputError
+from planner.shop.checks import moment, text
 from planner.store import tables
 from planner.store.engine import reading, writing
 from planner.store.errors import StoreError, WrongDatabase
@@ -57,16 +58,9 @@ class Base:
             with self._joined.begin_nested():
                 yield self._joined
             return
-        try:
-            with writing(self.engine) as connection:
-                self._move(connection, set(touches), data=True)
-                yield connection
-        except IntegrityError as trouble:
-            raise InputError("record", str(trouble.orig), "a record the rest of the shop agrees with") from trouble
-        except OperationalError as trouble:
-            if "locked" in str(trouble.orig):
-                raise StoreError("The database is busy; nothing was stored. Try again in a moment.") from trouble
-            raise
+        with _told(), writing(self.engine) as connection:
+            self._move(connection, set(touches), data=True)
+            yield connection
 
     @contextmanager
     def quiet_writing(self) -> Iterator[Connection]:
@@ -74,7 +68,7 @@ class Base:
         if self._joined is not None:
             yield self._joined
         else:
-            with writing(self.engine) as connection:
+            with _told(), writing(self.engine) as connection:
                 yield connection
 
     @contextmanager
@@ -127,6 +121,24 @@ class Base:
         """True while no family was ever entered."""
         with self.reading() as connection:
             return connection.execute(select(tables.families.c.id).limit(1)).first() is None
+
+
+@contextmanager
+def _told() -> Iterator[None]:
+    """The database's own refusals in words."""
+    try:
+        yield
+    except IntegrityError as trouble:
+        raise InputError("record", str(trouble.orig), "a record the rest of the shop agrees with") from trouble
+    except OperationalError as trouble:
+        if "locked" in str(trouble.orig):
+            raise StoreError("The database is busy; nothing was stored. Try again in a moment.") from trouble
+        raise StoreError(f"The database could not store it; nothing was changed: {trouble.orig}") from trouble
+
+
+def signed(by: str, at: datetime | None, when_known: bool = False) -> tuple[str, datetime | None]:
+    """Who and when, checked; ``when_known``: None will do for a time."""
+    return text("by", by, longest=60), None if when_known and at is None else moment("at", at)
 
 
 def require(connection: Connection, table: Table, key: int | None, field: str, what: str) -> None:

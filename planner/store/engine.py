@@ -10,7 +10,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError
+from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
 from planner.errors import InputError
 
@@ -51,7 +51,11 @@ def make_engine(database: str | Path | URL) -> Engine:
         options["connect_args"] = {"timeout": BUSY_SECONDS}
     else:
         options["pool_pre_ping"] = True
-    engine = create_engine(url, **options)
+    try:
+        engine = create_engine(url, **options)
+    except (NoSuchModuleError, ModuleNotFoundError) as missing:
+        named = url.render_as_string(hide_password=True)
+        raise InputError("PLANNER_DATABASE", named, f"a database whose driver is installed here ({missing})") from None
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)

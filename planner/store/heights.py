@@ -10,7 +10,7 @@ from sqlalchemy import ColumnElement, Connection, insert, select
 from planner.errors import InputError
 from planner.shop import HeightReading, Part
 from planner.store import tables
-from planner.store.base import SHOP, Base, add_row, require
+from planner.store.base import SHOP, Base, add_row, require, signed
 from planner.store.references import check_face
 from planner.store.rows import load_nouns, noun_of, standing_heights, values_of
 
@@ -73,6 +73,7 @@ def reverse_heights(connection: Connection, condition: ColumnElement, reason: st
     """Append an entry that reverses each standing reading that meets ``condition``; returns how many."""
     if not reason.strip():
         raise InputError("reason", reason, "why the reading is taken back")
+    by, at = signed(by, at)
     table = tables.height_readings
     rows = connection.execute(select(table).where(condition, standing_heights())).mappings().all()
     for row in rows:

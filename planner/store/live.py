@@ -66,7 +66,7 @@ class Live(Cuts):
         recent = (
             select(jobs_table.c.id)
             .where(jobs_table.c.state == JobState.CUT.value)
-            .order_by(jobs_table.c.changed_at.desc(), jobs_table.c.id.desc())
+            .order_by(jobs_table.c.changed_at.is_(None), jobs_table.c.changed_at.desc(), jobs_table.c.id.desc())
             .limit(RECENT_JOBS)
         )
         recent_ids = list(connection.execute(recent).scalars())

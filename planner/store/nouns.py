@@ -12,7 +12,7 @@ from sqlalchemy import Connection, delete, func, insert, select, update
 from planner.errors import InputError
 from planner.shop import Cut, Family, Job, Machine, MatchedSet, Part, Recipe, Settings
 from planner.store import tables
-from planner.store.base import RECORDS, SHOP, Base, add_row, require
+from planner.store.base import RECORDS, SHOP, Base, add_row, require, signed
 from planner.store.errors import Difference, StaleRecord
 from planner.store.heights import insert_heights, missing, standing_height_rows
 from planner.store.references import (
@@ -68,6 +68,7 @@ class Nouns(Base):
     def add_all(self, nouns: Iterable[Noun], by: str = "", at: datetime | None = None) -> tuple[Noun, ...]:
         """Store new nouns in one transaction: all of them, or on any error none."""
         nouns = tuple(nouns)
+        by, at = signed(by, at, when_known=True)
         with self.writing(SHOP) as connection:
             keys = [self._insert(connection, noun, by, at) for noun in nouns]
             stored: dict[type, dict[int, Any]] = {}
@@ -84,6 +85,7 @@ class Nouns(Base):
         Raises `StaleRecord` when the stored version is not the noun's: nothing is written. Height readings of a part
         are append-only: new ones are added, none is ever taken away here (see `reverse_height`).
         """
+        by, at = signed(by, at, when_known=True)
         if isinstance(noun, Settings):
             return self._save_settings(noun, by, at)
         spec = noun_table(noun)

@@ -11,7 +11,7 @@ from sqlalchemy import select
 
 from planner.errors import InputError
 from planner.store import tables
-from planner.store.base import Base, add_row
+from planner.store.base import Base, add_row, signed
 from planner.store.errors import StaleRecord
 from planner.store.runs import checked_payload
 
@@ -46,6 +46,7 @@ class Plans(Base):
         plan the caller saw (0 = none); `StaleRecord` when somebody accepted another one meanwhile."""
         if not by:
             raise InputError("by", by, "who accepts the plan")
+        by, at = signed(by, at)
         held = checked_payload(payload)
         with self.writing() as connection:
             table = tables.plans

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, delete, func, insert, select, update
 
 from planner.errors import InputError
 from planner.store import tables
-from planner.store.base import SHOP, Base, add_row, require
+from planner.store.base import SHOP, Base, add_row, require, signed
 from planner.store.codec import plain
 from planner.store.errors import StaleRecord
 from planner.store.references import check_face
@@ -86,6 +86,7 @@ class Runs(Base):
         `StaleRecord` when another session tapped meanwhile."""
         if not kind or kind in (UNDO, RECORDED):
             raise InputError("kind", kind, "a kind of tap")
+        by, at = signed(by, at)
         with self.writing() as connection:
             require(connection, tables.jobs, job_id, "job_id", "a job of the shop")
             last = _last_seq(connection, job_id)
@@ -95,6 +96,7 @@ class Runs(Base):
     def undo_tap(self, job_id: int, at: datetime, by: str = "", seen_seq: int | None = None) -> Tap:
         """Take the job's last standing tap back; returns the tap taken back. `InputError` when there is none, or when
         the cut was recorded since (reverse the cut first)."""
+        by, at = signed(by, at)
         with self.writing() as connection:
             last = _last_seq(connection, job_id)
             _refuse_stale_tap(job_id, last, seen_seq)
@@ -124,7 +126,7 @@ class Runs(Base):
         """Keep unsaved work under a key, in place of what was there."""
         if not key or len(key) > 200:
             raise InputError("key", key, "1 to 200 characters")
-        values = {"payload": checked_payload(payload), "updated_at": at}
+        values = {"payload": checked_payload(payload), "updated_at": signed("", at)[1]}
         with self.quiet_writing() as connection:
             table = tables.drafts
             if connection.execute(update(table).where(table.c.key == key).values(values)).rowcount == 0:
@@ -187,6 +189,7 @@ class Runs(Base):
         return self._measurements(tables.surveys, part_id)
 
     def _add_measurement(self, table, part_id, face_id, at, by, payload, values) -> Measurement:
+        by, at = signed(by, at)
         with self.writing(SHOP) as connection:
             require(connection, tables.parts, part_id, "part_id", "a part of the shop")
             check_face(connection, part_id, face_id, "face_id")
@@ -207,6 +210,7 @@ class Runs(Base):
         """Keep a picture or paper with a part, up to 16 MB."""
         if not content or len(content) > 16 * 1024 * 1024:
             raise InputError("content", f"{len(content)} bytes", "1 byte to 16 MB")
+        by, at = signed(by, at)
         values = {"part_id": part_id, "at": at, "by": by, "name": name, "media_type": media_type, "note": note}
         with self.writing() as connection:
             require(connection, tables.parts, part_id, "part_id", "a part of the shop")

@@ -53,3 +53,11 @@ def test_a_database_that_cannot_be_the_own_shop_is_refused(named):
     with pytest.raises(InputError) as wrong:
         places({"HOME": "/home/ab", "PLANNER_DATABASE": named})
     assert wrong.value.field == "PLANNER_DATABASE"
+
+
+@pytest.mark.parametrize("url", ["nosuchthing://shop:secret@db/planner", "postgresql+nosuch://shop:secret@db/planner"])
+def test_a_database_without_a_driver_is_told_without_its_password(url):
+    where = places({"HOME": "/home/ab", "PLANNER_DATABASE": url})
+    with pytest.raises(InputError, match="driver") as wrong:
+        own_shop_exists(where)
+    assert "secret" not in str(wrong.value)

@@ -1,0 +1,122 @@
+"""The live picture: which parts and jobs are in it, when it is read anew, and that it agrees with the record."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from planner.errors import InputError
+from planner.shop import Closure, Job, JobState, Overtime, Part, PartState
+from planner.store.live import RECENT_JOBS
+
+AT = datetime(2026, 3, 2, 9, 0)
+
+
+def test_parts_in_the_shop_expected_or_on_the_shelf_are_in_it_and_gone_ones_are_not(repository, stored):
+    wanted = {s: repository.add(Part(f"P-{i}", stored.family.id, state=s)).id for i, s in enumerate(PartState)}
+    shop = repository.load_shop()
+    live = {PartState.IN_SHOP, PartState.EXPECTED, PartState.SHELF}
+    assert {s for s, key in wanted.items() if key in shop.parts} == live
+
+
+def test_open_jobs_bring_their_part_whatever_its_state(repository, stored):
+    part = repository.add(Part("P-1", stored.family.id))
+    job = repository.add(Job(part.id, stored.deck.id))
+    part = repository.save(replace(part, state=PartState.GONE))
+    assert {job.id} <= set(repository.load_shop().jobs) and part.id in repository.load_shop().parts
+    repository.save(replace(job, state=JobState.WITHDRAWN))
+    assert job.id not in repository.load_shop().jobs and part.id not in repository.load_shop().parts
+
+
+def test_a_set_is_in_it_with_all_its_jobs_while_one_is_open(repository, stored):
+    first = repository.save(replace(stored.job, state=JobState.FINISHED))
+    repository.save(replace(stored.left, state=PartState.GONE))
+    shop = repository.load_shop()
+    assert set(shop.sets) == {stored.set.id}
+    assert first.id in shop.jobs and stored.left.id in shop.parts
+    repository.save(replace(stored.other_job, state=JobState.FINISHED))
+    shop = repository.load_shop()
+    assert shop.sets == {} and first.id not in shop.jobs
+
+
+def test_the_last_cut_jobs_are_in_it_and_older_ones_are_not(repository, stored):
+    parts = repository.add_all(Part(f"P-{i}", stored.family.id) for i in range(RECENT_JOBS + 5))
+    jobs = repository.add_all(Job(p.id, stored.deck.id) for p in parts)
+    with repository.transaction() as together:
+        for i, job in enumerate(jobs):
+            together.save(replace(job, state=JobState.CUT), at=AT + timedelta(minutes=i))
+    cut = {key for key, job in repository.load_shop().jobs.items() if job.state is JobState.CUT}
+    assert cut == {job.id for job in jobs[5:]}
+
+
+def test_closures_and_overtime_are_in_it(repository, stored):
+    closure = repository.add(Closure(date(2026, 3, 6), date(2026, 3, 6), "stocktaking", machine_id=stored.machine.id))
+    overtime = repository.add(Overtime(AT, AT + timedelta(hours=2), 30.0, person_id=stored.person.id))
+    shop = repository.load_shop()
+    assert shop.closures == (closure,) and shop.overtime == (overtime,)
+
+
+def test_it_is_read_anew_only_when_something_changed(repository, second, stored):
+    shop = repository.load_shop()
+    assert repository.load_shop() is shop and shop.data_version == repository.data_version()
+    second.save(replace(stored.person, initials="bb"))
+    again = repository.load_shop()
+    assert again is not shop and again.people[stored.person.id].initials == "bb"
+    # what was learned from the record is not read again for that
+    assert again.depth_records is shop.depth_records
+
+
+def test_inside_a_transaction_the_picture_shows_what_is_not_stored_yet(repository, stored):
+    with pytest.raises(RuntimeError), repository.transaction() as together:
+        part = together.add(Part("P-1", stored.family.id))
+        assert part.id in together.load_shop().parts
+        raise RuntimeError
+    assert len(repository.load_shop().parts) == 2
+
+
+@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(steps=st.lists(st.tuples(st.floats(0.001, 0.5), st.booleans()), min_size=1, max_size=6))
+def test_the_sums_agree_with_the_standing_cuts_whatever_was_recorded_and_reversed(repository, stored, make_cut, steps):
+    """Each step records a cut and, if so drawn, takes one that stands back."""
+    for depth, back in steps:
+        repository.add_history([make_cut(job_id=None, stop_depth_mm=depth)])
+        if back:
+            stands = repository.cuts_of(stored.left.id)
+            repository.reverse_cut(stands[len(stands) // 2].id, "drawn", "ab", AT)
+    stands = repository.cuts_of(stored.left.id)
+    shop = repository.load_shop()
+    key = (stored.left.id, stored.deck.id)
+    assert shop.removed_mm[key] == pytest.approx(sum(c.stop_depth_mm for c in stands), abs=1e-9)
+    assert shop.edges[0].path_mm["aluminium"] == pytest.approx(sum(u.path_mm for c in stands for u in c.uses), abs=1e-3)
+    assert sum(len(r.lower_mm) for r in shop.depth_records) == len(stands)
+    assert len(repository.cuts_frame()) == len(stands)
+    finished = [r for r in shop.parts[stored.left.id].heights if r.stage == "finished"]
+    assert len(finished) == len(stands)
+
+
+LONG, AWARE = "x" * 61, datetime(2026, 3, 2, tzinfo=UTC)
+UNSIGNED = [
+    lambda r, s: r.add_tap(s.job.id, "pass", {}, AWARE),
+    lambda r, s: r.add_tap(s.job.id, "pass", {}, AT, LONG),
+    lambda r, s: r.put_draft("k", {}, AWARE),
+    lambda r, s: r.accept_plan({}, LONG, AT, 1),
+    lambda r, s: r.accept_plan({}, "ab", AWARE, 1),
+    lambda r, s: r.add_survey(s.left.id, s.deck.id, AWARE, {}),
+    lambda r, s: r.add_attachment(s.left.id, "n", "image/png", b"1", AWARE),
+    lambda r, s: r.save(s.left, by=LONG),
+    lambda r, s: r.add(Part("P", s.family.id), at=AWARE),
+    lambda r, s: r.reverse_height(1, "typo", "ab", AWARE),
+]
+
+
+@pytest.mark.parametrize("act", UNSIGNED, ids=[str(i) for i in range(len(UNSIGNED))])
+def test_a_time_of_another_clock_or_an_endless_name_is_refused(repository, stored, count_rows, act):
+    before = count_rows()
+    with pytest.raises(InputError) as wrong:
+        act(repository, stored)
+    assert wrong.value.field in ("at", "by")
+    assert count_rows() == before
