@@ -27,7 +27,7 @@ from planner.edge import (
     planning_limit,
 )
 from planner.screens import access, charts
-from planner.screens.picture import picture
+from planner.screens.picture import picture, specification
 from planner.shop import EdgeInUse, Shop
 from planner.store import StoreError
 from planner.units import Units
@@ -100,7 +100,7 @@ def _in_use(shop: Shop, units: Units, plan) -> None:
     for edge in shop.edges:
         name, grade, used = edge_name(shop, edge), shop.grades[edge.grade_id], spent(shop, edge, knowledge)
         for step, (part, use) in enumerate((("so far", used), ("this week", coming.get(grade.name, 0.0)))):
-            bars.append({"edge": name, "part": part, "use": use, "limit": limit, "step": step})
+            bars.append((name, part, use, limit, step))
         areas = "; ".join(f"{m.replace('_', ' ')} {units.area(a)}" for m, a in edge.swept_mm2.items()) or "nothing yet"
         rows.append(
             {
@@ -113,7 +113,7 @@ def _in_use(shop: Shop, units: Units, plan) -> None:
                 "Index at": f"{limit:.0%}",
             }
         )
-    st.altair_chart(charts.edge_bars(pd.DataFrame(bars)), width="stretch", alt="Share of life spent by edge")
+    st.vega_lite_chart(spec=_edge_bars(tuple(bars)), width="stretch", alt="Share of life spent by edge")
     st.dataframe(
         pd.DataFrame(rows),
         hide_index=True,
@@ -124,6 +124,11 @@ def _in_use(shop: Shop, units: Units, plan) -> None:
         f"Red mark: the planning limit. An edge is indexed before it, so that the chance of losing it on a face stays "
         f"within {shop.settings.risk_limit:.0%}. How long an edge lasts is a starting value until the record says more."
     )
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+def _edge_bars(bars: tuple) -> dict:
+    return specification(charts.edge_bars(pd.DataFrame(bars, columns=["edge", "part", "use", "limit", "step"])))
 
 
 def _stock(shop: Shop, plan) -> None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Hashable
 from typing import Any, TypeVar
 
+import altair as alt
 import pandas as pd
 import streamlit as st
 
@@ -28,6 +30,10 @@ class Picture:
             self._kept[key] = make()
         return self._kept[key]
 
+    def chart(self, key: Hashable, make: Callable[[], alt.TopLevelMixin]) -> dict[str, Any]:
+        """The specification of the chart that ``make`` gives."""
+        return dict(self.once(("chart", key), lambda: specification(make())))
+
     def course(self) -> pd.DataFrame:
         """What each edge does along the plan."""
         return self.once("course", lambda: edge_course(self.plan, access.shop(), access.queue(), access.knowledge()))
@@ -35,6 +41,30 @@ class Picture:
     def needs(self) -> pd.DataFrame:
         """Edges to index against edges at hand."""
         return self.once("needs", lambda: edge_needs(self.plan, access.shop()))
+
+
+def specification(chart: alt.TopLevelMixin) -> dict[str, Any]:
+    """What `st.vega_lite_chart` draws, data as frames. Working it out of a chart takes longer than all the rest of a
+    rerun, so it is kept where the data is."""
+    spec = chart.to_dict()
+    while not _named(spec) <= set(spec.get("datasets", ())):
+        # another session was drawing a chart just then: Streamlit turns data aside meanwhile, for all threads
+        time.sleep(0.01)
+        spec = chart.to_dict()
+    spec["datasets"] = {name: pd.DataFrame(rows) for name, rows in spec["datasets"].items()}
+    # the size of a chart is said by chart and page, not by the library's own theme
+    spec.get("config", {}).pop("view", None)
+    return spec
+
+
+def _named(spec: Any) -> set[str]:
+    """Names of the data that a specification refers to."""
+    if isinstance(spec, list):
+        return set().union(*map(_named, spec))
+    if not isinstance(spec, dict):
+        return set()
+    own = {spec["data"]["name"]} if isinstance(spec.get("data"), dict) and "name" in spec["data"] else set()
+    return own.union(*(_named(value) for key, value in spec.items() if key != "datasets"))
 
 
 def picture(plan: Plan) -> Picture:

@@ -6,6 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from planner.screens import access, charts, words
+from planner.screens.picture import specification
 from planner.shop import JobState, Shop
 from planner.units import Units
 from planner.week.queue import Queue, SetView
@@ -66,8 +67,8 @@ def _one(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
         else:
             st.success(f"Cut {first} first: it will probably end lowest, and so sets the height for the others.")
     if view.plan is not None:
-        st.altair_chart(
-            _picture(shop, view, units), width="stretch", alt="Heights of the set's members and their limits"
+        st.vega_lite_chart(
+            spec=_picture(shop, view, units), width="stretch", alt="Heights of the set's members and their limits"
         )
     st.dataframe(_members(shop, queue, view, units), hide_index=True, width="stretch")
     window = view.plan.cuts.window_mm if view.plan is not None else None
@@ -83,19 +84,25 @@ def _one(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
     )
 
 
-def _picture(shop: Shop, view: SetView, units: Units):
+def _picture(shop: Shop, view: SetView, units: Units) -> dict:
     rows = []
     factor = units.length_factor
     for job_id in view.order:
         part = words.job_name(shop, job_id)
         for kind, values in (("now", view.heights_mm), ("after", view.finals_mm), ("limit", view.least_mm)):
             if values.get(job_id) is not None:
-                rows.append({"part": part, "kind": kind, "value": values[job_id] / factor})
-    chart = charts.set_heights(pd.DataFrame(rows), units.length_unit)
-    if view.matched.relative_to_nominal or not view.finals_mm:
-        return chart
-    low = min(view.finals_mm.values())
-    return charts.window(low / factor, (low + view.plan.cuts.window_mm) / factor) + chart
+                rows.append((part, kind, values[job_id] / factor))
+    band = None
+    if not view.matched.relative_to_nominal and view.finals_mm:
+        low = min(view.finals_mm.values())
+        band = (low / factor, (low + view.plan.cuts.window_mm) / factor)
+    return _heights(tuple(rows), band, units.length_unit)
+
+
+@st.cache_data(max_entries=32, show_spinner=False)
+def _heights(rows: tuple, band: tuple[float, float] | None, unit: str) -> dict:
+    chart = charts.set_heights(pd.DataFrame(rows, columns=["part", "kind", "value"]), unit)
+    return specification(chart if band is None else charts.window(*band) + chart)
 
 
 def _members(shop: Shop, queue: Queue, view: SetView, units: Units) -> pd.DataFrame:

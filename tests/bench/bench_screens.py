@@ -22,6 +22,7 @@ import tempfile
 import time
 from datetime import datetime, timedelta
 from pathlib import Path
+from types import ModuleType
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
@@ -44,14 +45,14 @@ from planner.week.queue import estimate_queue  # noqa: E402
 SCREENS = ("week", "parts", "sets", "run", "inserts", "shop")
 RERUNS = 15
 STARTS = 3
-BARE: dict = {}
-"""What the bare page draws; it reads it as constants."""
+CONSTANTS = sys.modules.setdefault("bench_constants", ModuleType("bench_constants"))
+"""What the bare page draws is put here; it reads it as constants."""
 
 BARE_PAGE = """
 import altair as alt
 import pandas as pd
 import streamlit as st
-from tests_bench_constants import BARE
+from bench_constants import BARE
 
 st.title("Bare")
 for frame in BARE["tables"]:
@@ -146,9 +147,7 @@ def timed(app: AppTest) -> float:
 def compare(app: AppTest, name: str) -> dict:
     """Time a screen and its bare page in turn, so that whatever else the machine does falls on both."""
     found = drawn(app)
-    BARE.clear()
-    BARE.update(found)
-    sys.modules["tests_bench_constants"] = sys.modules[__name__]
+    CONSTANTS.BARE = found
     bare = checked(AppTest.from_string(BARE_PAGE, default_timeout=300))
     ours, theirs = [], []
     for _ in range(RERUNS):
@@ -186,7 +185,7 @@ def cold(home: Path, counts: dict) -> None:
     """Print the time from starting the server to its first page, against two bare apps."""
     with tempfile.TemporaryDirectory() as folder:
         bare, hello = Path(folder) / "bare.py", Path(folder) / "hello.py"
-        (Path(folder) / "tests_bench_constants.py").write_text(
+        (Path(folder) / "bench_constants.py").write_text(
             "import pickle, pathlib\nBARE = pickle.loads(pathlib.Path(__file__).with_name('bare.pickle').read_bytes())\n"
         )
         (Path(folder) / "bare.pickle").write_bytes(pickle.dumps(counts))

@@ -1,0 +1,51 @@
+"""What is kept between reruns: charts as specifications, tables and charts of a plan while nothing changes."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from planner.screens import charts
+from planner.screens.picture import specification
+from tests.tiny import MONDAY
+
+
+def frame() -> pd.DataFrame:
+    rows = [("surfacer", "machine", 10.0, 40.0), ("Ann", "person", 8.0, 38.0)]
+    return pd.DataFrame(rows, columns=["who", "kind", "booked", "available"])
+
+
+def test_a_specification_names_the_data_it_carries():
+    spec = specification(charts.hours(frame()))
+    assert spec["data"]["name"] in spec["datasets"]
+    carried = spec["datasets"][spec["data"]["name"]]
+    assert carried["booked"].tolist() == [10.0, 8.0]
+    assert carried["who"].tolist() == ["surfacer", "Ann"]
+
+
+def test_every_layer_keeps_its_own_data():
+    heights = pd.DataFrame([("A", "now", 3.0), ("B", "now", 3.1)], columns=["part", "kind", "value"])
+    spec = specification(charts.window(2.9, 3.0) + charts.set_heights(heights, "in"))
+    sizes = sorted(len(rows) for rows in spec["datasets"].values())
+    assert sizes == [1, 2]
+
+
+def test_the_library_s_own_size_is_left_out_and_ours_is_kept():
+    spec = specification(charts.hours(frame()))
+    assert "view" not in spec.get("config", {})
+    assert spec["height"] == 38 * 2 + 60
+
+
+def test_an_insert_opened_elsewhere_is_told_at_the_next_rerun(app, store, go):
+    go(app, "inserts")
+    assert all("K-77" not in table.value.to_string() for table in app.dataframe)
+    store.open_insert(next(iter(store.load_shop().grades)), "K-77", MONDAY, "ab")
+    app.run()
+    assert "K-77" in app.dataframe[-1].value["Insert"].tolist()
+
+
+def test_the_week_draws_the_same_charts_at_a_rerun(app):
+    app.run()
+    first = [chart.proto.spec for chart in app.get("vega_lite_chart")]
+    app.run()
+    assert len(first) == 2
+    assert [chart.proto.spec for chart in app.get("vega_lite_chart")] == first
