@@ -177,7 +177,7 @@ class Job:
         object.__setattr__(self, "steps", steps)
         object.__setattr__(self, "refused", dict(self.refused))
         object.__setattr__(self, "after", tuple((kind, float(minutes)) for kind, minutes in self.after))
-        if not self.due_min == math.inf:
+        if self.due_min != math.inf:
             finite(f"{self.id}.due_min", self.due_min)
         for name in ("weight_per_min", "before_minutes", "cool_minutes", "not_before_min", "touch_off_minutes"):
             not_negative(f"{self.id}.{name}", getattr(self, name))
