@@ -176,6 +176,8 @@ def _store(shop: Shop, job: Job, estimate: JobEstimate, units: Units, values: di
             raise InputError(
                 f"height {point}", height, f"at most the height before the cut, {units.height(before[point].height_mm)}"
             )
+    if not access.who():
+        raise InputError("Who", "", "who cut it: choose your name at the top right, then record")
     outcome = Outcome(values["outcome"])
     stop = passes[-1].total_mm
     learned = learning_interval(
