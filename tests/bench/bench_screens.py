@@ -43,6 +43,7 @@ from planner.week.board import payload_of, plan_shop  # noqa: E402
 from planner.week.queue import estimate_queue  # noqa: E402
 
 SCREENS = ("week", "parts", "sets", "run", "inserts", "shop")
+FIELDS = ("text_input", "text_area", "number_input", "selectbox", "multiselect", "checkbox", "date_input", "time_input")
 RERUNS = 15
 STARTS = 3
 CONSTANTS = sys.modules.setdefault("bench_constants", ModuleType("bench_constants"))
@@ -65,6 +66,17 @@ for i in range(BARE["metrics"]):
 for i in range(BARE["buttons"]):
     st.button(f"Button {i}", key=i)
 """
+
+FULL_PAGE = (
+    BARE_PAGE
+    + """
+for i in range(BARE["texts"]):
+    st.markdown(f"Line {i}")
+for i in range(BARE["inputs"]):
+    st.text_input(f"Field {i}", key=f"field {i}")
+"""
+)
+"""The bare page with as many lines of text and fields as the screen, too: what forms cost by themselves."""
 
 
 def main() -> None:
@@ -145,20 +157,23 @@ def timed(app: AppTest) -> float:
 
 
 def compare(app: AppTest, name: str) -> dict:
-    """Time a screen and its bare page in turn, so that whatever else the machine does falls on both."""
+    """Time a screen and its bare page in turn; the best of all reruns, for the machine may be busy with other things."""
     found = drawn(app)
     CONSTANTS.BARE = found
     bare = checked(AppTest.from_string(BARE_PAGE, default_timeout=300))
-    ours, theirs = [], []
+    full = checked(AppTest.from_string(FULL_PAGE, default_timeout=300))
+    ours, theirs, fuller = [], [], []
     for _ in range(RERUNS):
         ours.append(timed(app))
         theirs.append(timed(bare))
+        fuller.append(timed(full))
     checked(app)
-    mine, plain = statistics.median(ours), statistics.median(theirs)
+    mine, plain, all_of_it = (min(spent) for spent in (ours, theirs, fuller))
     shown = f"{len(found['tables'])} tables, {len(found['charts'])} charts, {found['metrics']} metrics"
     print(
         f"  {name:<20} {mine * 1e3:6.0f} ms, bare page {plain * 1e3:5.0f} ms: {mine / plain:5.2f} x"
-        f"   ({shown}, {found['buttons']} buttons)"
+        f"   ({shown}, {found['buttons']} buttons); with {found['texts']} lines and {found['inputs']} fields "
+        f"{mine / all_of_it:.2f} x"
     )
     return found
 
@@ -171,6 +186,8 @@ def drawn(app: AppTest) -> dict:
         "charts": [rows_of(chart.proto) for chart in charts],
         "metrics": len(app.metric),
         "buttons": len(app.button) + len(app.get("download_button")),
+        "texts": len(app.markdown) + len(app.caption) + len(app.subheader),
+        "inputs": sum(len(app.get(kind)) for kind in FIELDS),
     }
 
 
