@@ -97,7 +97,7 @@ def main() -> None:
             print(f"\n{name} (loaded in {time.perf_counter() - begin:.0f} s)")
             counts = reruns()
             cold(home, counts)
-    planning()
+        planning()
 
 
 # -- reruns ------------------------------------------------------------------------------------------------------------
