@@ -248,9 +248,12 @@ class Clock:
         """Index of the first window that ends after ``t``."""
         return np.searchsorted(self._end_key, c * self._base + t, side="right")
 
-    def next_on(self, c: np.ndarray, t: np.ndarray) -> np.ndarray:
-        """The first working instant at or after ``t``."""
-        return np.maximum(t, self.start[self.window(c, t)])
+    def next_on(self, c: np.ndarray, t: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """The first working instant at or after ``t``, and the working minutes before it."""
+        w = self.window(c, t)
+        start = self.start[w]
+        instant = np.maximum(t, start)
+        return instant, self.worked_before[w] + (instant - start)
 
     def worked(self, c: np.ndarray, t: np.ndarray) -> np.ndarray:
         """Working minutes before ``t``."""

@@ -65,8 +65,8 @@ def timeline_frame(
         pair = P + m * P + q
         if kind == BEFORE:
             t = runs.start[i]
-            first = min(measuring.get(job.id, 0.0), runs.before[i])
-            for name, minutes in (("measure for target", first), ("before-work", runs.before[i] - first)):
+            first = min(measuring.get(job.id, 0.0), runs.preamble[i])
+            for name, minutes in (("measure for target", first), ("before-work", runs.preamble[i] - first)):
                 for a, z in _spans(clock, q, t, minutes):
                     add(j, m, q, name, AWAY, a, z, True)
                     t = z
@@ -77,7 +77,7 @@ def timeline_frame(
             name = "index stop" if kind == INDEX else "touch-off again"
             add(j, m, q, name, str(Where.ATTENDED), runs.start[i], runs.end[i], True)
             continue
-        if kind == SETUP and runs.before[i] > 0:
+        if kind == SETUP and runs.preamble[i] > 0:
             t = runs.start[i]
             stands = tables.jobs[prior[m]] if prior[m] >= 0 else machine
             pieces = list(machine.setup_pieces((stands.fixture, stands.material, stands.grade), job))

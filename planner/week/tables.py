@@ -183,6 +183,14 @@ class Tables:
         longest = self.pieces.begin[:, -1].reshape(n, m).max(1).sum() if n else 0.0
         slack = 200.0 * n + float(self.setup.max(initial=0.0)) * n
         self.work_minutes = float(longest + self.before.sum() + self.after.sum() + slack)
+        everything = frozenset(self.overtime_names)
+        self.machines_close = any(
+            sum(b - a for a, b, _ in intersect(one.windows, machine.windows, everything))
+            < sum(b - a for a, b, _ in usable(one.windows, everything)) - EPS
+            for machine in week.machines
+            for one in week.people
+            if machine.id in one.machines
+        )
         self.bench_own = np.array([person.bench and not self.bench_only for person in week.people], bool)
 
     def _setups(self) -> None:

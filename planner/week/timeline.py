@@ -35,6 +35,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from .after import bench_of_its_own, bench_people, overtime_money
 from .calendar import EPS, Clock
 from .tables import Pieces, Tables
 
@@ -61,7 +62,7 @@ class Runs:
     e: np.ndarray
     row: np.ndarray
     indexed: np.ndarray
-    before: np.ndarray
+    preamble: np.ndarray
     free: np.ndarray
     free_end: np.ndarray
     attended_after: np.ndarray
@@ -139,411 +140,421 @@ def evaluate(
     For sampled weeks: pieces with a row per (b, j); before, after (B, n) minutes; life (B, m, grades, E): edge use at which
     the e-th edge of a grade on a machine really ends (an unplanned index stop before the pass that would pass it).
     """
-    B = len(tours)
-    n, m, P = tables.n, tables.m, tables.p
-    pc = tables.pieces if pieces is None else pieces
-    sampled = pieces is not None
-    before_t = tables.before if before is None else before
-    after_t = tables.after if after is None else after
-    width = pc.fits.shape[1]
-    columns = np.arange(width)
-    L = B * m
-    lane_b, lane_m = np.repeat(np.arange(B), m), np.tile(np.arange(m), B)
-    tours = np.asarray(tours, int)
-    padded = np.concatenate([tours, np.full((B, 1), -1)], axis=1)
-    flat = padded.ravel()
-    ends_at = np.flatnonzero(flat < 0)
-    ptr = np.empty(L, int)
-    ptr[lane_m == 0] = np.arange(B) * padded.shape[1]
-    ptr[lane_m > 0] = ends_at.reshape(B, m)[:, :-1].ravel() + 1
-    job = flat[ptr]
-    alive = job >= 0
-    one_person, one_drain = persons.shape[0] == 1, drain.shape[0] == 1
-    G = max(1, len(tables.grades))
-    ready = np.zeros(L)
-    stage = np.zeros(L, int)
-    step = np.zeros(L, int)
-    previous = np.full(L, -1)
-    last_accepted = np.full(L, -1)
-    last_shift = np.full(L, -1)
-    used = np.tile(tables.edge_used, (B, 1))
-    indexes = np.zeros((L, G), int)
-    free_at = np.zeros(B * P)
-    attended = np.zeros(B * P)
-    bench = np.zeros(B * P)
-    bench_last = np.zeros(B * P)
-    start_of, end_of = np.full(B * n, np.nan), np.full(B * n, np.inf)
-    after_free = np.full(B * n, np.nan)
-    terms = np.zeros((B, len(COST_TERMS)))
-    setup_minutes = np.zeros(B)
-    lane_end, person_end = np.zeros(L), np.zeros(B * P)
-    log: list[tuple] = []
-    contended = contended_lanes(tables, tours, persons).ravel()
-    any_contended = bool(contended.any())
-    has_edges, any_whole = tables.has_edges, bool(tables.whole.any())
-    has_life = life is not None
-    any_after = bool((after_t > 0).any())
-    bench_who = np.full((B, n), -1)
-    any_sets = bool((tables.set_before >= 0).any())
-    any_before = bool((before_t > 0).any())
-    own_bench = tables.bench_own
-    any_move = bool((tables.accepted_machine >= 0).any()) and tables.week.prices.move > 0
-    need_log = keep_runs or any_after or bool(opened)
+    run = _Run(tables, clock, np.asarray(tours, int), persons, drain, pieces, before, after, life)
+    run.log = [] if keep_runs or run.any_after or opened else None
+    while run.lanes.size and run.advance():
+        pass
+    return run.result(opened, keep_runs)
 
-    def value(table, b, j):
-        return table[j] if table.ndim == 1 else table[b, j]
 
-    if any_before:
-        stage[alive] = np.where(value(before_t, lane_b[alive], job[alive]) > 0, BEFORE, SETUP)
-    else:
-        stage[:] = SETUP
+class _Run:
+    """B plans under way. A lane is one machine of one plan; each `advance` lets every lane take its next run of steps,
+    machines that share a person or a set one at a time in order of start."""
 
-    lanes = np.flatnonzero(alive)
-    while lanes.size:
-        b, k_m, j, st, k = lane_b[lanes], lane_m[lanes], job[lanes], stage[lanes], step[lanes]
-        who = persons[0 if one_person else b, j, k_m]
+    def __init__(self, tables, clock, tours, persons, drain, pieces, before, after, life) -> None:
+        self.tables, self.clock, self.persons, self.drain, self.life = tables, clock, persons, drain, life
+        B, n, m, P = len(tours), tables.n, tables.m, tables.p
+        self.B, self.n, self.m, self.P = B, n, m, P
+        self.pc = tables.pieces if pieces is None else pieces
+        self.sampled = pieces is not None
+        self.before = tables.before if before is None else before
+        self.after = tables.after if after is None else after
+        self.width = self.pc.fits.shape[1]
+        self.columns = np.arange(self.width)
+        self.one_person, self.one_drain = persons.shape[0] == 1, drain.shape[0] == 1
+        self.any_after, self.any_before = bool((self.after > 0).any()), bool((self.before > 0).any())
+        self.any_sets, self.any_whole = bool((tables.set_before >= 0).any()), bool(tables.whole.any())
+        self.any_move = bool((tables.accepted_machine >= 0).any()) and tables.week.prices.move > 0
+        self.contended = contended_lanes(tables, tours, persons).ravel()
+        self.any_contended = bool(self.contended.any())
+        self.log: list[tuple] | None = None
+        L = B * m
+        self.lane_b, self.lane_m = np.repeat(np.arange(B), m), np.tile(np.arange(m), B)
+        padded = np.concatenate([tours, np.full((B, 1), -1)], axis=1)
+        self.flat = padded.ravel()
+        self.ptr = np.empty(L, int)
+        self.ptr[self.lane_m == 0] = np.arange(B) * padded.shape[1]
+        self.ptr[self.lane_m > 0] = np.flatnonzero(self.flat < 0).reshape(B, m)[:, :-1].ravel() + 1
+        self.job = self.flat[self.ptr]
+        self.lanes = np.flatnonzero(self.job >= 0)
+        # By lane: when the machine is ready for its next step, how far its job is, what stands on it.
+        self.ready = np.zeros(L)
+        self.step = np.zeros(L, int)
+        self.stage = np.full(L, SETUP)
+        if self.any_before:
+            a = self.lanes
+            self.stage[a] = np.where(_of(self.before, self.lane_b[a], self.job[a]) > 0, BEFORE, SETUP)
+        self.previous = np.full(L, -1)
+        self.last_accepted = np.full(L, -1)
+        self.last_shift = np.full(L, -1)
+        self.used = np.tile(tables.edge_used, (B, 1))
+        self.indexes = np.zeros((L, max(1, len(tables.grades))), int)
+        self.setup_minutes, self.edge_money = np.zeros(L), np.zeros(L)
+        self.split_money, self.moved, self.lane_end = np.zeros(L), np.zeros(L), np.zeros(L)
+        # By person: free from, minutes spent at machines, and how far the bench work reaches, in minutes on shift and away
+        # from the machines ("level"), with and without the last part.
+        self.free_at, self.attended = np.zeros(B * P), np.zeros(B * P)
+        self.level, self.level_before = np.zeros(B * P), np.zeros(B * P)
+        self.person_end = np.zeros(B * P)
+        # By job.
+        self.start_of, self.end_of = np.full(B * n, np.nan), np.full(B * n, np.inf)
+        self.after_level = np.full(B * n, np.nan)
+
+    def advance(self) -> bool:
+        """Let the lanes take their next run; False when none can (the rest waits for what never comes)."""
+        tables, clock, pc, lanes = self.tables, self.clock, self.pc, self.lanes
+        n, m, P, width = self.n, self.m, self.P, self.width
+        b, machine, j = self.lane_b[lanes], self.lane_m[lanes], self.job[lanes]
+        stage, k = self.stage[lanes], self.step[lanes]
+        who = self.persons[0 if self.one_person else b, j, machine]
         bp = b * P + who
-        pair = P + k_m * P + who
-        row = b * n + j if sampled else j * m + k_m
-        loading = st < STEPS
-        asked = ready[lanes]
-        t = np.where(loading, np.maximum(asked, tables.release[j]), asked)
-        if any_sets:
+        pair = P + machine * P + who
+        row = b * n + j if self.sampled else j * m + machine
+        loading = stage < STEPS
+        t = self.ready[lanes]
+        t = np.where(loading, np.maximum(t, tables.release[j]), t)
+        waiting = None
+        if self.any_sets:
             first = tables.set_before[j]
-            t = np.where(loading & (first >= 0), np.maximum(t, end_of[b * n + first]), t)
-        waiting = np.isinf(t)
-        if waiting.any():
-            t = np.where(waiting, 0.0, t)
-        asked = t.copy()
-        person_free = free_at[bp]
-        # Who loads a job first finishes bench work (rule 7).
-        arriving = loading & (step[lanes] == 0) & ~tables.started[j]
-        if any_before:
-            arriving &= (st == BEFORE) | (value(before_t, b, j) <= 0)
-        if any_after:
-            level = np.where(drain[0 if one_drain else b, j], bench[bp], bench_last[bp])
-            owed = arriving & (level > 0)
-            if owed.any():
-                done, _ = clock.reach(who[owed], level[owed] + attended[bp[owed]])
-                t[owed] = np.maximum(t[owed], done)
-        kind = st.copy()
+            t = np.where(loading & (first >= 0), np.maximum(t, self.end_of[b * n + first]), t)
+            waiting = np.isinf(t)
+            if waiting.any():
+                t = np.where(waiting, 0.0, t)
+            else:
+                waiting = None
+        asked = t
+        if self.any_after:
+            t = self._bench_first(t, b, j, who, bp, stage, k)
+        kind = stage.copy()
         size = pc.begin[row, np.minimum(k + 1, width)] - pc.begin[row, k]
-        if has_edges:
-            g = tables.grade[j]
-            now_used = used[lanes, g]
-            limit = np.minimum(tables.limit[k_m, g], tables.job_limit[j])
-            job_use = pc.use[row, -1]
-            fresh_first = (
-                (st == SETUP)
-                & ~tables.started[j]
-                & (now_used > EPS)
-                & (job_use > 0)
-                & (now_used + job_use > limit + EPS)
-                & (job_use <= limit + EPS)
-            )
-            limit_now = limit
-            if has_life:
-                limit_now = np.minimum(limit, life[b, k_m, g, np.minimum(indexes[lanes, g], life.shape[3] - 1)])
-            use_k = pc.use[row, np.minimum(k + 1, width)] - pc.use[row, k]
-            stop = (st == STEPS) & (use_k > 0) & (now_used > EPS) & (now_used + use_k > limit_now + EPS)
-            if any_whole:
-                stop &= ~tables.whole[j]
+        preamble = np.where(stage == SETUP, tables.setup[machine, self.previous[lanes] + 1, j], 0.0)
+        fresh = None
+        if tables.has_edges:
+            fresh, stop = self._edge_due(lanes, b, machine, j, row, stage, k)
             kind[stop] = INDEX
-            size = np.where(stop, tables.index_minutes[k_m], size)
-        setting_up = st == SETUP
-        preamble = np.where(setting_up, tables.setup[k_m, previous[lanes] + 1, j], 0.0)
-        if has_edges:
-            preamble += np.where(fresh_first, tables.index_minutes[k_m], 0.0)
-        if any_before:
-            preamble = np.where(st == BEFORE, value(before_t, b, j), preamble)
+            size = np.where(stop, tables.index_minutes[machine], size)
+            preamble += np.where(fresh, tables.index_minutes[machine], 0.0)
+        if self.any_before:
+            preamble = np.where(stage == BEFORE, _of(self.before, b, j), preamble)
         watch = None
-        if any_whole:
-            block = tables.whole[j] & (k == 0) & (st != BEFORE)
+        if self.any_whole:
+            block = tables.whole[j] & (k == 0) & (stage != BEFORE)
             size = np.where(block, pc.begin[row, -1], size)
             watch = np.where(block, tables.watch[j], 0.0)
+        person_free = self.free_at[bp]
         needs = loading | (kind == INDEX) | pc.needs_person[row, np.minimum(k, width - 1)]
-        t_person = np.where(needs, np.maximum(t, person_free), t)
-        # The next step, an index stop or a whole block: the first window it fits into.
-        begin, w = clock.fit(pair, t_person, size, watch)
-        first_step = begin
-        s = begin
-        paused = preamble > 0
-        if paused.any():
-            c = np.where(st == BEFORE, who, pair)[paused]
-            s_p = clock.next_on(c, t_person[paused])
-            reached, w_p = clock.reach(c, clock.worked(c, s_p) + preamble[paused])
-            s, first_step = s.copy(), first_step.copy()
-            s[paused], first_step[paused], w[paused] = s_p, reached, w_p
+        earliest = np.where(needs, np.maximum(t, person_free), t)
+        start, first_step, w = self._place(earliest, preamble, size, watch, stage, who, pair)
         # A new shift between passes: touch off again (rule 3).
-        retouch = (
-            (kind == STEPS)
-            & (k > pc.set_at[row])
-            & (k <= pc.last_pass[row])
-            & (last_shift[lanes] >= 0)
-            & (clock.shift[w] != last_shift[lanes])
-        )
+        retouch = (kind == STEPS) & (k > pc.set_at[row]) & (k <= pc.last_pass[row])
         if retouch.any():
-            kind[retouch] = TOUCH
+            last = self.last_shift[lanes]
+            retouch &= (last >= 0) & (clock.shift[w] != last)
             r = np.flatnonzero(retouch)
-            size[r] = tables.touch[j[r]]
-            earliest = np.maximum(np.maximum(t[r], person_free[r]), clock.start[w[r]])
-            begin_r, w_r = clock.fit(pair[r], earliest, size[r])
-            s[r], first_step[r], w[r] = begin_r, begin_r, w_r
-        chosen = slice(None)
-        if waiting.any() or any_contended:
-            s_try = np.where(waiting, np.inf, s)
-            go = ~contended[lanes] & ~waiting
-            if any_contended:
-                sharing = np.flatnonzero(contended[lanes] & ~waiting)
-                order = sharing[np.lexsort((k_m[sharing], asked[sharing], s_try[sharing], b[sharing]))]
-                best = order[np.r_[True, b[order][1:] != b[order][:-1]]] if order.size else order
-                go[best] = True
-            chosen = np.flatnonzero(go)
+            if r.size:
+                kind[r] = TOUCH
+                size[r] = tables.touch[j[r]]
+                from_then = np.maximum(np.maximum(t[r], person_free[r]), clock.start[w[r]])
+                start[r], w[r] = clock.fit(pair[r], from_then, size[r])
+                first_step[r] = start[r]
+        chosen = self._choose(lanes, b, machine, asked, start, waiting)
+        if chosen is not None:
             if not chosen.size:
-                break
-        lanes_c = lanes[chosen]
-        b, k_m, j, st, k, who, bp, pair, row, kind = (x[chosen] for x in (b, k_m, j, st, k, who, bp, pair, row, kind))
-        s, first_step, w, size, preamble = s[chosen], first_step[chosen], w[chosen], size[chosen], preamble[chosen]
-        # How many steps go ahead without a pause.
-        room = clock.end[w]
-        if any_whole:
-            block = tables.whole[j] & (k == 0)
-            room = np.where(block, np.minimum(room, clock.shift_end[w] - tables.watch[j]), room)
+                return False
+            lanes, b, machine, j, k, who, bp, row, kind, start, first_step, w, size, preamble = (
+                x[chosen] for x in (lanes, b, machine, j, k, who, bp, row, kind, start, first_step, w, size, preamble)
+            )
+            fresh = None if fresh is None else fresh[chosen]
+        indexed = np.zeros(len(b), bool) if fresh is None else fresh | (kind == INDEX)
+        e, used_now = self._reach(lanes, b, machine, j, row, k, kind, first_step, w, indexed)
+        self._commit(
+            lanes, b, machine, j, k, who, bp, row, kind, start, first_step, w, size, preamble, indexed, e, used_now
+        )
+        return True
+
+    def _bench_first(self, t, b, j, who, bp, stage, k):
+        """Who loads a job first finishes bench work (rule 7): the instants by which that is done."""
+        arriving = (stage < STEPS) & (k == 0) & ~self.tables.started[j]
+        if self.any_before:
+            arriving &= (stage == BEFORE) | (_of(self.before, b, j) <= 0)
+        level = np.where(self.drain[0 if self.one_drain else b, j], self.level[bp], self.level_before[bp])
+        owed = np.flatnonzero(arriving & (level > 0))
+        if owed.size:
+            done, _ = self.clock.reach(who[owed], level[owed] + self.attended[bp[owed]])
+            t = t.copy()
+            t[owed] = np.maximum(t[owed], done)
+        return t
+
+    def _edge_due(self, lanes, b, machine, j, row, stage, k):
+        """Whether an index comes first: with the setup, or as a stop before the next pass (rule 4)."""
+        tables, use = self.tables, self.pc.use
+        g = tables.grade[j]
+        used = self.used[lanes, g]
+        limit = np.minimum(tables.limit[machine, g], tables.job_limit[j])
+        job_use = use[row, -1]
+        worn = (used > EPS) & (job_use > 0)
+        fresh = worn & (stage == SETUP) & ~tables.started[j]
+        fresh &= (used + job_use > limit + EPS) & (job_use <= limit + EPS)
+        use_k = use[row, np.minimum(k + 1, self.width)] - use[row, k]
+        stop = worn & (stage == STEPS) & (use_k > 0)
+        if stop.any():
+            if self.life is not None:
+                number = np.minimum(self.indexes[lanes, g], self.life.shape[3] - 1)
+                limit = np.minimum(limit, self.life[b, machine, g, number])
+            stop &= used + use_k > limit + EPS
+            if self.any_whole:
+                stop &= ~tables.whole[j]
+        return fresh, stop
+
+    def _place(self, earliest, preamble, size, watch, stage, who, pair):
+        """(start, instant of the first step, window): a pausing preamble goes ahead at once, a step where it fits."""
+        clock = self.clock
+        pauses = preamble > 0
+        if not pauses.any():
+            start, w = clock.fit(pair, earliest, size, watch)
+            return start, start.copy(), w
+        a, z = np.flatnonzero(pauses), np.flatnonzero(~pauses)
+        start, first, w = np.empty(len(pair)), np.empty(len(pair)), np.empty(len(pair), int)
+        c = pair[a] if not self.any_before else np.where(stage[a] == BEFORE, who[a], pair[a])
+        start[a], worked = clock.next_on(c, earliest[a])
+        first[a], w[a] = clock.reach(c, worked + preamble[a])
+        if z.size:
+            start[z], w[z] = clock.fit(pair[z], earliest[z], size[z], None if watch is None else watch[z])
+            first[z] = start[z]
+        return start, first, w
+
+    def _choose(self, lanes, b, machine, asked, start, waiting):
+        """Places in ``lanes`` that go ahead now; None: all (rule 6)."""
+        if not self.any_contended and waiting is None:
+            return None
+        contended = self.contended[lanes]
+        go = ~contended if waiting is None else ~contended & ~waiting
+        if self.any_contended:
+            sharing = np.flatnonzero(contended if waiting is None else contended & ~waiting)
+            if sharing.size:
+                bs = b[sharing]
+                order = np.lexsort((machine[sharing], asked[sharing], start[sharing], bs))
+                bs = bs[order]
+                first = np.empty(len(bs), bool)
+                first[0] = True
+                np.not_equal(bs[1:], bs[:-1], out=first[1:])
+                go[sharing[order[first]]] = True
+        return np.flatnonzero(go)
+
+    def _reach(self, lanes, b, machine, j, row, k, kind, first_step, w, indexed):
+        """The step before which the run pauses, and the edge use it starts with."""
+        tables, pc, clock, width = self.tables, self.pc, self.clock, self.width
+        room = clock.end[w] - first_step
         base = pc.begin[row, k]
-        e = (pc.fits[row] <= (base + (room - first_step) + EPS)[:, None]).sum(1)
-        if any_contended:
-            together = np.where(contended[lanes_c], pc.group_end[row, np.minimum(k, width - 1)], width)
-            if any_whole:
+        if self.any_whole:
+            block = tables.whole[j] & (k == 0)
+            room = np.where(block, np.minimum(room, clock.shift_end[w] - tables.watch[j] - first_step), room)
+        e = (pc.fits[row] <= (base + room + EPS)[:, None]).sum(1)
+        if self.any_contended:
+            together = np.where(self.contended[lanes], pc.group_end[row, np.minimum(k, width - 1)], width)
+            if self.any_whole:
                 together = np.where(tables.whole[j], width, together)
             e = np.minimum(e, together)
-        if any_whole:
-            e = np.where(block & (pc.begin[row, -1] > room - first_step + EPS), k, e)
-        running = (kind == STEPS) | (kind == SETUP)
-        indexed = np.zeros(len(b), bool)
-        if has_edges:
+        if self.any_whole:
+            e = np.where(block & (pc.begin[row, -1] > room + EPS), k, e)
+        used_now = None
+        if tables.has_edges:
             g = tables.grade[j]
-            indexed = fresh_first[chosen] | (kind == INDEX)
-            used_now = np.where(indexed, 0.0, used[lanes_c, g])
-            if has_life:
-                lives = life[b, k_m, g, np.minimum(indexes[lanes_c, g] + indexed, life.shape[3] - 1)]
-                cap = np.minimum(np.minimum(tables.limit[k_m, g], tables.job_limit[j]), lives)
-            else:
-                cap = limit[chosen]
-            spent = used_now[:, None] + pc.use[row] - pc.use[row, k][:, None]
-            over = (
-                (spent[:, 1:] > cap[:, None] + EPS)
-                & (spent[:, 1:] > spent[:, :-1])
-                & (spent[:, :-1] > EPS)
-                & (columns >= k[:, None])
-            )
-            if any_whole:
-                over &= ~tables.whole[j][:, None]
-            e = np.where(over.any(1), np.minimum(e, over.argmax(1)), e)
-        e = np.where(running, np.maximum(e, k), k)
-        length = np.where(running, pc.begin[row, e] - base, np.where(kind == BEFORE, 0.0, size))
-        end = first_step + length
-        # The books.
-        arrived = np.isnan(start_of[b * n + j])
-        if arrived.any():
-            start_of[(b * n + j)[arrived]] = s[arrived]
-        if need_log:
-            shift_now = clock.worked(who, s)
-            paid = clock.worked(who, first_step) - shift_now
-            free_before = shift_now - attended[bp]
-        else:
-            paid = preamble
-        extra = np.where((kind == INDEX) | (kind == TOUCH), size, pc.attended[row, e] - pc.attended[row, k])
-        attended[bp] += np.where(preamble > 0, paid, 0.0) + extra
-        last_e = pc.last_attended[row, e]
-        held = np.where(
-            running & (pc.last_attended_step[row, e] >= k),
-            first_step + last_e - base,
-            np.where(running & (preamble <= 0), free_at[bp], first_step),
-        )
-        held = np.where((kind == INDEX) | (kind == TOUCH), end, held)
-        free_at[bp] = np.maximum(free_at[bp], held)
-        person_end[bp] = np.maximum(person_end[bp], end)
-        if need_log:
-            free_after = clock.worked(who, end) - attended[bp]
-            log.append(
-                (b, k_m, j, who, kind, s, first_step, end, k, e, row, indexed, preamble, free_before, free_after,
-                 attended[bp], (extra > 0) | (preamble > 0))
-            )  # fmt: skip
-        cool = value(tables.cool, b, j)
-        ready[lanes_c] = np.where(kind == BEFORE, end + cool, end)
-        stage[lanes_c] = np.where(kind == BEFORE, SETUP, STEPS)
-        step[lanes_c] = e
-        last_shift[lanes_c] = np.where(kind == BEFORE, -1, clock.shift[w])
-        setup = np.where(kind == SETUP, preamble, np.where((kind == INDEX) | (kind == TOUCH), size, 0.0))
-        np.add.at(terms[:, 1], b, setup * tables.rate[k_m])
-        np.add.at(setup_minutes, b, setup)
-        if has_edges:
-            fresh_price = np.where(indexed, tables.edge_price[k_m, g], 0.0)
-            age = np.where((kind == SETUP), tables.age_price[j] * used_now, 0.0)
-            np.add.at(terms[:, 3], b, fresh_price + age)
-            indexes[lanes_c, g] += indexed
-            used[lanes_c, g] = used_now + pc.use[row, e] - pc.use[row, k]
-        over_now = running & (e >= pc.count[row])
-        if over_now.any():
-            f = np.flatnonzero(over_now)
-            l_f, b_f, j_f, m_f = lanes_c[f], b[f], j[f], k_m[f]
-            end_of[b_f * n + j_f] = end[f]
-            lane_end[l_f] = end[f]
-            if any_after:
-                minutes = value(after_t, b_f, j_f)
-                mine = own_bench[who[f]] & (minutes > 0)
-                a = f[mine]
-                if a.size:
-                    q = bp[a]
-                    free_now = free_after[a]
-                    bench_last[q] = bench[q]
-                    bench[q] = np.maximum(free_now, bench[q]) + minutes[mine]
-                    after_free[b[a] * n + j[a]] = bench[q]
-            if any_sets:
-                split = (tables.set_before[j_f] >= 0) & (previous[l_f] != tables.set_before[j_f])
-                np.add.at(terms[:, 4], b_f, np.where(split, tables.split_price[j_f], 0.0))
-            if any_move:
-                known = tables.accepted_machine[j_f] >= 0
-                moved = known & (
-                    (tables.accepted_machine[j_f] != m_f) | (tables.accepted_before[j_f] != last_accepted[l_f])
+            used_now = np.where(indexed, 0.0, self.used[lanes, g])
+            cap = np.minimum(tables.limit[machine, g], tables.job_limit[j])
+            if self.life is not None:
+                number = np.minimum(self.indexes[lanes, g] + indexed, self.life.shape[3] - 1)
+                cap = np.minimum(cap, self.life[b, machine, g, number])
+            at_k = pc.use[row, k]
+            over = used_now + pc.use[row, e] - at_k > cap + EPS
+            if self.any_whole:
+                over &= ~tables.whole[j]
+            o = np.flatnonzero(over & (e > k))
+            if o.size:
+                spent = (used_now - at_k)[o, None] + pc.use[row[o]]
+                hit = (
+                    (spent[:, 1:] > cap[o, None] + EPS)
+                    & (spent[:, 1:] > spent[:, :-1])
+                    & (spent[:, :-1] > EPS)
+                    & (self.columns >= k[o, None])
                 )
-                np.add.at(terms[:, 5], b_f, moved * tables.week.prices.move)
-                last_accepted[l_f[known]] = j_f[known]
-            previous[l_f] = j_f
-            ptr[l_f] += 1
-            nxt = flat[ptr[l_f]]
-            job[l_f] = nxt
-            step[l_f] = 0
-            if any_before:
-                stage[l_f] = np.where(value(before_t, b_f, np.maximum(nxt, 0)) > 0, BEFORE, SETUP)
-            else:
-                stage[l_f] = SETUP
-            if (nxt < 0).any():
-                alive[l_f[nxt < 0]] = False
-                lanes = lanes[alive[lanes]]
-    runs = None
-    if need_log:
-        runs = Runs(*(np.concatenate(column) for column in zip(*log, strict=True))) if log else None
-    # Bench work, lateness, money.
-    placed_end = np.where(np.isinf(end_of), 3.0 * clock.horizon_min, end_of).reshape(B, n)
-    ready_at = placed_end.copy()
-    if any_after:
-        after_bn = np.broadcast_to(after_t, (B, n))
-        if tables.bench_only:
-            bench_who = _bench_people(tables, clock, placed_end, after_bn, ready_at, person_end)
+                e[o] = np.where(hit.any(1), np.minimum(e[o], hit.argmax(1)), e[o])
+        return np.where((kind == STEPS) | (kind == SETUP), np.maximum(e, k), k), used_now
+
+    def _commit(
+        self, lanes, b, machine, j, k, who, bp, row, kind, start, first_step, w, size, preamble, indexed, e, used_now
+    ) -> None:
+        tables, clock, pc, n = self.tables, self.clock, self.pc, self.n
+        running = (kind == STEPS) | (kind == SETUP)
+        single = kind >= INDEX
+        base = pc.begin[row, k]
+        end = first_step + np.where(running, pc.begin[row, e] - base, np.where(single, size, 0.0))
+        item = b * n + j
+        arrived = np.isnan(self.start_of[item])
+        self.start_of[item[arrived]] = start[arrived]
+        held = preamble
+        if tables.machines_close:
+            # The person stays with a setup that waits for the machine to open again.
+            held = clock.worked(who, first_step) - clock.worked(who, start)
+            held = np.where(preamble > 0, held, 0.0)
+        hands = held + np.where(single, size, pc.attended[row, e] - pc.attended[row, k])
+        self.attended[bp] += hands
+        free = np.where(running & (preamble <= 0), self.free_at[bp], first_step)
+        attends = running & (pc.last_attended_step[row, e] >= k)
+        free = np.where(attends, first_step + pc.last_attended[row, e] - base, np.where(single, end, free))
+        self.free_at[bp] = np.maximum(self.free_at[bp], free)
+        self.person_end[bp] = np.maximum(self.person_end[bp], end)
+        if self.log is not None:
+            self.log.append(
+                (
+                    b,
+                    machine,
+                    j,
+                    who,
+                    kind,
+                    start,
+                    first_step,
+                    end,
+                    k,
+                    e,
+                    row,
+                    indexed,
+                    preamble,
+                    hands,
+                    self.attended[bp],
+                )
+            )
+        if self.any_before:
+            away = kind == BEFORE
+            self.ready[lanes] = np.where(away, end + tables.cool[j], end)
+            self.stage[lanes] = np.where(away, SETUP, STEPS)
+            self.last_shift[lanes] = np.where(away, -1, clock.shift[w])
         else:
-            bench_who = _bench_own(clock, runs, after_free, ready_at, person_end, pc, B, n, P)
-    if opened and runs is not None:
-        terms[:, 2] = _overtime(tables, runs, opened, bench_who, placed_end, ready_at)
-    late = np.maximum(0.0, ready_at - tables.due)
-    placed = ready_at <= clock.horizon_min - 0.5
-    prices = tables.week.prices
-    terms[:, 0] = late @ tables.weight
-    pinned = ~np.isnan(tables.pin)
-    starts = start_of.reshape(B, n)
-    if pinned.any():
-        slip = np.nan_to_num(starts[:, pinned], nan=3.0 * clock.horizon_min) - tables.pin[pinned]
-        terms[:, 6] = np.maximum(0.0, slip).sum(1) * prices.pin_per_min
-    terms[:, 7] = (~placed).sum(1) * prices.unplaced
-    terms[:, 8] = ready_at.sum(1) * prices.flow_per_min
-    return Evaluation(
-        terms.sum(1),
-        terms,
-        starts,
-        placed_end,
-        ready_at,
-        late,
-        placed,
-        indexes.reshape(B, m, G),
-        setup_minutes,
-        lane_end.reshape(B, m),
-        person_end.reshape(B, P),
-        bench_who,
-        runs if keep_runs else None,
-    )
+            self.ready[lanes], self.stage[lanes], self.last_shift[lanes] = end, STEPS, clock.shift[w]
+        self.step[lanes] = e
+        self.setup_minutes[lanes] += np.where(kind == SETUP, preamble, np.where(single, size, 0.0))
+        if tables.has_edges:
+            g = tables.grade[j]
+            self.edge_money[lanes] += np.where(indexed, tables.edge_price[machine, g], 0.0)
+            self.edge_money[lanes] += np.where(kind == SETUP, tables.age_price[j] * used_now, 0.0)
+            self.indexes[lanes, g] += indexed
+            self.used[lanes, g] = used_now + pc.use[row, e] - pc.use[row, k]
+        f = np.flatnonzero(running & (e >= pc.count[row]))
+        if f.size:
+            self._leave(lanes[f], b[f], machine[f], j[f], who[f], bp[f], end[f])
+
+    def _leave(self, lanes, b, machine, j, who, bp, end) -> None:
+        """Jobs off their machines: bench work to do, the next job's turn."""
+        tables, n = self.tables, self.n
+        self.end_of[b * n + j] = end
+        self.lane_end[lanes] = end
+        if self.any_after:
+            minutes = _of(self.after, b, j)
+            a = np.flatnonzero(tables.bench_own[who] & (minutes > 0))
+            if a.size:
+                q = bp[a]
+                now = self.clock.worked(who[a], end[a]) - self.attended[q]
+                self.level_before[q] = self.level[q]
+                self.level[q] = np.maximum(now, self.level[q]) + minutes[a]
+                self.after_level[b[a] * n + j[a]] = self.level[q]
+        if self.any_sets:
+            first = tables.set_before[j]
+            split = (first >= 0) & (self.previous[lanes] != first)
+            self.split_money[lanes] += np.where(split, tables.split_price[j], 0.0)
+        if self.any_move:
+            known = tables.accepted_machine[j] >= 0
+            elsewhere = tables.accepted_machine[j] != machine
+            self.moved[lanes] += known & (elsewhere | (tables.accepted_before[j] != self.last_accepted[lanes]))
+            self.last_accepted[lanes[known]] = j[known]
+        self.previous[lanes] = j
+        self.ptr[lanes] += 1
+        following = self.flat[self.ptr[lanes]]
+        self.job[lanes] = following
+        self.step[lanes] = 0
+        if self.any_before:
+            away = _of(self.before, b, np.maximum(following, 0)) > 0
+            self.stage[lanes] = np.where(away, BEFORE, SETUP)
+        else:
+            self.stage[lanes] = SETUP
+        if (following < 0).any():
+            self.lanes = self.lanes[self.job[self.lanes] >= 0]
+
+    def result(self, opened: frozenset[str], keep_runs: bool) -> Evaluation:
+        """Bench work, lateness and money, when all machines are done."""
+        tables, clock, B, n, m = self.tables, self.clock, self.B, self.n, self.m
+        runs = self._runs()
+        end = np.where(np.isinf(self.end_of), 3.0 * clock.horizon_min, self.end_of).reshape(B, n)
+        ready = end.copy()
+        bench_who = np.full((B, n), -1)
+        if self.any_after and tables.bench_only:
+            minutes = np.broadcast_to(self.after, (B, n))
+            bench_who = bench_people(tables, clock, end, minutes, ready, self.person_end)
+        elif self.any_after:
+            bench_who = bench_of_its_own(clock, runs, self.after_level, ready, self.person_end, self.pc, B, n, self.P)
+        prices = tables.week.prices
+        late = np.maximum(0.0, ready - tables.due)
+        placed = ready <= clock.horizon_min - 0.5
+        start = self.start_of.reshape(B, n)
+        setup = self.setup_minutes.reshape(B, m)
+        terms = np.zeros((B, len(COST_TERMS)))
+        terms[:, 0] = late @ tables.weight
+        terms[:, 1] = setup @ tables.rate
+        if opened and runs is not None:
+            terms[:, 2] = overtime_money(tables, runs, opened, bench_who, end, ready)
+        terms[:, 3] = self.edge_money.reshape(B, m).sum(1)
+        terms[:, 4] = self.split_money.reshape(B, m).sum(1)
+        terms[:, 5] = self.moved.reshape(B, m).sum(1) * prices.move
+        pinned = np.flatnonzero(~np.isnan(tables.pin))
+        if pinned.size:
+            slip = np.nan_to_num(start[:, pinned], nan=3.0 * clock.horizon_min) - tables.pin[pinned]
+            terms[:, 6] = np.maximum(0.0, slip).sum(1) * prices.pin_per_min
+        terms[:, 7] = (~placed).sum(1) * prices.unplaced
+        terms[:, 8] = ready.sum(1) * prices.flow_per_min
+        return Evaluation(
+            cost=terms.sum(1),
+            terms=terms,
+            start=start,
+            end=end,
+            ready=ready,
+            late=late,
+            placed=placed,
+            edges=self.indexes.reshape(B, m, -1),
+            setup_minutes=setup.sum(1),
+            machine_end=self.lane_end.reshape(B, m),
+            person_end=self.person_end.reshape(B, self.P),
+            bench_person=bench_who,
+            runs=runs if keep_runs else None,
+        )
+
+    def _runs(self) -> Runs | None:
+        if not self.log:
+            return None
+        (b, machine, j, who, kind, start, first, end, k, e, row, indexed, preamble, hands, attended) = (
+            np.concatenate(column) for column in zip(*self.log, strict=True)
+        )
+        free = self.clock.worked(who, start) - (attended - hands)
+        free_end = self.clock.worked(who, end) - attended
+        return Runs(
+            b,
+            machine,
+            j,
+            who,
+            kind,
+            start,
+            first,
+            end,
+            k,
+            e,
+            row,
+            indexed,
+            preamble,
+            free,
+            free_end,
+            attended,
+            hands > 0,
+        )
 
 
-def _bench_people(tables, clock, end, minutes, ready_at, person_end) -> np.ndarray:
-    """After-work by the people who do nothing else: in order of leaving the machine, whoever finishes first.
-    Returns (B, n) who, -1 without after-work."""
-    who = np.full(end.shape, -1)
-    B, n = end.shape
-    P = tables.p
-    order = np.argsort(end, axis=1, kind="stable")
-    rows = np.arange(B)
-    free = {q: np.zeros(B) for q in tables.bench_only}
-    for column in order.T:
-        work = minutes[rows, column]
-        best, chosen = np.full(B, np.inf), np.full(B, -1)
-        for q in tables.bench_only:
-            c = np.full(B, q)
-            begin = clock.next_on(c, np.maximum(end[rows, column], free[q]))
-            done, _ = clock.reach(c, clock.worked(c, begin) + work)
-            better = done < best
-            best, chosen = np.where(better, done, best), np.where(better, q, chosen)
-        has = work > 0
-        ready_at[rows[has], column[has]] = best[has]
-        who[rows[has], column[has]] = chosen[has]
-        for q in tables.bench_only:
-            mine = has & (chosen == q)
-            free[q] = np.where(mine, best, free[q])
-    for q in tables.bench_only:
-        person_end[rows * P + q] = np.maximum(person_end[rows * P + q], free[q])
-    return who
-
-
-def bench_instants(clock, runs, b, p, level, pc, P) -> np.ndarray:
-    """Instants at which person ``p`` of candidate ``b`` has had ``level`` minutes on shift and away from the machines."""
-    hands = np.flatnonzero(runs.hands)
-    of = runs.b * P + runs.p
-    order = hands[np.argsort(of[hands], kind="stable")]
-    scale = float(2 ** int(np.ceil(np.log2(8.0 * clock.horizon_min + 1e6))))
-    keys = of[order] * scale + runs.free[order]
-    want = (b * P + p) * scale
-    i = order[np.maximum(0, np.searchsorted(keys, want + level - EPS, side="left") - 1)]
-    inside = level <= runs.free_end[i] + EPS
-    gap, _ = clock.reach(p, level + runs.attended_after[i])
-    row, k, e = runs.row[i], runs.k[i], runs.e[i]
-    free = pc.begin[row] - pc.attended[row]
-    away = level - runs.free[i]
-    base = free[np.arange(len(i)), k]
-    column = np.arange(free.shape[1] - 1)
-    hit = (free[:, 1:] - base[:, None] >= (away - EPS)[:, None]) & (column >= k[:, None]) & (column < e[:, None])
-    inside &= hit.any(1)
-    q = np.where(inside, hit.argmax(1), 0)
-    at = runs.first[i] + pc.begin[row, q] - pc.begin[row, k]
-    rest = away - (free[np.arange(len(i)), q] - base)
-    within, _ = clock.reach(p, clock.worked(p, at) + rest)
-    return np.where(inside, within, gap)
-
-
-def _bench_own(clock, runs, after_free, ready_at, person_end, pc, B, n, P) -> np.ndarray:
-    """After-work by who ran the job; returns (B, n) who, -1 without after-work."""
-    items = np.flatnonzero(~np.isnan(after_free))
-    doing = np.full(B * n, -1)
-    if items.size:
-        who = np.full(B * n, -1)
-        who[runs.b * n + runs.j] = runs.p
-        doing[items] = who[items]
-        done = bench_instants(clock, runs, items // n, who[items], after_free[items], pc, P)
-        ready_at.ravel()[items] = done
-        np.maximum.at(person_end, items // n * P + who[items], done)
-    return doing.reshape(B, n)
-
-
-def _overtime(tables, runs, opened, bench_who, off_at, ready_at) -> np.ndarray:
-    """Money for opened overtime per candidate (rule 10)."""
-    total = np.zeros(len(off_at))
-    for q, person in enumerate(tables.week.people):
-        for window in person.windows:
-            if window.overtime not in opened or not window.price_per_min:
-                continue
-            a, z = window.start_min, window.end_min
-            until = np.zeros(len(off_at))
-            hit = (runs.p == q) & (runs.start < z - EPS) & (runs.end > a + EPS)
-            np.maximum.at(until, runs.b[hit], np.minimum(runs.end[hit], z) - a)
-            # From the moment a job is at the bench until it is ready its person is never idle.
-            bench = (bench_who == q) & (ready_at > a + EPS) & (off_at < z - EPS)
-            until = np.maximum(until, np.where(bench, np.minimum(ready_at, z) - a, 0.0).max(1, initial=0.0))
-            total += until * window.price_per_min
-    return total
+def _of(table: np.ndarray, b: np.ndarray, j: np.ndarray) -> np.ndarray:
+    """Values by job, or by candidate and job."""
+    return table[j] if table.ndim == 1 else table[b, j]
