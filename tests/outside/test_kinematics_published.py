@@ -122,12 +122,16 @@ def test_travels_against_a_stepped_cutter(face):
 def simulated_path(length, width, diameter, feed, offset, inserts):
     """Follow every edge on its trochoid; count the path where the tip is on the face, ahead of the cutter's centre."""
     radius = diameter / 2
-    turns = (length + 2 * diameter) / feed
-    angle = np.arange(0.0, 2 * math.pi * turns, 2 * math.pi / 2000)
+    # the leading half meets the face while the centre runs from one radius before it to its end
+    turns = (length + radius) / feed
+    # steps fine enough for several hundred in each meeting with the metal, however narrow the face
+    engaged = math.asin(min(1.0, (offset + width / 2) / radius)) - math.asin(max(-1.0, (offset - width / 2) / radius))
+    steps = max(2000, math.ceil(400 * 2 * math.pi / engaged))
+    angle = np.arange(0.0, 2 * math.pi * turns, 2 * math.pi / steps)
     paths = []
     for insert in range(inserts):
         turned = angle + 2 * math.pi * insert / inserts
-        x = -diameter + feed * angle / (2 * math.pi) + radius * np.cos(turned)
+        x = -radius + feed * angle / (2 * math.pi) + radius * np.cos(turned)
         y = radius * np.sin(turned)
         cutting = (x >= 0) & (x <= length) & (np.abs(y - offset) <= width / 2) & (np.cos(turned) > 0)
         move = np.hypot(np.diff(x), np.diff(y))
