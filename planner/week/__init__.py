@@ -6,6 +6,7 @@
 from .calendar import Overtime, Shift, machine_windows, minutes_since, person_windows
 from .model import ALWAYS, Edge, Job, JobSet, Machine, Person, Prices, Step, Week, Where, Window
 from .search import Decision, Plan, Progress, evaluate_decision, plan_week, search_week
+from .single import Ordering, order_jobs
 from .tables import Tables
 from .timeline import COST_TERMS
 
@@ -17,6 +18,7 @@ __all__ = [
     "Job",
     "JobSet",
     "Machine",
+    "Ordering",
     "Overtime",
     "Person",
     "Plan",
@@ -31,6 +33,7 @@ __all__ = [
     "evaluate_decision",
     "machine_windows",
     "minutes_since",
+    "order_jobs",
     "person_windows",
     "plan_week",
     "search_week",
