@@ -6,9 +6,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from planner.week import order_jobs  # noqa: E402
-from tests.outside.conftest import reference_path  # noqa: E402
-from tests.outside.test_weighted_tardiness import published_values, read_instance  # noqa: E402
+from planner.week import order_jobs
+from tests.outside.conftest import reference_path
+from tests.outside.test_weighted_tardiness import published_values, read_instance
 
 
 def main(seconds: float) -> None:
