@@ -67,6 +67,12 @@ def _page() -> None:
     draw_page(part_id)
 
 
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _kept_table(which, version: int, records: int, units: Units) -> pd.DataFrame:
+    """The table as long as the shop stands still. Shared by every session: it is filtered, never changed."""
+    return parts_table(access.shop(), access.queue(), units)
+
+
 # -- the table ---------------------------------------------------------------------------------------------------------
 def parts_table(shop: Shop, queue: Queue, units: Units) -> pd.DataFrame:
     """One row a part, indexed by part id: those with the nearest due time first."""
@@ -113,7 +119,7 @@ def _table() -> None:
     if not shop.parts:
         st.info("No part is in the shop. Take one in, or import the week's parts from a file.")
         return
-    table = parts_table(shop, access.queue(), units)
+    table = _kept_table(access.kind(), *access.versions(), units)
     live = {s.value for s in _LIVE}
     family, now, condition, state = st.columns(4)
     wanted = {
