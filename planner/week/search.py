@@ -16,7 +16,7 @@ from planner.errors import not_negative
 
 from .model import Job, JobSet, Machine, Person, Prices, Week
 from .rows import timeline_frame
-from .single import order_jobs
+from .single import dispatch_orders, good_orders
 from .surrogate import Surrogate, clock_tables
 from .tables import Tables
 from .timeline import COST_TERMS, Evaluation, evaluate
@@ -35,8 +35,13 @@ __all__ = [
     "state_of",
 ]
 
-BATCH = 96
-SAMPLE = 3_000
+BATCH = 192
+SAMPLE = 2_000
+STALE = 3
+LONG_BLOCKS = 0.3
+KICK = (2, 5)
+SLICES = 300
+ORDERS = 64
 SMALL = 14
 BEYOND = 1e6
 
@@ -204,7 +209,10 @@ class Space:
         T = self.size
         a, b = rng.integers(0, T, count), rng.integers(0, T, count)
         low, high = np.minimum(a, b), np.maximum(a, b) + 1
-        length = np.minimum(rng.choice((1, 1, 2, 3), count), np.maximum(1, high - low - 1))
+        most = np.maximum(1, high - low - 1)
+        length = np.minimum(rng.choice((1, 1, 2, 3), count), most)
+        anything = rng.random(count) < LONG_BLOCKS
+        length = np.where(anything, rng.integers(1, most + 1), length)
         turn = np.where(rng.random(count) < 0.5, length, high - low - length)
         moves = self.rotations(low, high, turn)
         swap = rng.random(count) < 0.3
@@ -334,9 +342,8 @@ def search_week(
         return plan_of(tables, best, start, space.evaluations, 0)
     small = space.size <= SMALL
     if not small:
-        share = 0.25 * seconds if steps is None else None
         for state in sorted(pool, key=lambda state: state.cost)[:2]:
-            found = _lane_orders(space, state, rng, share)
+            found = _lane_orders(space, state, rng, fresh=True)
             if found.cost < best.cost:
                 best = found
     every = space.all_moves() if small else None
@@ -350,9 +357,14 @@ def search_week(
             stale += 1
         if _better(current.cost, best.cost):
             best = current
-        if stale >= (1 if small else 3):
-            current = _kick(space, best if rng.random() < 0.7 else current, rng, names)
-            stale = 0
+        if stale >= (1 if small else STALE):
+            current, stale = best if rng.random() < 0.7 else current, 0
+            if small or rng.random() < 0.5:
+                current = _kick(space, current, rng, names)
+            else:
+                current = _lane_orders(space, current, rng, fresh=False)
+                if _better(current.cost, best.cost):
+                    best = current
         if progress is not None:
 
             def make(state: State = best, count: int = done) -> Plan:
@@ -362,35 +374,41 @@ def search_week(
     return plan_of(tables, best, start, space.evaluations, done)
 
 
-def _lane_orders(space: Space, state: State, rng, seconds: float | None) -> State:
-    """Each machine's jobs put in order by `order_jobs` on working minutes; the cheaper of before and after."""
+def _lane_orders(space: Space, state: State, rng, *, fresh: bool) -> State:
+    """Each machine's jobs put in order on working minutes by the search for one machine; of its good orders the cheapest
+    plan. ``fresh``: begin with dispatch orders as well as with the present one."""
     tables = space.tables
     surrogate = space.surrogate(state)
     lane = np.cumsum(state.tour < 0)
     fixed = {j for _, _, j in space.fixed}
-    lanes = []
+    lanes: list[list[list[int]]] = []
     for k in range(tables.m):
         jobs = state.tour[(lane == k) & (state.tour >= 0)]
         head = [int(j) for j in jobs if int(j) in fixed]
         free = np.array([int(j) for j in jobs if int(j) not in fixed], int)
+        orders = [free]
         if len(free) > 2:
             at = head[-1] + 1 if head else 0
             begin = sum(surrogate.minutes[j, k] for j in head)
             setups = np.vstack([tables.setup[k, at, free], tables.setup[k][np.ix_(free + 1, free)]])
             due = np.where(np.isfinite(tables.due[free]), surrogate.due_worked[free, k] - begin, BEYOND)
-            found = order_jobs(
-                np.maximum(surrogate.minutes[free, k], 0.0), tables.weight[free], due, setups,
-                seconds=0.0 if seconds is None else seconds / (2 * tables.m),
-                seed=int(rng.integers(1 << 30)), steps=300 if seconds is None else None,
-            )  # fmt: skip
-            free = free[found.order]
-        lanes.append(_together(tables, head + [int(j) for j in free]))
-    tour = np.array([j for k, jobs in enumerate(lanes) for j in ([-1] if k else []) + jobs], int)
-    new = State(tour, state.person, state.drain, state.opened)
-    if not space.valid(tour[None])[0]:
+            minutes, weights = surrogate.minutes[free, k], tables.weight[free]
+            first = [np.arange(len(free))]
+            if fresh:
+                first += dispatch_orders(minutes, weights, due, setups)
+            found = good_orders(minutes, weights, due, setups, first, SLICES, int(rng.integers(1 << 30)), ORDERS)
+            orders = [free[order] for order in found]
+        lanes.append([_together(tables, head + [int(j) for j in order]) for order in orders])
+    states = []
+    for i in range(max(len(orders) for orders in lanes)):
+        picks = [orders[i % len(orders)] for orders in lanes]
+        tour = np.array([j for k, jobs in enumerate(picks) for j in ([-1] if k else []) + jobs], int)
+        if space.valid(tour[None])[0]:
+            states.append(State(tour, state.person, state.drain, state.opened))
+    if not states:
         return state
-    space.price([new])
-    return new if new.cost < state.cost else state
+    space.price(states)
+    return min(states, key=lambda one: one.cost)
 
 
 def _together(tables: Tables, jobs: list[int]) -> list[int]:
@@ -412,12 +430,11 @@ def _best_neighbour(space: Space, state: State, every, rng, names) -> State | No
     """The cheapest of the neighbours by moves, by person, by bench-first mark and by overtime. ``every``: all moves of a
     small week; None: a sample, of which those the estimate likes are evaluated."""
     tables = space.tables
-    moves = space.some_moves(rng, SAMPLE) if every is None else every
-    tours = state.tour[moves]
-    tours = tours[space.valid(tours)]
-    if every is None and len(tours) > BATCH:
-        guess = space.surrogate(state).costs(tours)
-        tours = tours[np.argpartition(guess, BATCH)[:BATCH]]
+    if every is None:
+        tours = _promising(space, state, rng)
+    else:
+        tours = state.tour[every]
+        tours = tours[space.valid(tours)]
     best: State | None = None
     if len(tours):
         costs = np.concatenate(
@@ -436,7 +453,7 @@ def _best_neighbour(space: Space, state: State, every, rng, names) -> State | No
                 person[j, k] = q
                 others.append(State(state.tour, person, state.drain, state.opened))
     if space.drains:
-        for j in range(tables.n) if tables.n <= 16 else rng.choice(tables.n, 16, replace=False):
+        for j in range(tables.n) if tables.n <= 16 else rng.choice(tables.n, 8, replace=False):
             drain = state.drain.copy()
             drain[j] = ~drain[j]
             others.append(State(state.tour, state.person, drain, state.opened))
@@ -459,6 +476,15 @@ def _best_neighbour(space: Space, state: State, every, rng, names) -> State | No
     return best
 
 
+def _promising(space: Space, state: State, rng) -> np.ndarray:
+    """Of a sample of neighbours those the estimate likes best."""
+    tours = state.tour[space.some_moves(rng, SAMPLE)]
+    tours = tours[space.valid(tours)]
+    if len(tours) > BATCH:
+        tours = tours[np.argpartition(space.surrogate(state).costs(tours), BATCH)[:BATCH]]
+    return tours
+
+
 def _some(rng, things, count):
     return [things[i] for i in rng.choice(len(things), count, replace=False)]
 
@@ -467,7 +493,7 @@ def _kick(space, state, rng, names) -> State:
     """A few random moves at once; people, marks and overtime now and then."""
     tables = space.tables
     tour = state.tour
-    for _ in range(int(rng.integers(2, 5))):
+    for _ in range(int(rng.integers(*KICK))):
         for _ in range(20):
             trial = tour[space.some_moves(rng, 1)[0]]
             if space.valid(trial[None])[0]:

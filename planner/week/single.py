@@ -17,13 +17,13 @@ import numpy as np
 
 from planner.errors import InputError, finite_array, not_negative
 
-__all__ = ["Ordering", "order_jobs"]
+__all__ = ["Ordering", "dispatch_orders", "good_orders", "order_jobs"]
 
 RANK_LIMIT = 1 << 17
 MOST_MOVES = 200_000
 SLICE = 3_000
 FAILS = 12
-KICKS = (2, 4)
+KICKS = (1, 4)
 KICK_SPAN = 20
 RETURN_AFTER = 150
 
@@ -213,7 +213,7 @@ class _Cost:
         return np.concatenate([found, self.swaps(seq, tables, m.i[w], m.j[w])])
 
 
-def _dispatch(p, w, d, s) -> list[np.ndarray]:
+def dispatch_orders(p, w, d, s) -> list[np.ndarray]:
     """Sequences by due time, by weight per minute, and by apparent tardiness cost (with setups where there are any):
     Vepsalainen & Morton, Management Science 33(8) 1987; Lee, Bhaskaran & Pinedo, IIE Transactions 29(1) 1997."""
     n = len(p)
@@ -276,7 +276,19 @@ def order_jobs(
     cost = _Cost(p, w, d, s)
     search = _Search(cost, np.random.default_rng(seed), began, seconds, steps)
     goal = 1e-9 if target is None else max(1e-9, float(target) + 1e-6)
-    return search.run(goal, progress)
+    return search.run(dispatch_orders(p, w, d, s), goal, progress)
+
+
+def good_orders(minutes, weights, due, setups, begin, steps: int, seed: int, most: int) -> list[np.ndarray]:
+    """The last ``most`` descents kept by the same search in ``steps`` slices from the sequences ``begin``, best first.
+    For a search that prices them by finer means; arguments as checked by `order_jobs`."""
+    cost = _Cost(minutes, weights, due, setups)
+    kept: list[tuple[float, np.ndarray]] = []
+    search = _Search(cost, np.random.default_rng(seed), 0.0, 0.0, steps)
+    best = search.run(begin, 1e-9, None, lambda found, seq: kept.append((found, seq)))
+    distinct = {tuple(seq.tolist()): found for found, seq in reversed([(best.cost, best.order), *kept][-3 * most :])}
+    distinct[tuple(best.order.tolist())] = best.cost
+    return [np.array(seq) for seq in sorted(distinct, key=distinct.get)[:most]]
 
 
 class _Search:
@@ -312,9 +324,8 @@ class _Search:
                 failed += 1
         return seq
 
-    def run(self, goal: float, progress) -> Ordering:
+    def run(self, begin: list[np.ndarray], goal: float, progress, kept=None) -> Ordering:
         cost, rng, moves = self.cost, self.rng, self.cost.moves
-        begin = _dispatch(cost.p, cost.w, cost.d, cost.s)
         best = min(begin, key=cost.total)
         best_cost = cost.total(best)
         if best_cost > goal:
@@ -331,6 +342,8 @@ class _Search:
             stale += 1
             if found <= current_cost + 1e-9:
                 current, current_cost = seq, found
+                if kept is not None:
+                    kept(found, seq)
             if found < best_cost - 1e-9:
                 best, best_cost, stale = seq, found, 0
             if stale > RETURN_AFTER:
