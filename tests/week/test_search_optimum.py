@@ -137,7 +137,7 @@ def test_order_jobs_with_setups_equals_all_orders():
             minutes, weights = rng.integers(1, 10, n), rng.integers(1, 5, n)
             due, setups = rng.integers(0, 25, n), rng.integers(0, 8, (n + 1, n))
 
-            def cost(order):
+            def cost(order, minutes=minutes, weights=weights, due=due, setups=setups):
                 t, last, sum_late = 0, -1, 0
                 for j in order:
                     t += setups[last + 1, j] + minutes[j]
