@@ -25,7 +25,8 @@ SLICE = 3_000
 FAILS = 12
 KICKS = (1, 4)
 KICK_SPAN = 20
-RETURN_AFTER = 150
+LEAVE_AFTER = 80
+STRONG_KICK = 6
 
 
 @dataclass(frozen=True)
@@ -292,12 +293,15 @@ def good_orders(minutes, weights, due, setups, begin, steps: int, seed: int, mos
 
 
 class _Search:
-    """Iterated descent from the best dispatch sequence: a few small random moves, a descent, kept when not worse."""
+    """Iterated descent from the best of some sequences: a few small random moves, a descent, kept when not worse."""
 
     def __init__(self, cost: _Cost, rng, began: float, seconds: float, steps: int | None) -> None:
         self.cost, self.rng = cost, rng
         self.began, self.seconds, self.most = began, seconds, steps
         self.steps = 0
+        moves = cost.moves
+        reach = np.concatenate([moves.c - moves.a, moves.j - moves.i])
+        self.near = np.flatnonzero(reach <= KICK_SPAN)
 
     def spent(self) -> float:
         if self.most is not None:
@@ -324,30 +328,42 @@ class _Search:
                 failed += 1
         return seq
 
+    def kicked(self, seq: np.ndarray, moves: int) -> np.ndarray:
+        for _ in range(moves):
+            seq = self.cost.moves.apply(seq, int(self.near[self.rng.integers(len(self.near))]))
+        return seq
+
     def run(self, begin: list[np.ndarray], goal: float, progress, kept=None) -> Ordering:
         cost, rng, moves = self.cost, self.rng, self.cost.moves
-        best = min(begin, key=cost.total)
+        begin = sorted(begin, key=cost.total)
+        best, turn = begin[0], 0
         best_cost = cost.total(best)
         if best_cost > goal:
             best = self.descend(best, moves.parts)
             best_cost = cost.total(best)
-        near = np.flatnonzero(np.concatenate([moves.c - moves.a <= KICK_SPAN, moves.j - moves.i <= KICK_SPAN]))
-        current, current_cost, stale = best, best_cost, 0
+        current, current_cost = best, best_cost
+        here, stale = best_cost, 0
         while best_cost > goal and self.spent() < 1.0:
-            seq = current
-            for _ in range(int(rng.integers(*KICKS))):
-                seq = moves.apply(seq, int(near[rng.integers(len(near))]))
-            seq = self.descend(seq, FAILS)
+            seq = self.descend(self.kicked(current, int(rng.integers(*KICKS))), FAILS)
             found = cost.total(seq)
             stale += 1
             if found <= current_cost + 1e-9:
                 current, current_cost = seq, found
                 if kept is not None:
                     kept(found, seq)
+            if found < here - 1e-9:
+                here, stale = found, 0
             if found < best_cost - 1e-9:
-                best, best_cost, stale = seq, found, 0
-            if stale > RETURN_AFTER:
-                current, current_cost, stale = best, best_cost, 0
+                best, best_cost = seq, found
+            if stale > LEAVE_AFTER:
+                # Nothing better around here: begin again elsewhere.
+                turn += 1
+                elsewhere = begin[turn % len(begin)] if len(begin) > 1 else self.kicked(best, STRONG_KICK)
+                current = self.descend(elsewhere, moves.parts)
+                here = current_cost = cost.total(current)
+                if current_cost < best_cost - 1e-9:
+                    best, best_cost = current, current_cost
+                stale = 0
             if progress is not None:
                 progress(min(1.0, self.spent()), best_cost)
         return Ordering(best, best_cost, self.steps)

@@ -61,7 +61,13 @@ class Lane:
     stands: tuple = ()
     used: dict = field(default_factory=dict)
     stay: bool = False
+    lives: dict = field(default_factory=dict)
     previous: str = ""
+
+    def fresh_edge(self, grade):
+        self.used[grade] = 0.0
+        if len(self.lives[grade]) > 1:
+            self.lives[grade].pop(0)
 
 
 @dataclass
@@ -72,8 +78,11 @@ class Hand:
     seen: list = field(default_factory=list)
 
 
-def simulate(week, order, person_of, bench_first=(), opened=frozenset()):
-    """dict job id -> (start, end, ready); plus totals under the key None: (setup minutes, indexes, overtime money)."""
+def simulate(week, order, person_of, bench_first=(), opened=frozenset(), lives=None):
+    """dict job id -> (start, end, ready); plus totals under the key None: (setup minutes, indexes, overtime money).
+
+    ``lives``: (machine id, grade) -> edge use at which one edge after the other really ends.
+    """
     jobs = {job.id: job for job in week.jobs}
     hands = {p.id: Hand(p) for p in week.people}
     shift_of = {p.id: usable(p.windows, opened) for p in week.people}
@@ -83,6 +92,7 @@ def simulate(week, order, person_of, bench_first=(), opened=frozenset()):
         lane = Lane(machine, list(order.get(machine.id, ())))
         lane.stands = (machine.fixture, machine.material, machine.grade)
         lane.used = {g: e.used for g, e in machine.edges.items()}
+        lane.lives = {g: list((lives or {}).get((machine.id, g), [math.inf])) for g in machine.edges}
         lanes.append(lane)
     before = {job.id: (0.0 if job.started else job.before_minutes) for job in week.jobs}
     waits_for = {}
@@ -163,7 +173,7 @@ def simulate(week, order, person_of, bench_first=(), opened=frozenset()):
                 hand.busy_until = lane.ready = until
                 lane.phase, lane.stay = "steps", True
                 if must_index_first(lane, job):
-                    lane.used[job.grade] = 0.0
+                    lane.fresh_edge(job.grade)
                     indexes += 1
                 setup_minutes += minutes
                 presence.append((who, now, until))
@@ -173,7 +183,7 @@ def simulate(week, order, person_of, bench_first=(), opened=frozenset()):
                 lane.touch = False
                 lane.stay = False
                 if action == "index":
-                    lane.used[job.grade] = 0.0
+                    lane.fresh_edge(job.grade)
                     indexes += 1
                 setup_minutes += minutes
                 presence.append((who, now, now + minutes))
@@ -216,7 +226,7 @@ def simulate(week, order, person_of, bench_first=(), opened=frozenset()):
                     hand.bench[0][1] -= work
                     left -= work
                     presence.append((hand.person.id, then - left - work, then - left))
-                    if hand.bench[0][1] <= 0:
+                    if hand.bench[0][1] <= 1e-9:
                         ready[hand.bench[0][0]] = then - left
                         hand.bench.pop(0)
         now = then
@@ -307,7 +317,7 @@ def wants(lane, number, now, jobs, person_of, hands, spans, shift_of, end, befor
     attended = job.always_attended or step.where == "attended"
     edge = lane.machine.edges.get(job.grade)
     if edge and step.edge_use and not job.always_attended:
-        limit = min(edge.limit, job.edge_limit or math.inf)
+        limit = min(edge.limit, job.edge_limit or math.inf, lane.lives[job.grade][0])
         used = lane.used[job.grade]
         if used > EPS and used + step.edge_use > limit + EPS:
             span = at(pair, now)
