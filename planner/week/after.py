@@ -1,4 +1,5 @@
-"""What follows the machine: bench work, by people who do nothing else or in the minutes the machines leave, and overtime.
+"""What follows the machine: bench work, by people who do nothing else or in the minutes the machines leave, and
+overtime.
 
 Rules 7 and 10 of `planner.week.timeline`.
 """
@@ -42,7 +43,8 @@ def bench_people(tables, clock, end, minutes, ready_at, person_end) -> np.ndarra
 
 
 def bench_instants(clock, runs, b, p, level, pc, P) -> np.ndarray:
-    """Instants at which person ``p`` of candidate ``b`` has had ``level`` minutes on shift and away from the machines."""
+    """Instants at which person ``p`` of candidate ``b`` has had ``level`` minutes on shift and away from the
+    machines."""
     hands = np.flatnonzero(runs.hands)
     of = runs.b * P + runs.p
     order = hands[np.argsort(of[hands], kind="stable")]

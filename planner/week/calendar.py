@@ -1,7 +1,8 @@
-"""Working hours: from shifts, breaks, closures, holidays and overtime to windows, and windows to exact clock arithmetic.
+"""Working hours: from shifts, breaks, closures, holidays and overtime to windows, and windows to exact clock
+arithmetic.
 
-Instants are naive local `datetime`; windows are minutes since ``start``. A day with a change of clocks is counted as the
-wall clock shows it.
+Instants are naive local `datetime`; windows are minutes since ``start``. A day with a change of clocks is counted as
+the wall clock shows it.
 """
 
 from __future__ import annotations
@@ -33,8 +34,8 @@ EPS = 1e-7
 
 @dataclass(frozen=True)
 class Shift:
-    """Weekly working hours: ``weekdays`` (0 = Monday), from ``start`` to ``end`` (past midnight if end <= start), breaks
-    as (start, end) times of day."""
+    """Weekly working hours: ``weekdays`` (0 = Monday), from ``start`` to ``end`` (past midnight if end <= start),
+    breaks as (start, end) times of day."""
 
     weekdays: frozenset[int]
     start: time
@@ -105,8 +106,8 @@ def person_windows(
 ) -> tuple[Window, ...]:
     """Windows of one person from ``start`` for ``days`` calendar days.
 
-    A shift that begins on a holiday is dropped; absences (closures of the shop, leave) are cut out; overtime that touches
-    a shift continues it, other overtime is a shift of its own, also on a holiday.
+    A shift that begins on a holiday is dropped; absences (closures of the shop, leave) are cut out; overtime that
+    touches a shift continues it, other overtime is a shift of its own, also on a holiday.
     """
     if days < 1:
         raise InputError("days", days, "a whole number of 1 or more")
@@ -268,8 +269,8 @@ class Clock:
     def fit(
         self, c: np.ndarray, t: np.ndarray, minutes: np.ndarray, watch: np.ndarray | None = None
     ) -> tuple[np.ndarray, np.ndarray]:
-        """First start at or after ``t`` of ``minutes`` without a pause, and its window; with ``watch``, ending at least so
-        many minutes before the shift's end."""
+        """First start at or after ``t`` of ``minutes`` without a pause, and its window; with ``watch``, ending at
+        least so many minutes before the shift's end."""
         w = self.window(c, t)
         while True:
             begin = np.maximum(t, self.start[w])

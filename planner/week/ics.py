@@ -55,9 +55,10 @@ def calendar_text(
 ) -> str:
     """The plan's work as an iCalendar object with CRLF line ends.
 
-    ``stamp`` is the aware instant of writing. Times are local without a zone (form 1 of section 3.3.5), as the shop's clock
-    shows them. ``machine``, ``person``: only the work of one. ``title`` turns a job id into words; ``version`` becomes
-    SEQUENCE, so that a calendar replaces what an earlier version said. Raises `InputError` for a plan without a start.
+    ``stamp`` is the aware instant of writing. Times are local without a zone (form 1 of section 3.3.5), as the shop's
+    clock shows them. ``machine``, ``person``: only the work of one. ``title`` turns a job id into words; ``version``
+    becomes SEQUENCE, so that a calendar replaces what an earlier version said. Raises `InputError` for a plan without
+    a start.
     """
     if plan.start is None:
         raise InputError("plan.start", None, "a plan with an instant of start")

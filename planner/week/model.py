@@ -1,7 +1,7 @@
 """The week's own nouns: jobs, machines, people, hours, edges, sets and prices, as plain frozen dataclasses.
 
-Time is minutes since the start instant of the plan (``start`` of `plan_week`); minute 0 is that instant. Money is in the
-shop's currency. Identifiers are strings, unique within their kind. Nothing here reads a clock or a database.
+Time is minutes since the start instant of the plan (``start`` of `plan_week`); minute 0 is that instant. Money is in
+the shop's currency. Identifiers are strings, unique within their kind. Nothing here reads a clock or a database.
 
 The rules by which these nouns become a timeline are stated once, in `planner.week.timeline`.
 """
@@ -125,7 +125,8 @@ class Job:
     fixture, material, grade setups are counted when these change on a machine ("" = whatever is there).
     before_minutes           away work by the same person right before the machine (intake check); may pause at breaks.
     cool_minutes             rest between that and the machine: clock time, needs nobody.
-    after                    (kind, minutes) of away work before the part is ready; may pause at breaks and for the machine.
+    after                    (kind, minutes) of away work before the part is ready; may pause at breaks and for the
+                             machine.
     not_before_min           gates, holds with a date, part not in: nothing of the job starts earlier.
     blocked                  a gate or hold without a date: the reason the job cannot be placed ("" = free).
     touch_off_minutes        the new touch-off after a shift's end between passes.
@@ -322,7 +323,6 @@ class Week:
     """The whole problem. ``people`` empty: each machine has its own hands, always there while the machine is open.
 
     ``accepted``: machine id -> job ids in the order of the accepted plan, what moves are counted against.
-    ``bench_backlog_rule`` is stated in `planner.week.timeline`.
     """
 
     jobs: tuple[Job, ...]

@@ -25,8 +25,8 @@ SHOWN_BELOW = 0.8
 
 @dataclass(frozen=True)
 class Doubt:
-    """What is not known about one job. Each field is a number (known), an array of samples (drawn from with equal chance),
-    or a frozen `scipy.stats` distribution.
+    """What is not known about one job. Each field is a number (known), an array of samples (drawn from with equal
+    chance), or a frozen `scipy.stats` distribution.
 
     passes           how many passes it will need (rounded to whole passes, at least 0); None: as planned.
     attended_factor  true over planned minutes of the steps with somebody there.
@@ -57,11 +57,12 @@ class Measuring:
 
 @dataclass(frozen=True)
 class Risk:
-    """jobs: frame by job id with chance_on_time (NaN without a due time), shown (below 80 %), ready_likely_min (median),
-    ready_allow_min (80 % bound), late_mean_min. people, machines: frames by id with end_early_min, end_likely_min,
-    end_late_min (10, 50, 90 % of the end of work). edges: frame by (machine, grade) with likely and allow (80 %) indexes.
-    cost_mean, cost_allow (80 % bound). threat: the job whose passes and minutes move the week's cost most ("" if none),
-    threat_money: how far, one standard deviation. samples: number. late (S, n) minutes by sample, for charts.
+    """jobs: frame by job id with chance_on_time (NaN without a due time), shown (below 80 %), ready_likely_min
+    (median), ready_allow_min (80 % bound), late_mean_min. people, machines: frames by id with end_early_min,
+    end_likely_min, end_late_min (10, 50, 90 % of the end of work). edges: frame by (machine, grade) with likely and
+    allow (80 %) indexes. cost_mean, cost_allow (80 % bound). threat: the job whose passes and minutes move the week's
+    cost most ("" if none), threat_money: how far, one standard deviation. samples: number. late (S, n) minutes by
+    sample, for charts.
     """
 
     jobs: pd.DataFrame
@@ -80,7 +81,8 @@ class Risk:
 def passes_from_depths(depths_mm: np.ndarray, stops_mm: np.ndarray, finishing: int = 0) -> np.ndarray:
     """Passes until clean for sampled clean-up depths: (S,) depths, (P,) rising depths after each pass.
 
-    ``finishing`` passes come after the one that shows clean. A depth beyond the last stop takes passes as deep as the last.
+    ``finishing`` passes come after the one that shows clean. A depth beyond the last stop takes passes as deep as the
+    last.
     """
     depths = finite_array("depths_mm", depths_mm, (None,))
     stops = finite_array("stops_mm", stops_mm, (None,))
@@ -105,8 +107,8 @@ def _draw(name: str, given: Any, count: int, rng: np.random.Generator) -> np.nda
 def _pass_layout(where: np.ndarray, use: np.ndarray, count: int) -> tuple[np.ndarray, int]:
     """Steps of a job in blocks: block number per step (-1 before the first pass, -2 after the last block), block count.
 
-    A pass takes the steps up to the next pass with it; the last pass as many as the one before it (one, if alone, when at
-    least one more step follows).
+    A pass takes the steps up to the next pass with it; the last pass as many as the one before it (one, if alone,
+    when at least one more step follows).
     """
     passes = np.flatnonzero(((where == TRAVERSE) | (use > 0)) & (np.arange(len(where)) < count))
     block = np.full(len(where), -1)
@@ -248,10 +250,11 @@ def risk_of(
 ) -> Risk:
     """Sample the week ``samples`` times under one decision.
 
-    ``doubts``: job id -> `Doubt`; a job without one runs as planned. ``edge_shape``: Weibull shape of edge life (use 1 = its
-    scale); edges then also end by themselves between passes, the one in the machine no earlier than its use so far. None:
-    edges end only by the planning limit. ``measuring_minutes`` (with ``rate_per_min``): also say whether measuring the
-    threatening job first would pay. The same seed gives the same figures. Raises `InputError` on factors not above 0.
+    ``doubts``: job id -> `Doubt`; a job without one runs as planned. ``edge_shape``: Weibull shape of edge life (use
+    1 = its scale); edges then also end by themselves between passes, the one in the machine no earlier than its use
+    so far. None: edges end only by the planning limit. ``measuring_minutes`` (with ``rate_per_min``): also say
+    whether measuring the threatening job first would pay. The same seed gives the same figures. Raises `InputError`
+    on factors not above 0.
     """
     if samples < 2:
         raise InputError("samples", samples, "2 or more")

@@ -36,10 +36,10 @@ def timeline_frame(
 ) -> pd.DataFrame:
     """Rows of candidate ``which`` in order of start.
 
-    Columns: job, machine ("" for away work and cool-down), person (busy with it; "" when nobody is), runner (who runs the
-    job), kind, where ("attended", "traverse", "wait", "away", "cool-down"), start_min, end_min, and start, end as instants
-    (minutes when ``start`` is None). Setups and away work that pause at a break have a row per stretch. Jobs that do not
-    end within the calendar are left out.
+    Columns: job, machine ("" for away work and cool-down), person (busy with it; "" when nobody is), runner (who runs
+    the job), kind, where ("attended", "traverse", "wait", "away", "cool-down"), start_min, end_min, and start, end as
+    instants (minutes when ``start`` is None). Setups and away work that pause at a break have a row per stretch. Jobs
+    that do not end within the calendar are left out.
     """
     rows: list[tuple] = []
     runs, pc, P = ev.runs, tables.pieces, tables.p

@@ -1,5 +1,5 @@
-"""Search for the cheapest week: dispatch starts, then local search over insertion, swap and block moves within and between
-machines, people, bench-first marks and opened overtime, whole batches of neighbours evaluated exactly at once.
+"""Search for the cheapest week: dispatch starts, then local search over insertion, swap and block moves within and
+between machines, people, bench-first marks and opened overtime, whole batches of neighbours evaluated exactly at once.
 """
 
 from __future__ import annotations
@@ -59,8 +59,8 @@ class Decision:
 
 @dataclass(frozen=True)
 class Progress:
-    """What the progress callback gets: steps done, share of the budget spent, cost of the best plan, and a function that
-    makes that plan (called only when wanted)."""
+    """What the progress callback gets: steps done, share of the budget spent, cost of the best plan, and a function
+    that makes that plan (called only when wanted)."""
 
     steps: int
     share: float
@@ -375,8 +375,8 @@ def search_week(
 
 
 def _lane_orders(space: Space, state: State, rng, *, fresh: bool) -> State:
-    """Each machine's jobs put in order on working minutes by the search for one machine; of its good orders the cheapest
-    plan. ``fresh``: begin with dispatch orders as well as with the present one."""
+    """Each machine's jobs put in order on working minutes by the search for one machine; of its good orders the
+    cheapest plan. ``fresh``: begin with dispatch orders as well as with the present one."""
     tables = space.tables
     surrogate = space.surrogate(state)
     lane = np.cumsum(state.tour < 0)
@@ -427,8 +427,8 @@ def _together(tables: Tables, jobs: list[int]) -> list[int]:
 
 
 def _best_neighbour(space: Space, state: State, every, rng, names) -> State | None:
-    """The cheapest of the neighbours by moves, by person, by bench-first mark and by overtime. ``every``: all moves of a
-    small week; None: a sample, of which those the estimate likes are evaluated."""
+    """The cheapest of the neighbours by moves, by person, by bench-first mark and by overtime. ``every``: all moves
+    of a small week; None: a sample, of which those the estimate likes are evaluated."""
     tables = space.tables
     if every is None:
         tours = _promising(space, state, rng)
@@ -635,10 +635,11 @@ def plan_week(
 ) -> Plan:
     """Plan a week: the cheapest order of ``jobs`` on ``machines`` and ``people`` found within the budget.
 
-    ``start``: the instant of minute 0 (naive local), for the timeline's ``start`` and ``end``; None leaves minutes there.
-    ``seconds`` of search, or ``steps`` batches of neighbours (same seed and steps: same plan). ``people`` empty: each
-    machine has its own hands. ``accepted``: machine id -> job ids, what moves are counted against. ``opened``: names of
-    overtime to open; None lets the search decide. ``progress`` gets a `Progress` after every batch.
+    ``start``: the instant of minute 0 (naive local), for the timeline's ``start`` and ``end``; None leaves minutes
+    there. ``seconds`` of search, or ``steps`` batches of neighbours (same seed and steps: same plan). ``people``
+    empty: each machine has its own hands. ``accepted``: machine id -> job ids, what moves are counted against.
+    ``opened``: names of overtime to open; None lets the search decide. ``progress`` gets a `Progress` after every
+    batch.
 
     Returns a `Plan` with ``timeline``, ``cost`` and ``late_minutes``. Raises `InputError` for an impossible week.
     """

@@ -1,10 +1,12 @@
 """Order jobs on one bare machine from time 0: weighted lateness, with or without setups that depend on the order.
 
-An iterated local search. Every insertion, block move and swap exchanges or turns stretches of the sequence that only shift
-in time, so a whole neighbourhood is evaluated at once from two tables: with the jobs ranked by slack (due - end), the cost
-of the first k jobs when all shift by x is  sum over jobs of rank below r(x) of w (end - due + x),  r(x) = number of jobs
-with slack < x. The tables hold sum w and sum w (end - due) by k and r, so a stretch costs four look-ups whatever its
-length.
+An iterated local search. Every insertion, block move and swap exchanges or turns stretches of the sequence that only
+shift in time, so a whole neighbourhood is evaluated at once from two tables. With the jobs ranked by slack (due - end)
+and r(x) the number of jobs with slack < x, the first k jobs, all shifted by x, cost
+
+    sum of w (end - due + x) over those among them of rank below r(x).
+
+The tables hold the sums of w and of w (end - due) by k and r: a stretch costs four look-ups whatever its length.
 """
 
 from __future__ import annotations
@@ -254,9 +256,10 @@ def order_jobs(
 ) -> Ordering:
     """Order n jobs on one machine from time 0 so that sum of weight x max(0, end - due) is small.
 
-    minutes, weights, due (n,); ``setups`` (n + 1, n): ``setups[i + 1, j]`` minutes from i to j, row 0 before the first job.
-    Stops after ``seconds``, or after ``steps`` slices of neighbours (same seed and steps: same order), at cost 0, or at
-    ``target``. ``progress(share of the budget, best cost)`` is called after every descent. Raises `InputError`.
+    minutes, weights, due (n,); ``setups`` (n + 1, n): ``setups[i + 1, j]`` minutes from i to j, row 0 before the
+    first job. Stops after ``seconds``, or after ``steps`` slices of neighbours (same seed and steps: same order), at
+    cost 0, or at ``target``. ``progress(share of the budget, best cost)`` is called after every descent. Raises
+    `InputError`.
     """
     p = finite_array("minutes", minutes, (None,))
     n = len(p)

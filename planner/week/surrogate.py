@@ -1,7 +1,8 @@
 """A quick estimate of a plan's cost, used only to choose which neighbours are worth evaluating exactly.
 
-Working minutes instead of clock time: a job takes what it took in the plan the estimate was calibrated on (breaks, waiting
-for the bench and new touch-offs included), one after another on its machine. Nothing here decides what a plan costs.
+Working minutes instead of clock time: a job takes what it took in the plan the estimate was calibrated on (breaks,
+waiting for the bench and new touch-offs included), one after another on its machine. Nothing here decides what a plan
+costs.
 """
 
 from __future__ import annotations

@@ -102,7 +102,7 @@ class Pieces:
         )
 
 
-def step_arrays(week_tables: Tables, rows: list[tuple[Job, str]]):
+def step_arrays(rows: list[tuple[Job, str]]):
     """(minutes, where, use, touches, started) of `Pieces.of` for (job, machine id) rows."""
     width = max((len(job.steps.get(machine, ())) for job, machine in rows), default=1) or 1
     shape = (len(rows), width)
@@ -177,7 +177,7 @@ class Tables:
                     self.accepted_before[i] = last
                     last = i
         rows = [(job, machine) for job in jobs for machine in self.machine_ids]
-        self.step_arrays = step_arrays(self, rows)
+        self.step_arrays = step_arrays(rows)
         self.pieces = Pieces.of(*self.step_arrays)
         self.has_edges = bool((self.pieces.use > 0).any() and self.has_limits)
         longest = self.pieces.begin[:, -1].reshape(n, m).max(1).sum() if n else 0.0

@@ -5,25 +5,29 @@ The rules
 A plan gives each machine a sequence of jobs, each job a person, opens some overtime, and may say for a job that the
 person finishes all bench work before loading it. Then everything follows, always as early as the rules allow:
 
-1.  A job on its machine is: away work before (person), a cool-down (nobody), the change of setup with an index where one
-    is due (machine and person), then its steps. Away work before and setup may pause where the hours pause; a step may not.
-2.  An attended step needs machine and person and lies inside one window of both; a traverse needs the machine and lies
-    inside one window (it starts only if it ends before the break); a wait needs only the machine and goes straight on.
-3.  When the next step can only start in another shift than the last one ended in, and it lies after the first setting and
-    not after the last pass, a new touch-off (attended) comes first, in that new shift.
-4.  Index. Before a job: when the edge is used, and the job would pass the planning limit but fits on a fresh edge. Between
-    passes: when the edge is used and the next pass would pass the limit. An unused edge is never indexed. The index brings
-    its own touch-off, so none is added for a new shift.
-5.  A job that may not be left (`always_attended`) runs from its first to its last step in one window, all attended, and
-    ends `watch_minutes` before the shift's end.
-6.  One person at several machines goes to the one that can start first; ties: who asked first, then machine order. The
-    person stays from an attended step through the attended steps that follow it and sets going what is unattended after.
+1.  A job on its machine is: away work before (person), a cool-down (nobody), the change of setup with an index where
+    one is due (machine and person), then its steps. Away work before and setup may pause where the hours pause; a
+    step may not.
+2.  An attended step needs machine and person and lies inside one window of both; a traverse needs the machine and
+    lies inside one window (it starts only if it ends before the break); a wait needs only the machine and goes
+    straight on.
+3.  When the next step can only start in another shift than the last one ended in, and it lies after the first setting
+    and not after the last pass, a new touch-off (attended) comes first, in that new shift.
+4.  Index. Before a job: when the edge is used, and the job would pass the planning limit but fits on a fresh edge.
+    Between passes: when the edge is used and the next pass would pass the limit. An unused edge is never indexed. The
+    index brings its own touch-off, so none is added for a new shift.
+5.  A job that may not be left (`always_attended`) runs from its first to its last step in one window, all attended,
+    and ends `watch_minutes` before the shift's end.
+6.  One person at several machines goes to the one that can start first; ties: who asked first, then machine order.
+    The person stays from an attended step through the attended steps that follow it and sets going what is unattended
+    after.
 7.  After-work: where somebody does nothing but bench work, such people take it in the order in which jobs leave the
-    machines, each whoever finishes it first. Otherwise the job's person does it in minutes not spent at a machine, in the
-    order in which jobs came off, pausing whenever a machine needs the person. Before loading a job, the person finishes
-    all of it but the last part's (all of it where the plan says so).
+    machines, each whoever finishes it first. Otherwise the job's person does it in minutes not spent at a machine, in
+    the order in which jobs came off, pausing whenever a machine needs the person. Before loading a job, the person
+    finishes all of it but the last part's (all of it where the plan says so).
 8.  A set's member waits for the one before it to leave its machine.
-9.  Nothing starts before `not_before_min` or a pinned start. `due_min` is compared with *ready*: the end of the after-work.
+9.  Nothing starts before `not_before_min` or a pinned start. `due_min` is compared with *ready*: the end of the
+    after-work.
 10. Overtime is paid from the window's start to the end of the person's last work, or of the last traverse, in it.
 
 What does not end within the calendar is not placed.
@@ -47,8 +51,9 @@ BEFORE, SETUP, STEPS, INDEX, TOUCH = range(5)
 
 @dataclass
 class Runs:
-    """What was done, in the order found; arrays of one length. ``kind``: BEFORE (away work before a job), SETUP (preamble
-    [start, first) then steps), STEPS, INDEX or TOUCH ([start, end)). Steps ``k`` up to, not including, ``e``."""
+    """What was done, in the order found; arrays of one length. ``kind``: BEFORE (away work before a job), SETUP
+    (preamble [start, first) then steps), STEPS, INDEX or TOUCH ([start, end)). Steps ``k`` up to, not including,
+    ``e``."""
 
     b: np.ndarray
     m: np.ndarray
@@ -74,9 +79,9 @@ class Evaluation:
     """Results for B candidates or samples of n jobs.
 
     cost (B,), terms (B, len(COST_TERMS)), start (B, n) first work at or for the machine, end (B, n) off the machine,
-    ready (B, n), late (B, n) minutes, placed (B, n), edges (B, m, grades) indexes, setup_minutes (B,) setups, index stops
-    and new touch-offs, machine_end (B, m), person_end (B, people) end of work, bench_person (B, n) who does the after-work
-    (-1 none), runs when asked for.
+    ready (B, n), late (B, n) minutes, placed (B, n), edges (B, m, grades) indexes, setup_minutes (B,) setups, index
+    stops and new touch-offs, machine_end (B, m), person_end (B, people) end of work, bench_person (B, n) who does the
+    after-work (-1 none), runs when asked for.
     """
 
     cost: np.ndarray
@@ -135,10 +140,11 @@ def evaluate(
 ) -> Evaluation:
     """Evaluate B plans exactly.
 
-    tours (B, n + m - 1): job numbers machine after machine, -1 between machines. persons (B or 1, n, m): who runs job j if
-    it is on machine m. drain (B or 1, n): bench work finished before loading. ``clock`` must be made with ``opened``.
-    For sampled weeks: pieces with a row per (b, j); before, after (B, n) minutes; life (B, m, grades, E): edge use at which
-    the e-th edge of a grade on a machine really ends (an unplanned index stop before the pass that would pass it).
+    tours (B, n + m - 1): job numbers machine after machine, -1 between machines. persons (B or 1, n, m): who runs job
+    j if it is on machine m. drain (B or 1, n): bench work finished before loading. ``clock`` must be made with
+    ``opened``. For sampled weeks: pieces with a row per (b, j); before, after (B, n) minutes; life (B, m, grades, E):
+    edge use at which the e-th edge of a grade on a machine really ends (an unplanned index stop before the pass that
+    would pass it).
     """
     run = _Run(tables, clock, np.asarray(tours, int), persons, drain, pieces, before, after, life)
     run.log = [] if keep_runs or run.any_after or opened else None
@@ -191,7 +197,7 @@ class _Run:
         self.indexes = np.zeros((L, max(1, len(tables.grades))), int)
         self.setup_minutes, self.edge_money = np.zeros(L), np.zeros(L)
         self.split_money, self.moved, self.lane_end = np.zeros(L), np.zeros(L), np.zeros(L)
-        # By person: free from, minutes spent at machines, and how far the bench work reaches, in minutes on shift and away
+        # By person: free from, minutes at machines, and how far bench work reaches, in minutes on shift and away
         # from the machines ("level"), with and without the last part.
         self.free_at, self.attended = np.zeros(B * P), np.zeros(B * P)
         self.level, self.level_before = np.zeros(B * P), np.zeros(B * P)

@@ -1,8 +1,9 @@
 """The search against published scheduling instances with known answers.
 
-OR-Library (J. E. Beasley), single-machine total weighted tardiness, 125 instances of 40 jobs, best values (optimal; number
-19 best known): Crauwels, Potts & Van Wassenhove, INFORMS J. Computing 10(3) 1998. With setups that depend on the order: 60
-jobs, V. A. Cicirello's instances with the best values published with them. Both are read from beside the checkout.
+OR-Library (J. E. Beasley), single-machine total weighted tardiness, 125 instances of 40 jobs, best values (optimal;
+number 19 best known): Crauwels, Potts & Van Wassenhove, INFORMS J. Computing 10(3) 1998. With setups that depend on
+the order: 60 jobs, V. A. Cicirello's instances with the best values published with them. Both are read from beside the
+checkout.
 
 Budgets are counted in steps, so that a busy machine changes the time they take and not what they find.
 """

@@ -1,4 +1,5 @@
-"""The evaluator against the plain simulation beside it: 10 000 random weeks, the same starts, ends and ready instants."""
+"""The evaluator against the plain simulation beside it: 10 000 random weeks, the same starts, ends and ready
+instants."""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""Working hours by hand: breaks, holidays, closures, nights, overtime; and the clock's arithmetic against plain counting."""
+"""Working hours by hand: breaks, holidays, closures, nights, overtime; and the clock's arithmetic against plain
+counting."""
 
 from __future__ import annotations
 
@@ -62,7 +63,11 @@ def test_a_machine_down_on_tuesday():
 
 
 def test_what_lies_after_a_cut_is_another_shift():
-    assert spans(without((Window(0, 100, 0), Window(120, 200, 0)), [(50, 60)])) == [(0, 50, 0), (60, 100, 1), (120, 200, 1)]
+    assert spans(without((Window(0, 100, 0), Window(120, 200, 0)), [(50, 60)])) == [
+        (0, 50, 0),
+        (60, 100, 1),
+        (120, 200, 1),
+    ]
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,5 @@
-"""What must hold in every plan: nobody and no machine in two places, hours kept, gates and sets kept, every job accounted
-for; and each rule once on a week small enough to check by hand."""
+"""What must hold in every plan: nobody and no machine in two places, hours kept, gates and sets kept, every job
+accounted for; and each rule once on a week small enough to check by hand."""
 
 from __future__ import annotations
 
@@ -278,9 +278,7 @@ def test_holds_gates_and_reasons():
 def test_overtime_is_opened_when_it_costs_less_than_being_late_and_paid_to_the_last_work():
     hours = (Window(0, 480, 0), Window(480, 600, 0, "evening", 1.5), Window(1440, 1920, 1))
     jobs = [head("x", passes=25, pass_minutes=20.0, due_min=600.0, weight_per_min=weight) for weight in (0.001, 5.0)]
-    cheap, dear = (
-        plan_week([job], [Machine("m")], people=[Person("p", {"m"}, hours)], steps=6) for job in jobs
-    )
+    cheap, dear = (plan_week([job], [Machine("m")], people=[Person("p", {"m"}, hours)], steps=6) for job in jobs)
     assert cheap.decision.opened == frozenset() and cheap.costs["overtime"] == 0
     assert dear.decision.opened == {"evening"}
     # 15 + 25 x 22 + 4 = 569: 89 minutes into the evening.

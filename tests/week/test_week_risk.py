@@ -172,7 +172,8 @@ def test_passes_from_depths():
 
 
 def test_the_job_that_threatens_the_week_and_whether_measuring_it_would_pay():
-    """A job that takes one pass or thirty stands before two that are due: cutting it last when it is deep saves them."""
+    """A job that takes one pass or thirty stands before two that are due: cutting it last when it is deep saves
+    them."""
     jobs = [Job("deep", {"m": steps_of(2)}, due_min=470.0, weight_per_min=1.0)]
     jobs += [Job(f"j{i}", {"m": steps_of(3)}, due_min=150.0 + 50 * i, weight_per_min=5.0) for i in range(2)]
     week = Week(tuple(jobs), (Machine("m", rate_per_min=1.5),), (Person("p", {"m"}, HOURS),))
