@@ -8,7 +8,8 @@ import numpy as np
 
 from planner.errors import InputError
 
-from .search import Decision, Space, State, state_of
+from .result import Decision, State, state_of
+from .space import Space
 from .tables import Tables
 from .timeline import evaluate
 

@@ -14,7 +14,8 @@ import pandas as pd
 
 from planner.errors import InputError, finite_array, not_negative, positive
 
-from .search import Decision, Space, State, state_of
+from .result import Decision, State, state_of
+from .space import Space
 from .tables import ATTENDED, TRAVERSE, Pieces, Tables
 from .timeline import Evaluation, evaluate
 

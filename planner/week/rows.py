@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 
 from .calendar import EPS, Clock
+from .course import BEFORE, INDEX, SETUP, TOUCH, Evaluation
 from .model import Where
 from .tables import ATTENDED, TRAVERSE, Tables
-from .timeline import BEFORE, INDEX, SETUP, TOUCH, Evaluation
 
 __all__ = ["COLUMNS", "timeline_frame"]
 

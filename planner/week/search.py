@@ -6,55 +6,29 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-import pandas as pd
 
 from planner.errors import not_negative
 
 from .model import Job, JobSet, Machine, Person, Prices, Week
-from .rows import timeline_frame
+from .result import Decision, Plan, State, evaluate_decision, plan_of, state_of
 from .single import dispatch_orders, good_orders
-from .surrogate import Surrogate, clock_tables
+from .space import Space
 from .tables import Tables
-from .timeline import COST_TERMS, Evaluation, evaluate
 
-__all__ = [
-    "Decision",
-    "Plan",
-    "Progress",
-    "Space",
-    "State",
-    "decide",
-    "evaluate_decision",
-    "plan_of",
-    "plan_week",
-    "search_week",
-    "state_of",
-]
+__all__ = ["Decision", "Plan", "Progress", "evaluate_decision", "plan_week", "search_week"]
 
 BATCH = 192
 SAMPLE = 2_000
 STALE = 3
-LONG_BLOCKS = 0.3
 KICK = (2, 5)
 SLICES = 300
 ORDERS = 64
 SMALL = 14
 BEYOND = 1e6
-
-
-@dataclass(frozen=True)
-class Decision:
-    """What a plan decides: machine id -> job ids in order, job id -> person id, jobs before which the bench is cleared,
-    names of opened overtime."""
-
-    order: Mapping[str, tuple[str, ...]]
-    person: Mapping[str, str]
-    bench_first: frozenset[str] = frozenset()
-    opened: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -66,158 +40,6 @@ class Progress:
     share: float
     cost: float
     best: Callable[[], Plan]
-
-
-@dataclass(frozen=True)
-class Plan:
-    """A planned week.
-
-    timeline       `planner.week.rows.timeline_frame`: a row per piece of work.
-    cost, costs    money; by term (`COST_TERMS`).
-    late_minutes   pandas Series by job id (placed jobs).
-    jobs           pandas frame by job id: machine, person, place (0 = first), start_min, end_min (off the machine),
-                   ready_min, due_min, late_minutes.
-    decision       what was decided; `evaluate_decision` gives the same plan again.
-    unplaceable    job id -> reason.
-    edges          (machine id, grade) -> edges to index in this plan; shortages: those beyond the stock.
-    broken_pins    pinned jobs that start after their pin.
-    setup_minutes, evaluations, steps.
-    """
-
-    week: Week = field(repr=False)
-    start: datetime | None
-    timeline: pd.DataFrame = field(repr=False)
-    cost: float
-    costs: Mapping[str, float]
-    late_minutes: pd.Series = field(repr=False)
-    jobs: pd.DataFrame = field(repr=False)
-    decision: Decision
-    unplaceable: Mapping[str, str]
-    edges: Mapping[tuple[str, str], int]
-    shortages: Mapping[tuple[str, str], int]
-    broken_pins: tuple[str, ...]
-    setup_minutes: float
-    person_end: Mapping[str, float]
-    machine_end: Mapping[str, float]
-    evaluations: int = 0
-    steps: int = 0
-
-    @property
-    def order(self) -> Mapping[str, tuple[str, ...]]:
-        return self.decision.order
-
-
-@dataclass
-class State:
-    """A point of the search: tour, person by job and machine, bench-first marks, opened overtime."""
-
-    tour: np.ndarray
-    person: np.ndarray
-    drain: np.ndarray
-    opened: frozenset[str]
-    cost: float = np.inf
-
-
-class Space:
-    """Neighbours and their exact cost."""
-
-    def __init__(self, tables: Tables) -> None:
-        self.tables = tables
-        self.can = tables.may.any(2)
-        self.size = tables.n + tables.m - 1
-        self.evaluations = 0
-        self._clock_tables: dict[frozenset[str], np.ndarray] = {}
-        self.fixed = [
-            (k, r, tables.job_index[one])
-            for k, machine in enumerate(tables.week.machines)
-            for r, one in enumerate([f for f in machine.fixed if f in tables.job_index])
-        ]
-        self.choices = [(j, k) for j in range(tables.n) for k in range(tables.m) if tables.may[j, k].sum() > 1]
-        self.drains = bool(tables.bench_own.any() and (tables.after > 0).any())
-
-    def valid(self, tours: np.ndarray) -> np.ndarray:
-        """(B,) whether every job is on a machine that may take it and fixed jobs stand first."""
-        tables = self.tables
-        gap = tours < 0
-        lane = np.cumsum(gap, axis=1)
-        good = (self.can[np.maximum(tours, 0), lane] | gap).all(1)
-        if self.fixed:
-            rows = np.arange(len(tours))
-            begin = np.zeros((len(tours), tables.m), int)
-            if tables.m > 1:
-                begin[:, 1:] = np.nonzero(gap)[1].reshape(len(tours), -1) + 1
-            for k, r, j in self.fixed:
-                good &= tours[rows, np.minimum(begin[:, k] + r, self.size - 1)] == j
-        return good
-
-    def costs(self, tours, persons, drains, opened) -> np.ndarray:
-        self.evaluations += len(tours)
-        return evaluate(self.tables, self.tables.clock(opened), tours, persons, drains, opened=opened).cost
-
-    def price(self, states: list[State]) -> None:
-        """Set the exact cost of states, those with the same overtime together."""
-        for opened in {state.opened for state in states}:
-            same = [state for state in states if state.opened == opened]
-            arrays = [np.stack([getattr(state, name) for state in same]) for name in ("tour", "person", "drain")]
-            for state, cost in zip(same, self.costs(*arrays, opened), strict=True):
-                state.cost = float(cost)
-
-    def surrogate(self, state: State) -> Surrogate:
-        """The quick estimate, calibrated on a state."""
-        tables = self.tables
-        if state.opened not in self._clock_tables:
-            self._clock_tables[state.opened] = clock_tables(tables, state.opened)
-        ev = evaluate(
-            tables, tables.clock(state.opened), state.tour[None], state.person[None], state.drain[None],
-            opened=state.opened,
-        )  # fmt: skip
-        return Surrogate(tables, self._clock_tables[state.opened], state.opened, state.tour, state.person, ev)
-
-    def rotations(self, a, b, r) -> np.ndarray:
-        """Positions after rotating [a, b) by r: every insertion and block move is one."""
-        x = np.arange(self.size)
-        a, b, r = a[:, None], b[:, None], r[:, None]
-        return np.where((x >= a) & (x < b), a + (x - a + r) % np.maximum(1, b - a), x)
-
-    def all_moves(self) -> np.ndarray:
-        """Every insertion and swap, and block moves of two and three, as position arrays."""
-        T = self.size
-        moves = []
-        for length in (1, 2, 3):
-            i, e = np.meshgrid(np.arange(T), np.arange(T + 1), indexing="ij")
-            i, e = i.ravel(), e.ravel()
-            forward = (i + length <= T) & (e > i + length)
-            moves.append(self.rotations(i[forward], e[forward], np.full(forward.sum(), length)))
-            back = (i + length <= T) & (e < i)
-            if length > 1:
-                moves.append(self.rotations(e[back], i[back] + length, i[back] - e[back]))
-            else:
-                back &= e < i - 1
-                moves.append(self.rotations(e[back], i[back] + 1, i[back] - e[back]))
-        i, j = np.triu_indices(T, 1)
-        moves.append(self.swaps(i, j))
-        return np.concatenate(moves)
-
-    def swaps(self, i, j) -> np.ndarray:
-        moved = np.tile(np.arange(self.size), (len(i), 1))
-        rows = np.arange(len(i))
-        moved[rows, i], moved[rows, j] = j, i
-        return moved
-
-    def some_moves(self, rng: np.random.Generator, count: int) -> np.ndarray:
-        """A sample of `all_moves`."""
-        T = self.size
-        a, b = rng.integers(0, T, count), rng.integers(0, T, count)
-        low, high = np.minimum(a, b), np.maximum(a, b) + 1
-        most = np.maximum(1, high - low - 1)
-        length = np.minimum(rng.choice((1, 1, 2, 3), count), most)
-        anything = rng.random(count) < LONG_BLOCKS
-        length = np.where(anything, rng.integers(1, most + 1), length)
-        turn = np.where(rng.random(count) < 0.5, length, high - low - length)
-        moves = self.rotations(low, high, turn)
-        swap = rng.random(count) < 0.3
-        moves[swap] = self.swaps(low[swap], high[swap] - 1)
-        return moves
 
 
 def _starts(space: Space, rng: np.random.Generator) -> list[State]:
@@ -511,109 +333,6 @@ def _kick(space, state, rng, names) -> State:
         opened = opened ^ {names[int(rng.integers(len(names)))]}
     cost = float(space.costs(tour[None], person[None], drain[None], opened)[0])
     return State(tour, person, drain, opened, cost)
-
-
-def state_of(tables: Tables, decision: Decision, opened: frozenset[str] | None) -> State:
-    """A state from a decision; jobs it does not know are put last on the first machine that takes them."""
-    lanes: list[list[int]] = []
-    seen: set[int] = set()
-    for machine in tables.machine_ids:
-        lane = [tables.job_index[one] for one in decision.order.get(machine, ()) if one in tables.job_index]
-        lane = [j for j in lane if j not in seen]
-        seen.update(lane)
-        lanes.append(lane)
-    for j in range(tables.n):
-        if j not in seen:
-            lanes[int(np.flatnonzero(tables.may[j].any(1))[0])].append(j)
-    tour = np.array([j for k, lane in enumerate(lanes) for j in ([-1] if k else []) + lane], int)
-    person = np.where(tables.may.any(2), tables.may.argmax(2), 0)
-    for one, who in decision.person.items():
-        if one in tables.job_index and who in tables.person_ids:
-            j, q = tables.job_index[one], tables.person_ids.index(who)
-            person[j] = np.where(tables.may[j, :, q], q, person[j])
-    drain = np.array([job.id in decision.bench_first for job in tables.jobs], bool)
-    names = frozenset(decision.opened) & frozenset(tables.overtime_names)
-    return State(tour, person, drain, names if opened is None else opened)
-
-
-def decide(tables: Tables, tour: np.ndarray, person: np.ndarray, drain: np.ndarray, opened) -> Decision:
-    """A decision in ids from arrays of one candidate."""
-    order: dict[str, list[str]] = {machine: [] for machine in tables.machine_ids}
-    who: dict[str, str] = {}
-    k = 0
-    for j in tour:
-        if j < 0:
-            k += 1
-            continue
-        order[tables.machine_ids[k]].append(tables.jobs[j].id)
-        who[tables.jobs[j].id] = tables.person_ids[person[j, k]]
-    marks = frozenset(tables.jobs[j].id for j in np.flatnonzero(drain))
-    return Decision({m: tuple(ids) for m, ids in order.items()}, who, marks, frozenset(opened))
-
-
-def plan_of(tables: Tables, state: State, start: datetime | None, evaluations: int = 0, steps: int = 0) -> Plan:
-    """The plan of one point of the search, with its timeline."""
-    clock = tables.clock(state.opened)
-    ev = evaluate(
-        tables, clock, state.tour[None], state.person[None], state.drain[None], opened=state.opened, keep_runs=True
-    )
-    decision = decide(tables, state.tour, state.person, state.drain, state.opened)
-    return _plan(tables, clock, ev, decision, start, evaluations, steps)
-
-
-def evaluate_decision(tables: Tables, decision: Decision, start: datetime | None = None) -> Plan:
-    """The plan that a decision makes, without any search. Jobs it does not name come last."""
-    return plan_of(tables, state_of(tables, decision, None), start)
-
-
-def _plan(tables, clock, ev: Evaluation, decision: Decision, start, evaluations, steps) -> Plan:
-    week = tables.week
-    placed = ev.placed[0]
-    unplaceable = dict(tables.unplaceable)
-    for j in np.flatnonzero(~placed):
-        unplaceable[tables.jobs[j].id] = "does not end within the hours of this calendar"
-    rows = []
-    for machine, ids in decision.order.items():
-        place = 0
-        for one in ids:
-            j = tables.job_index[one]
-            if not placed[j]:
-                continue
-            rows.append(
-                (one, machine, decision.person[one], place, ev.start[0, j], ev.end[0, j], ev.ready[0, j],
-                 tables.due[j], ev.late[0, j])
-            )  # fmt: skip
-            place += 1
-    columns = ["job", "machine", "person", "place", "start_min", "end_min", "ready_min", "due_min", "late_minutes"]
-    jobs = pd.DataFrame(rows, columns=columns).set_index("job")
-    edges, shortages = {}, {}
-    for k, machine in enumerate(week.machines):
-        for grade, edge in machine.edges.items():
-            need = int(ev.edges[0, k, tables.grades.index(grade)])
-            if need:
-                edges[machine.id, grade] = need
-            if edge.stock is not None and need > edge.stock:
-                shortages[machine.id, grade] = need - edge.stock
-    late_pin = np.flatnonzero(placed & (ev.start[0] > tables.pin + 1e-6))
-    return Plan(
-        week=week,
-        start=start,
-        timeline=timeline_frame(tables, clock, ev, start),
-        cost=float(ev.cost[0]),
-        costs=dict(zip(COST_TERMS, ev.terms[0].tolist(), strict=True)),
-        late_minutes=jobs["late_minutes"],
-        jobs=jobs,
-        decision=decision,
-        unplaceable=unplaceable,
-        edges=edges,
-        shortages=shortages,
-        broken_pins=tuple(tables.jobs[j].id for j in late_pin),
-        setup_minutes=float(ev.setup_minutes[0]),
-        person_end={p.id: float(ev.person_end[0, q]) for q, p in enumerate(week.people)},
-        machine_end={m.id: float(ev.machine_end[0, k]) for k, m in enumerate(week.machines)},
-        evaluations=evaluations,
-        steps=steps,
-    )
 
 
 def plan_week(

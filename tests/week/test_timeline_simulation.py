@@ -6,7 +6,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from planner.week.search import evaluate_decision, state_of
+from planner.week.result import evaluate_decision, state_of
 from planner.week.tables import Tables
 from planner.week.timeline import evaluate
 from tests.week.event_simulation import simulate
