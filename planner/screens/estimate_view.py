@@ -6,6 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from planner.cut.estimate import JobEstimate
+from planner.screens import access
 from planner.screens.words import PASS_WORDS, aim_words, likely_allow, when
 from planner.shop import Job, PassReason, Shop
 from planner.units import Units, minutes_words
@@ -39,6 +40,21 @@ def draw(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> None:
         _passes(estimate, units)
     _after(estimate, part, units)
     _figures(estimate, units, where)
+
+
+def print_button(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> None:
+    """The job's run sheet on paper; made when it is asked for."""
+    # the templates are read only by who prints
+    from planner.sheets import run_sheet
+
+    st.download_button(
+        "Print run sheet",
+        data=lambda: run_sheet(shop, job, estimate, units, access.now()).encode(),
+        file_name=f"run-sheet-{shop.part_of(job).tag}.html",
+        mime="text/html",
+        key=f"sheet/{job.id}",
+        on_click="ignore",
+    )
 
 
 def passes_table(estimate: JobEstimate, units: Units) -> pd.DataFrame:

@@ -8,7 +8,6 @@ import pandas as pd
 import streamlit as st
 
 from planner import InputError
-from planner.cut.knowledge import Knowledge
 from planner.edge import (
     BackFromRegrind,
     Cleaned,
@@ -28,10 +27,11 @@ from planner.edge import (
 )
 from planner.screens import access, charts
 from planner.screens.picture import picture, specification
+from planner.screens.plans import present_plan
+from planner.screens.said import act, say
 from planner.shop import EdgeInUse, Shop
-from planner.store import StoreError
 from planner.units import Units
-from planner.week.adapt import capacity_mm
+from planner.week.adapt import edges_at_hand, life_spent
 
 _REASONS = {
     "by rule, before it spoils a face": End.BY_RULE,
@@ -46,37 +46,15 @@ _REASONS = {
 def draw() -> None:
     st.title("Inserts")
     shop, units = access.shop(), access.units()
-    said = st.session_state.pop("inserts said", None)
-    if said:
-        (st.success if said[0] else st.error)(said[1])
+    say()
     if not shop.grades:
         st.info("No insert grade is entered yet: see the page Shop.")
         return
-    plan = _plan()
+    plan = present_plan()
     _in_use(shop, units, plan)
     _stock(shop, plan)
     _change(shop)
     _history(shop)
-
-
-def _plan():
-    """The plan on the week's board or proposal, for what is still to be cut; None when nothing is planned."""
-    from planner.screens import week
-
-    shop = access.shop()
-    if not shop.machines or not shop.jobs:
-        return None
-    accepted = access.repository().current_plan()
-    if accepted is None:
-        version, records = access.versions()
-        now = access.now()
-        return week._first_plan(access.kind(), version, records, now.replace(minute=now.minute // 15 * 15))
-    return week._board(access.kind(), *access.versions(), accepted.id, access.now()).today
-
-
-def spent(shop: Shop, edge: EdgeInUse, knowledge: Knowledge) -> float:
-    """Share of an edge's life spent: over the materials, path cut / path an edge lasts."""
-    return sum(p / capacity_mm(shop, knowledge, m, edge.grade_id) for m, p in edge.path_mm.items())
 
 
 def edge_name(shop: Shop, edge: EdgeInUse) -> str:
@@ -98,7 +76,7 @@ def _in_use(shop: Shop, units: Units, plan) -> None:
         coming = now.groupby("grade")["use"].sum().to_dict()
     bars, rows = [], []
     for edge in shop.edges:
-        name, grade, used = edge_name(shop, edge), shop.grades[edge.grade_id], spent(shop, edge, knowledge)
+        name, grade, used = edge_name(shop, edge), shop.grades[edge.grade_id], life_spent(shop, knowledge, edge)
         for step, (part, use) in enumerate((("so far", used), ("this week", coming.get(grade.name, 0.0)))):
             bars.append((name, part, use, limit, step))
         areas = "; ".join(f"{m.replace('_', ' ')} {units.area(a)}" for m, a in edge.swept_mm2.items()) or "nothing yet"
@@ -137,14 +115,13 @@ def _stock(shop: Shop, plan) -> None:
     rows = []
     for grade in shop.grades.values():
         need = needs.get(grade.name)
-        opened = shop.ready_edges.get(grade.id, 0)
         rows.append(
             {
                 "Grade": grade.name,
                 "Unopened inserts": grade.stock,
                 "Positions each": grade.positions,
-                "Fresh edges on opened inserts": opened,
-                "Fresh edges in all": opened + grade.stock * grade.positions,
+                "Fresh edges on opened inserts": shop.ready_edges.get(grade.id, 0),
+                "Fresh edges in all": edges_at_hand(shop, grade.id),
                 "To index this week": need.needed if need else 0,
                 "Order": f"{need.to_order} inserts" if need and need.to_order else "nothing",
                 "Lead time": f"{grade.lead_days} days" if grade.lead_days is not None else "unknown",
@@ -163,13 +140,10 @@ def _change(shop: Shop) -> None:
         _drawer(ledger)
 
 
-def _act(what: str, event: Event, seen: int) -> None:
+def _change_edge(what: str, event: Event, seen: int) -> str:
     """Store one change; the ledger refuses what cannot be, and tells when somebody was first."""
-    try:
-        access.repository().add_edge_event(event, seen)
-        st.session_state["inserts said"] = (True, what)
-    except (InputError, StoreError) as trouble:
-        st.session_state["inserts said"] = (False, f"Nothing was stored: {trouble}")
+    access.repository().add_edge_event(event, seen)
+    return what
 
 
 def _moment() -> dict:
@@ -214,17 +188,21 @@ def _at_the_cutter(ledger: Ledger) -> None:
         for position in same[:3]:
             event = Indexed(**base, **_moment(), from_position=held.position, to_position=position, end=end)
             words = f"Indexed to position {position}: the next cut counts on it; touch off again."
-            st.button(f"Index to position {position}", type="primary", on_click=_act, args=(words, event, seen))
+            st.button(
+                f"Index to position {position}", type="primary", on_click=act, args=(_change_edge, words, event, seen)
+            )
         for label, position in fresh[:3]:
             event = Replaced(**base, **_moment(), end=end, new_insert=label, new_position=position)
             st.button(
                 f"Replace with {label}",
-                on_click=_act,
-                args=(f"{label} is in; touch off again.", event, seen),
+                on_click=act,
+                args=(_change_edge, f"{label} is in; touch off again.", event, seen),
                 key=f"r/{label}",
             )
         cleaned = Cleaned(**base, **_moment())
-        st.button("Cleaned and put back", on_click=_act, args=("Cleaned: its life goes on.", cleaned, seen))
+        st.button(
+            "Cleaned and put back", on_click=act, args=(_change_edge, "Cleaned: its life goes on.", cleaned, seen)
+        )
     if not same and not fresh:
         st.warning("No fresh edge of this grade is opened: open an insert on the right first.")
 
@@ -237,7 +215,7 @@ def _fit(ledger: Ledger, cutter: str, pocket: int) -> None:
         return
     label, position = st.selectbox("Insert", choices, format_func=lambda c: f"{c[0]} position {c[1]}", key="fit")
     event = Fitted(cutter=cutter, pocket=pocket, insert=label, position=position, **_moment())
-    st.button("Fit it", type="primary", on_click=_act, args=(f"{label} is in.", event, len(ledger.log)))
+    st.button("Fit it", type="primary", on_click=act, args=(_change_edge, f"{label} is in.", event, len(ledger.log)))
 
 
 def _drawer(ledger: Ledger) -> None:
@@ -248,37 +226,33 @@ def _drawer(ledger: Ledger) -> None:
     with st.container(horizontal=True):
         if count:
             event = Received(grade=grade, inserts=count, **_moment())
-            st.button("Received", on_click=_act, args=(f"{count} received.", event, seen))
+            st.button("Received", on_click=act, args=(_change_edge, f"{count} received.", event, seen))
         event = Counted(grade=grade, inserts=count, **_moment())
-        st.button("Counted, so many unopened", on_click=_act, args=("Count stored.", event, seen))
+        st.button("Counted, so many unopened", on_click=act, args=(_change_edge, "Count stored.", event, seen))
     label = st.text_input("Label for a newly opened insert", key="open label", placeholder="such as C-14")
-    st.button("Open an insert", on_click=_open, args=(grade, label))
+    st.button("Open an insert", on_click=act, args=(_open, grade, label))
     loose = [i.label for i in ledger.inserts.values() if i.place is InsertPlace.DRAWER]
     away = [i.label for i in ledger.inserts.values() if i.place is InsertPlace.REGRIND]
     if loose:
         picked = st.selectbox("Insert in the drawer", loose, key="loose")
         with st.container(horizontal=True):
             sent, gone = SentForRegrind(insert=picked, **_moment()), Scrapped(insert=picked, **_moment())
-            st.button("Send for regrind", on_click=_act, args=(f"{picked} sent.", sent, seen))
-            st.button("Scrap", on_click=_act, args=(f"{picked} scrapped.", gone, seen))
+            st.button("Send for regrind", on_click=act, args=(_change_edge, f"{picked} sent.", sent, seen))
+            st.button("Scrap", on_click=act, args=(_change_edge, f"{picked} scrapped.", gone, seen))
     if away:
         picked = st.selectbox("Out for regrind", away, key="away")
         cost = st.number_input("Cost of the regrind", 0.0, 10_000.0, 0.0, key="regrind cost")
         back = BackFromRegrind(insert=picked, cost=float(cost), **_moment())
-        st.button("Back from regrind", on_click=_act, args=(f"{picked} is back.", back, seen))
+        st.button("Back from regrind", on_click=act, args=(_change_edge, f"{picked} is back.", back, seen))
 
 
-def _open(grade: str, label: str) -> None:
-    shop = access.shop()
-    grade_id = next(i for i, g in shop.grades.items() if g.name == grade)
-    try:
-        if not label.strip():
-            raise InputError("label", label, "a label to know the insert by")
-        access.repository().open_insert(grade_id, label.strip(), access.now(), access.who())
-        st.session_state["inserts said"] = (True, f"{label} opened.")
-        st.session_state["open label"] = ""
-    except (InputError, StoreError) as trouble:
-        st.session_state["inserts said"] = (False, f"Nothing was stored: {trouble}")
+def _open(grade: str, label: str) -> str:
+    grade_id = next(i for i, g in access.shop().grades.items() if g.name == grade)
+    if not label.strip():
+        raise InputError("label", label, "a label to know the insert by")
+    access.repository().open_insert(grade_id, label.strip(), access.now(), access.who())
+    st.session_state["open label"] = ""
+    return f"{label} opened."
 
 
 def _history(shop: Shop) -> None:

@@ -1,12 +1,10 @@
-"""What the forms of the page Parts share: their fields, readings of heights, the default due time, saying what came."""
+"""What the forms of the page Parts share: their fields, readings of heights, the default due time."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from datetime import datetime, time, timedelta
 from typing import Any
-
-import streamlit as st
 
 from planner import InputError
 from planner.screens.forms import Field
@@ -22,10 +20,8 @@ from planner.shop import (
     PartState,
     Shop,
 )
-from planner.store import StoreError
 from planner.units import Units
 
-_SAID = "parts said"
 _DUE_AT = time(16)
 TILL_CLEAN = "till clean"
 # a weld may stand above the new height by this
@@ -176,18 +172,3 @@ def dated(moment: datetime) -> str:
 
 
 # -- saying what came of it --------------------------------------------------------------------------------------------
-def attempt(save: Callable[[], str]) -> None:
-    """Run a button's work in its callback; what it says, or why nothing was stored, is shown on the next run."""
-    try:
-        st.session_state[_SAID] = ("success", save())
-    except InputError as wrong:
-        st.session_state[_SAID] = ("error", f"Nothing was stored. {wrong.field}: accepted is {wrong.accepted}.")
-    except StoreError as trouble:
-        st.session_state[_SAID] = ("error", f"Nothing was stored. {trouble}")
-
-
-def say() -> None:
-    """What the last button on this page led to."""
-    level, said = st.session_state.pop(_SAID, None) or (None, None)
-    if said:
-        (st.success if level == "success" else st.error)(said)

@@ -11,13 +11,13 @@ from planner import InputError
 from planner.screens import access, estimate_view, words
 from planner.screens.forms import Field, Form
 from planner.screens.parts_fields import (
-    attempt,
     default_due,
     face_choices,
     job_fields,
     job_values,
     shown_job,
 )
+from planner.screens.said import act
 from planner.shop import DueKind, Job, JobState, MatchedSet, Part, PartState, Shop
 from planner.store.references import mark_key
 from planner.units import Units
@@ -59,7 +59,7 @@ def _one(shop: Shop, part: Part, job: Job, units: Units) -> None:
                 "Withdraw it",
                 key=f"job/{job.id}/withdraw",
                 type="primary",
-                on_click=attempt,
+                on_click=act,
                 args=(lambda: _withdraw(shop, job),),
             )
     with st.expander("Change the job"):
@@ -135,7 +135,7 @@ def _set(shop: Shop, part: Part, job: Job, units: Units) -> None:
             st.button(
                 "Take it out of the set" if len(matched.job_ids) > 2 else "Dissolve the set",
                 key=f"job/{job.id}/unset",
-                on_click=attempt,
+                on_click=act,
                 args=(lambda: _leave_set(matched, job.id),),
             )
         return

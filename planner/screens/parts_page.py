@@ -15,7 +15,6 @@ from planner.screens.forms import Field, Form
 from planner.screens.parts_fields import (
     IDENTITY,
     STANDING,
-    attempt,
     dated,
     face_choices,
     face_size,
@@ -23,11 +22,11 @@ from planner.screens.parts_fields import (
     height_fields,
     part_values,
     readings_of,
-    say,
     shown_part,
 )
 from planner.screens.parts_jobs import draw_jobs
 from planner.screens.parts_past import draw_past
+from planner.screens.said import act, say
 from planner.shop import BEFORE_THE_CUT, Face, Gate, GateKind, GateState, HeightStage, Hold, Part, Shop
 from planner.store.finding import Found
 from planner.units import Units
@@ -164,7 +163,7 @@ def _holds(part: Part) -> None:
         cell.button(
             "Ended",
             key=f"hold/{part.id}/{hold.id}",
-            on_click=attempt,
+            on_click=act,
             args=(lambda h=hold: _end_hold(part, h),),
             width="stretch",
         )

@@ -22,17 +22,18 @@ class Picture:
 
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
-        self._kept: dict[Hashable, Any] = {}
+        self._kept: dict[Hashable, tuple[Hashable, Any]] = {}
 
-    def once(self, key: Hashable, make: Callable[[], Shown]) -> Shown:
-        """What ``make`` gives, made only when first asked for under this key."""
-        if key not in self._kept:
-            self._kept[key] = make()
-        return self._kept[key]
+    def once(self, key: Hashable, make: Callable[[], Shown], at: Hashable = None) -> Shown:
+        """What ``make`` gives, made when first asked for under this key, and anew when ``at`` (the minute, say) is
+        another one: what was kept for the last one is let go."""
+        if key not in self._kept or self._kept[key][0] != at:
+            self._kept[key] = (at, make())
+        return self._kept[key][1]
 
-    def chart(self, key: Hashable, make: Callable[[], alt.TopLevelMixin]) -> dict[str, Any]:
+    def chart(self, key: Hashable, make: Callable[[], alt.TopLevelMixin], at: Hashable = None) -> dict[str, Any]:
         """The specification of the chart that ``make`` gives."""
-        return dict(self.once(("chart", key), lambda: specification(make())))
+        return dict(self.once(("chart", key), lambda: specification(make()), at))
 
     def course(self) -> pd.DataFrame:
         """What each edge does along the plan."""

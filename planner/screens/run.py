@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import streamlit as st
 
 from planner import InputError
 from planner.cut import learning_interval
-from planner.cut.estimate import JobEstimate
+from planner.cut.estimate import JobEstimate, cutting_passes, edge_path_mm
 from planner.screens import access, estimate_view, words
 from planner.screens.forms import Field, Form
-from planner.sheets import DEFER, cautions, run_sheet
+from planner.screens.said import act, say, tell
+from planner.sheets import DEFER, cautions
 from planner.shop import (
     Cut,
     EdgeUse,
@@ -34,7 +36,7 @@ def draw() -> None:
     if not jobs:
         st.info("No job is open. Enter parts on the page Parts.")
         return
-    _said()
+    say()
     queue = access.queue()
     free = [i for i, j in jobs.items() if not shop.part_of(j).waits_for]
     order = [*free, *(i for i in jobs if i not in free)]
@@ -66,36 +68,18 @@ def draw() -> None:
         st.info("This family: " + "; ".join(differs) + ".")
     with st.container(horizontal=True):
         if job.state is JobState.WAITING:
-            st.button("It is on the machine now", on_click=_set_state, args=(job, JobState.RUNNING))
+            st.button("It is on the machine now", on_click=act, args=(_set_state, job, JobState.RUNNING))
         else:
-            st.button("Back to waiting", on_click=_set_state, args=(job, JobState.WAITING))
-        st.download_button(
-            "Print run sheet",
-            data=lambda: run_sheet(shop, job, estimate, units, access.now()).encode(),
-            file_name=f"run-sheet-{part.tag}.html",
-            mime="text/html",
-            on_click="ignore",
-        )
+            st.button("Back to waiting", on_click=act, args=(_set_state, job, JobState.WAITING))
+        estimate_view.print_button(shop, job, estimate, units)
     _large_figures(estimate, units)
     estimate_view.draw(shop, job, estimate, units)
     _record(shop, job, estimate, units)
 
 
-def _said() -> None:
-    said = st.session_state.pop("run said", None)
-    if said:
-        st.success(said)
-
-
-def _set_state(job: Job, state: JobState) -> None:
-    from dataclasses import replace
-
-    from planner.store import StoreError
-
-    try:
-        access.repository().save(replace(job, state=state), by=access.who(), at=access.now())
-    except (InputError, StoreError) as trouble:
-        st.session_state["run said"] = f"Not changed: {trouble}"
+def _set_state(job: Job, state: JobState) -> str:
+    access.repository().save(replace(job, state=state), by=access.who(), at=access.now())
+    return "On the machine." if state is JobState.RUNNING else "Back in the queue."
 
 
 def _large_figures(estimate: JobEstimate, units: Units) -> None:
@@ -107,7 +91,7 @@ def _large_figures(estimate: JobEstimate, units: Units) -> None:
     for cell, planned in zip(st.columns(len(shown)), shown, strict=True):
         turns = f"{planned.turns} turn + " if planned.turns else ""
         cell.metric(
-            f"{words.PASS_WORDS[planned.reason]}",
+            f"{words.PASS_WORDS[planned.reason]} ({units.depth_unit})",
             f"{turns}{units.depth(planned.standing_mm, unit=False)}",
             help=f"{dial} shows this in {units.depth_unit}; depth then {units.depth(planned.total_mm)}",
             border=True,
@@ -186,10 +170,7 @@ def _store(shop: Shop, job: Job, estimate: JobEstimate, units: Units, values: di
     setup = estimate.setup
     uses = ()
     if setup is not None:
-        path = sum(
-            (setup.finish if p.finishing else setup.rough).path_mm for p in passes if p.reason is not PassReason.KISS
-        )
-        swept = face.area_mm2 * sum(p.reason is not PassReason.KISS for p in passes)
+        path, swept = edge_path_mm(setup, passes), face.area_mm2 * cutting_passes(passes)
         uses = tuple(
             EdgeUse(e.insert_id, e.position, path, swept) for e in shop.edges if e.cutter_id == setup.cutter.id
         )
@@ -225,5 +206,5 @@ def _store(shop: Shop, job: Job, estimate: JobEstimate, units: Units, values: di
     )
     store.record_cut(cut)
     tag = shop.part_of(job).tag
-    st.session_state["run said"] = f"{tag} recorded: {units.depth(stop)} taken. Heights, edge and queue are up to date."
-    return st.session_state["run said"]
+    tell(f"{tag} recorded: {units.depth(stop)} taken. Heights, edge and queue are up to date.")
+    return ""

@@ -16,7 +16,7 @@ from planner.screens import (
     shop_settings,
     shop_tooling,
 )
-from planner.screens.shop_records import say
+from planner.screens.said import say
 from planner.shop import Shop
 from planner.store import Kind
 from planner.units import Units

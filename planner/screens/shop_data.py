@@ -8,7 +8,8 @@ from pathlib import Path
 import streamlit as st
 
 from planner.screens import access
-from planner.screens.shop_records import act, table
+from planner.screens.said import act
+from planner.screens.shop_records import table
 from planner.store import Backup, Kind, backup_now, restore
 from planner.store.backup import list_backups
 

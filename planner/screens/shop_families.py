@@ -9,7 +9,8 @@ import streamlit as st
 from planner import InputError
 from planner.screens import access, shop_places
 from planner.screens.forms import Field, Form
-from planner.screens.shop_records import act, delete_button, pick, pick_key, store_noun, table
+from planner.screens.said import act
+from planner.screens.shop_records import delete_button, pick, pick_key, store_noun, table
 from planner.shop import MATERIALS, Face, FaceKind, Family, Limit, PartKind, Shop, default_points
 from planner.units import Units
 

@@ -9,8 +9,8 @@ import streamlit as st
 
 from planner.screens import access
 from planner.screens.forms import Field, Form
+from planner.screens.said import act
 from planner.screens.shop_records import (
-    act,
     delete_button,
     hour_fields,
     hour_values,

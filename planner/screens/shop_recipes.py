@@ -11,7 +11,8 @@ from planner import InputError
 from planner.cut import spindle_speed, table_feed
 from planner.screens import access
 from planner.screens.forms import Field, Form
-from planner.screens.shop_records import act, delete_button, pick, store_noun, table
+from planner.screens.said import act
+from planner.screens.shop_records import delete_button, pick, store_noun, table
 from planner.sheets.cautions import DEFER, cautions
 from planner.shop import MATERIALS, Cutter, Recipe, Shop, recipe_speeds
 from planner.units import Units

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -12,11 +12,10 @@ import streamlit as st
 from planner import InputError
 from planner.screens import access
 from planner.screens.forms import Field
+from planner.screens.said import act, tell
 from planner.shop import Window
-from planner.store import StoreError
 from planner.units import Units
 
-SAID = "shop said"
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
@@ -54,27 +53,10 @@ def store_noun(kind: str, old: Any, new: Any, name: str, more: str = "") -> str:
         stored = store.add(new, by=access.who(), at=access.now())
         st.session_state[pick_key(kind)] = stored.id
         # the form of the new record gives way to the stored one's: the page says it
-        st.session_state[SAID] = ("success", f"{name} added.{more}")
+        tell(f"{name} added.{more}")
         return ""
     store.save(new, by=access.who(), at=access.now())
     return f"{name} saved.{more}"
-
-
-def act(deed: Callable[..., str], *args: Any) -> None:
-    """A button's callback: do it, say what came of it."""
-    try:
-        st.session_state[SAID] = ("success", deed(*args))
-    except InputError as wrong:
-        st.session_state[SAID] = ("error", f"Nothing was changed. “{wrong.value}” will not do: {wrong.accepted}.")
-    except StoreError as trouble:
-        st.session_state[SAID] = ("error", str(trouble))
-
-
-def say() -> None:
-    """What the last button led to, once."""
-    said = st.session_state.pop(SAID, None)
-    if said:
-        (st.success if said[0] == "success" else st.error)(said[1])
 
 
 def delete_button(noun: Any, name: str) -> None:

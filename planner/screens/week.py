@@ -9,9 +9,11 @@ import streamlit as st
 
 from planner.screens import access, charts, estimate_view, words
 from planner.screens.picture import Picture, picture
+from planner.screens.plans import accepted_board, first_plan
+from planner.screens.said import say, tell
 from planner.shop import JobState, Shop
 from planner.units import Units, minutes_words
-from planner.week.board import Board, board_of, hours, payload_of, plan_shop, week_end
+from planner.week.board import Board, hours, payload_of, plan_shop, week_end
 from planner.week.queue import Queue
 from planner.week.search import Plan
 
@@ -27,8 +29,8 @@ def draw() -> None:
         return
     queue, now = access.queue(), access.now()
     accepted = access.repository().current_plan()
-    board = _board(access.kind(), *access.versions(), accepted.id, now) if accepted else None
-    proposal = _proposal(shop, queue, now, accepted)
+    board = accepted_board(accepted) if accepted else None
+    proposal = _proposal(accepted)
     _state_line(accepted, board, proposal)
     _buttons(shop, queue, now, accepted, proposal)
     shown = board.today if board is not None and proposal is None else proposal
@@ -60,28 +62,14 @@ def _first_steps(shop: Shop) -> None:
 
 
 # -- the plan ----------------------------------------------------------------------------------------------------------
-@st.cache_resource(max_entries=8, show_spinner=False)
-def _board(which, version: int, records: int, plan_id: int, now: datetime) -> Board:
-    store = access._open(which)
-    payload = next(p for p in store.plan_history(20) if p.id == plan_id).payload
-    return board_of(payload, access.shop(), access.queue(), now, access.knowledge())
-
-
-@st.cache_resource(max_entries=4, show_spinner="Planning the week …")
-def _first_plan(which, version: int, records: int, hour: datetime) -> Plan:
-    """The plan a shop meets before anybody accepted one; the same for everybody."""
-    return plan_shop(access.shop(), access.queue(), hour, access.knowledge(), steps=0)
-
-
-def _proposal(shop: Shop, queue: Queue, now: datetime, accepted) -> Plan | None:
+def _proposal(accepted) -> Plan | None:
     """What was searched for and not accepted yet; made by itself only while no plan was ever accepted."""
     kept = st.session_state.get(_PROPOSAL)
     if kept and kept["kind"] == access.kind() and kept["version"] == access.versions():
         return kept["plan"]
     if accepted is not None:
         return None
-    version, records = access.versions()
-    return _first_plan(access.kind(), version, records, now.replace(minute=now.minute // 15 * 15))
+    return first_plan()
 
 
 def _state_line(accepted, board: Board | None, proposal: Plan | None) -> None:
@@ -107,12 +95,7 @@ def _buttons(shop: Shop, queue: Queue, now: datetime, accepted, proposal: Plan |
             st.button("Accept this plan", type="primary", on_click=_accept, args=(proposal, access.versions()))
             if accepted is not None:
                 st.button("Keep the accepted plan", on_click=_drop)
-    said = st.session_state.pop("week said", None)
-    if said:
-        st.toast(said)
-    wrong = st.session_state.pop("week wrong", None)
-    if wrong:
-        st.error(wrong)
+    say()
 
 
 def _search(shop: Shop, queue: Queue, now: datetime, accepted) -> None:
@@ -130,16 +113,16 @@ def _search(shop: Shop, queue: Queue, now: datetime, accepted) -> None:
 
 def _accept(plan: Plan, seen: tuple[int, int]) -> None:
     if not access.who():
-        st.session_state["week wrong"] = "Say who you are (top right), then accept: a plan carries a name."
+        tell("Say who you are (top right), then accept: a plan carries a name.", wrong=True)
         return
     if access.versions() != seen:
-        st.session_state["week wrong"] = "Something changed meanwhile: look at the new plan, then accept."
+        tell("Something changed meanwhile: look at the new plan, then accept.", wrong=True)
         return
     shop, store = access.shop(), access.repository()
     payload = payload_of(plan, shop, access.queue(), plan.start)
     store.accept_plan(payload, access.who(), access.now(), store.data_version())
     st.session_state.pop(_PROPOSAL, None)
-    st.session_state["week said"] = "Accepted. The board stays like this until somebody re-plans and accepts."
+    tell("Accepted. The board stays like this until somebody re-plans and accepts.")
 
 
 def _drop() -> None:
@@ -226,7 +209,7 @@ def _timeline(shop: Shop, rows: pd.DataFrame, now: datetime, seen: Picture) -> N
         return charts.timeline(frame, [lane for lane in in_order if lane in drawn])
 
     st.vega_lite_chart(
-        spec=seen.chart(("board", days, now), chart),
+        spec=seen.chart(("board", days), chart, now),
         width="stretch",
         alt="Jobs on machines and people, a lane a day, with due times as triangles; red triangles are missed",
     )
@@ -304,11 +287,11 @@ def _joined(frame: pd.DataFrame) -> pd.DataFrame:
 def _load(shop: Shop, now: datetime, seen: Picture) -> None:
     st.subheader("Hours this week")
     plan, end = seen.plan, week_end(now)
-    frame = seen.once(("hours", now), lambda: hours(plan, shop, now, end))
+    frame = seen.once("hours", lambda: hours(plan, shop, now, end), now)
     if frame["available"].sum() == 0:
-        frame = seen.once(("next hours", now), lambda: hours(plan, shop, now, end + timedelta(days=7)))
+        frame = seen.once("next hours", lambda: hours(plan, shop, now, end + timedelta(days=7)), now)
         st.caption("This week is over: next week's hours.")
-    chart = seen.chart(("hours", now), lambda: charts.hours(frame))
+    chart = seen.chart("hours", lambda: charts.hours(frame), now)
     st.vega_lite_chart(spec=chart, width="stretch", alt="Hours booked against hours available")
     for row in frame.itertuples():
         if row.booked > row.available + 0.05:
@@ -364,6 +347,7 @@ def _queue(shop: Shop, queue: Queue, units: Units, seen: Picture) -> None:
         on_select="rerun",
         selection_mode="single-row",
         key="queue table",
+        placeholder="not placed",
         column_config={
             "Due": st.column_config.DatetimeColumn(format="ddd D MMM HH:mm"),
             "Ready": st.column_config.DatetimeColumn(format="ddd D MMM HH:mm", help="in the plan shown above"),
@@ -379,20 +363,7 @@ def _queue(shop: Shop, queue: Queue, units: Units, seen: Picture) -> None:
     with st.container(border=True):
         st.markdown(f"**{words.job_name(shop, job.id)}**")
         estimate_view.draw(shop, job, queue.estimates[job.id], units)
-        _run_sheet_button(shop, job, queue.estimates[job.id], units)
-
-
-def _run_sheet_button(shop: Shop, job, estimate, units: Units) -> None:
-    from planner.sheets import run_sheet
-
-    st.download_button(
-        "Print run sheet",
-        data=lambda: run_sheet(shop, job, estimate, units, access.now()).encode(),
-        file_name=f"run-sheet-{shop.part_of(job).tag}.html",
-        mime="text/html",
-        key=f"sheet/{job.id}",
-        on_click="ignore",
-    )
+        estimate_view.print_button(shop, job, queue.estimates[job.id], units)
 
 
 def _print(shop: Shop, plan: Plan, now: datetime) -> None:

@@ -1,0 +1,36 @@
+"""What the last button led to: a callback leaves it here, the page says it once on the next run."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import streamlit as st
+
+from planner import InputError
+from planner.store import StoreError
+
+_SAID = "said"
+
+
+def tell(words: str, wrong: bool = False) -> None:
+    """Leave something to be said."""
+    st.session_state[_SAID] = (wrong, words)
+
+
+def act(deed: Callable[..., str], *args: Any) -> None:
+    """A button's callback: do it; what it returns is said, or why nothing was stored."""
+    try:
+        tell(deed(*args))
+    except InputError as wrong:
+        what = f"“{wrong.value}” will not do" if wrong.value not in ("", None) else "something is missing"
+        tell(f"Nothing was stored. {wrong.field}: {what}; accepted: {wrong.accepted}.", wrong=True)
+    except StoreError as trouble:
+        tell(f"Nothing was stored. {trouble}", wrong=True)
+
+
+def say() -> None:
+    """Say it, once."""
+    wrong, words = st.session_state.pop(_SAID, (False, ""))
+    if words:
+        (st.error if wrong else st.success)(words)
