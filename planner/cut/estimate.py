@@ -7,20 +7,21 @@ no more). Every figure knows its origin.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from planner.cut.flags import Flag, job_flags
 from planner.cut.headroom import HeadRoom, HeightAfter, head_room, heights_after
-from planner.cut.knowledge import Depth, Knowledge
+from planner.cut.knowledge import Depth, Knowledge, edge_life_mm
 from planner.cut.passes import FINISH, PassPlan, PassProblem, plan_policy
 from planner.cut.schedule import target_passes, worth_a_change
 from planner.cut.setups import CutSetup, band_of, setups_for
 from planner.errors import InputError, not_negative
-from planner.shop import Aim, GateKind, GateState, Job, Origin, Part, PassReason, Shop, Source, starting
-from planner.shop.origin import COMPUTED, MEASURED, TYPED
+from planner.face import TouchOff as Zero
+from planner.shop import Aim, Condition, GateKind, GateState, Job, Origin, Part, PassReason, PassRecord, Shop, starting
+from planner.shop.origin import COMPUTED, MEASURED, STARTING, TYPED, UNKNOWN
 
 
 @dataclass(frozen=True)
@@ -45,7 +46,7 @@ class TouchOff:
 
     def below_zero_mm(self, depth_mm: float) -> float:
         """How far below its zero the cutter stands at ``depth_mm`` below first contact: d − δ + t."""
-        return depth_mm - (self.delta_mm or 0.0) + self.paper_mm
+        return Zero(self.delta_mm or 0.0, self.paper_mm).down_mm(depth_mm)
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,7 @@ class PlannedPass:
 @dataclass(frozen=True)
 class StepTime:
     """A step of the job: ``where`` is "machine" (person and machine), "unattended" (machine alone), "away" (person
-    alone). ``passes`` tells that the step is one traverse: a job may pause after it."""
+    alone). ``is_pass`` tells that the step is one traverse: a job may pause after it."""
 
     name: str
     minutes: float
@@ -94,7 +95,6 @@ class JobEstimate:
     passes: tuple[PlannedPass, ...]
     steps: tuple[StepTime, ...]
     steps_allow: tuple[StepTime, ...]
-    first_below_zero_mm: float
     touch_off: TouchOff
     path_likely_mm: float
     path_allow_mm: float
@@ -166,7 +166,7 @@ def estimate_job(
     only = machine_id if machine_id is not None else job.machine_id
     if only is not None:
         setups = [s for s in setups if s.machine.id == only]
-    chosen = _prefer(shop, setups)
+    chosen = _prefer(setups)
     belief = depth or knowledge.depth(family, face, part.condition)
     group = starting.group(family.material, family.kind)
     touch = touch_off or TouchOff(
@@ -179,9 +179,11 @@ def estimate_job(
     allow = course.stop_allow
     left_likely, left_allow = room.after(course.stop_likely), room.after(allow)
     rebuilds = None if left_allow is None else max(0, math.floor(left_allow / rebuild + 1e-9))
-    capacity, capacity_origin = _capacity(knowledge, family.material, chosen)
+    capacity, capacity_origin = (
+        edge_life_mm(shop, knowledge, family.material, chosen.grade.id) if chosen else (None, UNKNOWN)
+    )
     skin = starting.SKIN_FACTOR[part.condition]
-    paths = [_path_mm(chosen, passes) for passes in (course.likely, course.passes)]
+    paths = [edge_path_mm(chosen, passes) for passes in (course.likely, course.passes)]
     shares = [None if capacity is None else path * skin / capacity for path in paths]
     rate = (chosen.hourly_rate if chosen else None) or shop.settings.hourly_rate
     edge_price = 0.0
@@ -199,12 +201,11 @@ def estimate_job(
         course.passes,
         _steps(part, minutes.steps, course.likely, _in_set(shop, job)),
         _steps(part, minutes.steps, course.passes, _in_set(shop, job)),
-        touch.below_zero_mm(course.first_depth) - (touch.raise_mm if touch.delta_mm is None else 0.0),
         touch,
         paths[0],
         paths[1],
-        face.area_mm2 * _cutting(course.likely),
-        face.area_mm2 * _cutting(course.passes),
+        face.area_mm2 * cutting_passes(course.likely),
+        face.area_mm2 * cutting_passes(course.passes),
         shares[0],
         shares[1],
         0.0,
@@ -225,8 +226,8 @@ def estimate_job(
             "minutes": minutes.origin,
             "edge": capacity_origin,
             "rebuild": rebuild_origin,
-            "ra": Origin(Source.STARTING if chosen else Source.UNKNOWN),
-            "heights": MEASURED if room.measured else Origin(Source.UNKNOWN),
+            "ra": STARTING if chosen else UNKNOWN,
+            "heights": MEASURED if room.measured else UNKNOWN,
             "travel": COMPUTED,
         },
         tuple(against) if chosen is None else (),
@@ -234,7 +235,7 @@ def estimate_job(
     )
     spent = math.fsum(s.minutes for s in estimate.steps) * rate / 60 + edge_price
     estimate = replace(estimate, cost_likely=spent)
-    normal = knowledge.depth(family, face, type(part.condition).NORMAL)
+    normal = knowledge.depth(family, face, Condition.NORMAL)
     return replace(estimate, flags=job_flags(estimate, shop, job, part, family, face, normal.allow_mm))
 
 
@@ -249,29 +250,14 @@ class _Course:
     uncleaned: float = 0.0
     worth: bool = True
 
-    @property
-    def first_depth(self) -> float:
-        return self.passes[0].total_mm if self.passes else 0.0
 
-
-def _prefer(shop: Shop, setups: list[CutSetup]) -> CutSetup | None:
-    """The setup with the shorter traverse at finishing feed; a signed, mounted one first by its order in the shop."""
+def _prefer(setups: list[CutSetup]) -> CutSetup | None:
+    """The setup with the shortest traverse at finishing feed; the shop's own order where they are alike."""
     return min(setups, key=lambda s: (s.finish.minutes, s.machine.id or 0, s.cutter.id or 0)) if setups else None
 
 
 def _in_set(shop: Shop, job: Job) -> bool:
     return job.id is not None and shop.set_of(job.id) is not None
-
-
-def _capacity(knowledge: Knowledge, material: str, setup: CutSetup | None) -> tuple[float | None, Origin]:
-    if setup is None:
-        return None, Origin(Source.UNKNOWN)
-    known = knowledge.life.get((material, setup.grade.id))
-    if known:
-        return known
-    if setup.recipe.capacity_path_mm is not None:
-        return setup.recipe.capacity_path_mm, Origin(Source.STARTING, note="from the recipe")
-    return starting.CAPACITY_PATH_MM.get(material), Origin(Source.STARTING)
 
 
 def pass_policy(
@@ -355,8 +341,11 @@ def _dressed(rows: list, setup: CutSetup, touch: TouchOff) -> tuple[PlannedPass,
     if setup.recipe.kiss_pass:
         rows = [(0.0, False, PassReason.KISS, 1.0), *rows]
     dial, passes, before = setup.machine.instrument, [], 0.0
-    for total, finishing, reason, needed in rows:
+    for i, (total, finishing, reason, needed) in enumerate(rows):
         below = touch.below_zero_mm(total)
+        if i == 0 and reason is PassReason.KISS and touch.delta_mm is None:
+            # the high spot may stand anywhere above the touch-off place: come down from above it
+            below -= touch.raise_mm
         minutes = (setup.finish if finishing else setup.rough).minutes
         standing, turns = dial.standing_mm(below), dial.whole_turns(below)
         passes.append(PlannedPass(reason, finishing, total - before, total, below, standing, turns, minutes, needed))
@@ -364,13 +353,13 @@ def _dressed(rows: list, setup: CutSetup, touch: TouchOff) -> tuple[PlannedPass,
     return tuple(passes)
 
 
-def _cutting(passes: tuple[PlannedPass, ...]) -> int:
+def cutting_passes(passes: Iterable[PlannedPass | PassRecord]) -> int:
     """How many passes count for the edge: the kiss pass only touches the high spots."""
     return sum(p.reason is not PassReason.KISS for p in passes)
 
 
-def _path_mm(setup: CutSetup | None, passes: tuple[PlannedPass, ...]) -> float:
-    """Path of each edge in the material, kiss pass left out."""
+def edge_path_mm(setup: CutSetup | None, passes: Iterable[PlannedPass | PassRecord]) -> float:
+    """Path of each edge in the material, of planned or of recorded passes; the kiss pass left out."""
     return math.fsum(
         (setup.finish if p.finishing else setup.rough).path_mm for p in passes if p.reason is not PassReason.KISS
     )

@@ -9,6 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
+from planner.face import heights_after as cut_heights
 from planner.shop import Face, Part
 
 
@@ -95,15 +98,11 @@ def heights_after(
     Without a survey (``gaps_mm`` None) the likely figure takes the whole depth, and the highest one supposes the point
     lay ``out_of_flat_mm`` low.
     """
-    found = []
-    for name, reading in part.latest_heights_mm(face.id).items():
-        now = reading.height_mm
-        if gaps_mm is not None:
-            gap = gaps_mm.get(name, 0.0)
-            likely, low = (now - max(0.0, d - gap) for d in (stop_likely_mm, stop_allow_mm))
-            high = likely
-        else:
-            likely, low = now - stop_likely_mm, now - stop_allow_mm
-            high = now - max(0.0, stop_likely_mm - out_of_flat_mm)
-        found.append(HeightAfter(name, now, likely, low, high))
-    return tuple(found)
+    readings = part.latest_heights_mm(face.id)
+    now = [r.height_mm for r in readings.values()]
+    gaps = np.array([(gaps_mm or {}).get(name, 0.0) for name in readings])
+    likely, low = (cut_heights(now, gaps, depth) for depth in (stop_likely_mm, stop_allow_mm))
+    high = likely if gaps_mm is not None else cut_heights(now, gaps + out_of_flat_mm, stop_likely_mm)
+    return tuple(
+        HeightAfter(*row) for row in zip(readings, now, likely.tolist(), low.tolist(), high.tolist(), strict=True)
+    )

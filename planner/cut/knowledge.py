@@ -72,6 +72,18 @@ class Knowledge:
         return normal.likely_mm + starting.REBUILD_EXTRA_MM, normal.origin
 
 
+def edge_life_mm(shop: Shop, knowledge: Knowledge, material: str, grade_id: int) -> tuple[float, Origin]:
+    """Path (mm) one edge of a grade lasts in a material: learned, from its recipe, or a starting value."""
+    known = knowledge.life.get((material, grade_id))
+    if known:
+        return known
+    for recipe in shop.recipes.values():
+        if recipe.material == material and recipe.grade_id == grade_id and recipe.capacity_path_mm:
+            return recipe.capacity_path_mm, Origin(Source.STARTING, note="from the recipe")
+    # a material without a figure of its own is taken for the hardest on the edge
+    return starting.CAPACITY_PATH_MM.get(material, starting.CAPACITY_PATH_MM["grey_iron"]), STARTING
+
+
 def starting_depth(family: Family, face: Face, condition: Condition) -> Depth:
     start = starting.clean_up_depth(family.material, family.kind, condition, face.kind is FaceKind.PARTING)
     return Depth(stats.lognorm(start.sigma, scale=start.median_mm), STARTING)

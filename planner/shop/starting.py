@@ -159,8 +159,6 @@ REBUILD_EXTRA_MM = 0.5 * MM_PER_THOU
 USUAL_OUT_OF_FLAT_MM: Mapping[str, float] = MappingProxyType(
     {"aluminium head": 3 * MM_PER_THOU, "iron head": 4 * MM_PER_THOU, "case half": 2 * MM_PER_THOU}
 )
-FINISH_RATIO = 1.25
-FINISH_FLOOR_UM = 0.2
 FIXTURE_CHANGE_MINUTES = 5.0
 WATCH_AFTER_MAGNESIUM_MINUTES = 60.0
 RUSH_FACTOR = 5.0

@@ -5,11 +5,24 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from datetime import datetime, time, timedelta
 
-from planner.cut.estimate import JobEstimate
-from planner.cut.knowledge import Knowledge
+from planner.cut.estimate import JobEstimate, cutting_passes
+from planner.cut.knowledge import Knowledge, edge_life_mm
 from planner.edge.wear import planning_limit
 from planner.errors import InputError
-from planner.shop import Closure, Job, JobState, Machine, Part, PartState, PassReason, Person, Shop, Window, starting
+from planner.shop import (
+    Closure,
+    EdgeInUse,
+    Job,
+    JobState,
+    Machine,
+    Part,
+    PartState,
+    PassReason,
+    Person,
+    Shop,
+    Window,
+    starting,
+)
 from planner.shop.materials import MATERIALS
 from planner.week import calendar, model
 from planner.week.queue import Queue
@@ -107,7 +120,7 @@ def _before(step) -> bool:
 
 def _steps(estimate: JobEstimate, running: bool) -> tuple[model.Step, ...]:
     """The steps at the machine. A running job keeps its passes and what follows: how far it is, its record tells."""
-    cutting = sum(p.reason is not PassReason.KISS for p in estimate.passes_likely)
+    cutting = cutting_passes(estimate.passes_likely)
     share = (estimate.edge_share_likely or 0.0) / max(cutting, 1)
     found, passes = [], iter(estimate.passes_likely)
     for step in estimate.steps:
@@ -201,25 +214,14 @@ def _machine(shop, machine: Machine, now, days, knowledge: Knowledge, fixed) -> 
 
 
 def edge_use(shop: Shop, knowledge: Knowledge, cutter_id: int, grade_id: int) -> float:
-    """Use of the most used edge of this grade in a cutter: sum over materials of path / what an edge lasts."""
-    uses = [0.0]
-    for edge in shop.edges:
-        if edge.cutter_id == cutter_id and edge.grade_id == grade_id:
-            uses.append(
-                sum(path / capacity_mm(shop, knowledge, material, grade_id) for material, path in edge.path_mm.items())
-            )
-    return max(uses)
+    """Use of the most used edge of this grade in a cutter; 0 where none is fitted."""
+    fitted = (e for e in shop.edges if e.cutter_id == cutter_id and e.grade_id == grade_id)
+    return max((life_spent(shop, knowledge, edge) for edge in fitted), default=0.0)
 
 
-def capacity_mm(shop: Shop, knowledge: Knowledge, material: str, grade_id: int) -> float:
-    """Path one edge lasts in a material: learned, from the recipe, or a starting value."""
-    known = knowledge.life.get((material, grade_id))
-    if known:
-        return known[0]
-    for recipe in shop.recipes.values():
-        if recipe.material == material and recipe.grade_id == grade_id and recipe.capacity_path_mm:
-            return recipe.capacity_path_mm
-    return starting.CAPACITY_PATH_MM.get(material, starting.CAPACITY_PATH_MM["grey_iron"])
+def life_spent(shop: Shop, knowledge: Knowledge, edge: EdgeInUse) -> float:
+    """Share of an edge's life spent: sum over materials of path / what an edge lasts."""
+    return sum(p / edge_life_mm(shop, knowledge, m, edge.grade_id)[0] for m, p in edge.path_mm.items())
 
 
 def edges_at_hand(shop: Shop, grade_id: int) -> int:

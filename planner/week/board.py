@@ -15,11 +15,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from planner.cut.estimate import cutting_passes
 from planner.cut.knowledge import Knowledge
 from planner.edge.wear import planning_limit
 from planner.shop import JobState, PassReason, Shop
 from planner.units import minutes_words
-from planner.week.adapt import DAYS, week_of
+from planner.week.adapt import DAYS, edges_at_hand, week_of
 from planner.week.queue import Queue
 from planner.week.search import Decision, Plan, Progress, evaluate_decision, search_week
 from planner.week.tables import Tables
@@ -201,7 +202,7 @@ def edge_course(plan: Plan, shop: Shop, queue: Queue, knowledge: Knowledge | Non
                 used[grade] = 0.0
             if not kind.endswith(" pass") or kind.startswith(PassReason.KISS.value):
                 continue
-            count = max(1, sum(p.reason is not PassReason.KISS for p in estimate.passes_likely))
+            count = max(1, cutting_passes(estimate.passes_likely))
             share = (estimate.edge_share_likely or 0.0) / count
             used[grade] = used.get(grade, 0.0) + share
             material = shop.family_of(shop.part_of(job)).material
@@ -230,7 +231,7 @@ def edge_needs(plan: Plan, shop: Shop) -> pd.DataFrame:
         needed[grade] = needed.get(grade, 0) + int(count)
     found = []
     for grade in shop.grades.values():
-        at_hand = shop.ready_edges.get(grade.id, 0) + grade.stock * grade.positions
+        at_hand = edges_at_hand(shop, grade.id)
         short = max(0, needed.get(grade.name, 0) - at_hand)
         found.append((grade.name, needed.get(grade.name, 0), at_hand, short, math.ceil(short / grade.positions)))
     return pd.DataFrame(found, columns=["grade", "needed", "at_hand", "short", "to_order"])

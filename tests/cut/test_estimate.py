@@ -82,7 +82,8 @@ def test_targets_stand_on_the_instrument_counted_from_touch_off(shop):
 def test_without_a_survey_the_first_traverse_begins_raised(shop):
     estimate = estimate_job(shop, shop.jobs[1])
     assert estimate.touch_off.delta_mm is None
-    assert estimate.first_below_zero_mm == pytest.approx(4 * THOU - 3 * THOU)
+    assert estimate.passes[0].below_zero_mm == pytest.approx(4 * THOU - 3 * THOU)
+    assert estimate.passes[0].standing_mm == pytest.approx(1 * THOU)
 
 
 def test_a_dial_that_counts_down_and_turns(shop):
