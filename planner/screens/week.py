@@ -38,7 +38,7 @@ def draw() -> None:
     _morning(shop, queue, shown, units)
     rows = board.rows if board is not None and proposal is None else proposal.timeline
     _timeline(shop, rows, now, seen)
-    left, right = st.columns(2)
+    left, right = st.columns([4, 5])
     with left:
         _load(shop, now, seen)
     with right:
@@ -319,7 +319,7 @@ def _edges(units: Units, seen: Picture) -> None:
                 "Material": [m.replace("_", " ") for m in course["material"]],
                 "Jobs": course["jobs"],
                 f"Swept ({units.area_unit})": [units.area(a, unit=False) for a in course["swept_mm2"]],
-                "Life spent after": [f"{u:.0%}" for u in course["use_after"]],
+                "Spent after": [f"{u:.0%}" for u in course["use_after"]],
             }
         )
         st.dataframe(table, hide_index=True, width="stretch")
