@@ -14,6 +14,7 @@ from planner import InputError
 from planner.screens import access, charts
 from planner.screens.fields import Field, shown
 from planner.screens.forms import Form
+from planner.screens.picture import specification
 from planner.shop import Circle, DepthLine, Face, Family, MeasuringPoint, Zone, ZoneKind
 from planner.units import Units, read_number
 
@@ -130,6 +131,16 @@ def draw(family: Family, face: Face, units: Units) -> None:
 
 def picture(face: Face, units: Units) -> None:
     """The face to scale, its openings and measuring points."""
+    st.vega_lite_chart(
+        spec=_drawn(face, units),
+        width="content",
+        alt=f"{face.name} to scale with {len(face.points)} measuring points and {len(face.openings)} openings",
+    )
+    st.caption(f"The {face.name} face to scale, {units.length_unit}. Crosses: where heights are measured.")
+
+
+@st.cache_data(max_entries=32, show_spinner=False)
+def _drawn(face: Face, units: Units) -> dict:
     factor = units.length_factor
     openings = pd.DataFrame(
         [{"x": c.x_mm / factor, "y": c.y_mm / factor, "radius": c.radius_mm / factor} for c in face.openings],
@@ -138,12 +149,7 @@ def picture(face: Face, units: Units) -> None:
     points = pd.DataFrame(
         [{"name": p.name, "x": p.x_mm / factor, "y": p.y_mm / factor} for p in face.points], columns=["name", "x", "y"]
     )
-    st.altair_chart(
-        charts.face((face.length_mm / factor, face.width_mm / factor), openings, points),
-        width="content",
-        alt=f"{face.name} to scale with {len(face.points)} measuring points and {len(face.openings)} openings",
-    )
-    st.caption(f"The {face.name} face to scale, {units.length_unit}. Crosses: where heights are measured.")
+    return specification(charts.face((face.length_mm / factor, face.width_mm / factor), openings, points))
 
 
 def _line(spec: _Lines, member: Any, units: Units) -> str:

@@ -6,21 +6,8 @@ import pytest
 
 from planner.screens.shop_records import NEW
 from planner.shop import Cutter, Gasket, InsertGrade, Machine, Person, Recipe
-from tests.tiny import MONDAY
-
-SECTIONS = (
-    "Families",
-    "Machines",
-    "People",
-    "Cutters",
-    "Insert grades",
-    "Recipes",
-    "Gaskets",
-    "Calendar",
-    "Settings",
-    "Data",
-)
 from tests.screens.shop_page import field, only, press, show
+from tests.tiny import MONDAY
 
 
 # -- machines, people --------------------------------------------------------------------------------------------------

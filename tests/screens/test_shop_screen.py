@@ -15,6 +15,7 @@ from planner.screens.shop_records import NEW, hour_values, read_hours
 from planner.shop import Cutter, Face, Family, Gasket, Machine, Person, Window
 from planner.store import Kind, open_kind, places
 from planner.store.backup import list_backups
+from tests.screens.shop_page import field, only, press, said, show
 from tests.tiny import MONDAY
 
 SECTIONS = (
@@ -29,7 +30,6 @@ SECTIONS = (
     "Settings",
     "Data",
 )
-from tests.screens.shop_page import field, only, press, said, show
 
 
 @pytest.mark.parametrize("section", SECTIONS)
