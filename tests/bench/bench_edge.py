@@ -93,9 +93,7 @@ def main() -> None:
     step = seconds(lambda: ledger.apply(one))
     told = seconds(lambda: life_record(ledger, "tip", ["aluminium"]))
     print(f"ledger of {len(log)} events: replay {replay:.2f} s, {replay / len(log) * 1e6:.0f} us per event;")
-    print(
-        f"  one more event {step / (replay / len(log)):.1f} x the mean; the record for learning {told * 1e3:.1f} ms"
-    )
+    print(f"  one more event {step / (replay / len(log)):.1f} x the mean; the record for learning {told * 1e3:.1f} ms")
 
 
 if __name__ == "__main__":
