@@ -16,6 +16,7 @@ from planner.shop.materials import MATERIALS, Material
 from planner.shop.origin import Origin, Source
 from planner.shop.parts import (
     BEFORE_THE_CUT,
+    TIMED_STEPS,
     Aim,
     Condition,
     Cut,
@@ -45,6 +46,7 @@ from planner.shop.tooling import CornerKind, Cutter, Gasket, Insert, InsertGrade
 __all__ = [
     "BEFORE_THE_CUT",
     "MATERIALS",
+    "TIMED_STEPS",
     "Aim",
     "Circle",
     "Closure",

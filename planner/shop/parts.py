@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
@@ -419,9 +420,32 @@ class EdgeUse:
         put("swept_mm2", not_negative("use.swept_mm2", self.swept_mm2))
 
 
+TIMED_STEPS = (
+    "load",
+    "sweep",
+    "shim_round",
+    "clamp",
+    "dye",
+    "dry",
+    "touch_off",
+    "look",
+    "partner_check",
+    "unload",
+    "measure",
+    "edges",
+    "wash",
+    "intake",
+)
+"""Steps whose minutes a record may hold, named as in `planner.shop.starting.StepMinutes`."""
+
+
 @dataclass(frozen=True)
 class Cut:
-    """The record of a cut: append-only; a mistake is corrected by an entry that reverses it (``reverses_id``)."""
+    """The record of a cut: append-only; a mistake is corrected by an entry that reverses it (``reverses_id``).
+
+    ``step_minutes``: what the steps around the traverses took as clocked, by the names of `TIMED_STEPS`; of a step done
+    several times (look, shim round) the mean of one. A step nobody clocked is left out.
+    """
 
     job_id: int | None
     part_id: int
@@ -451,6 +475,7 @@ class Cut:
     planned_minutes: float | None = None
     attended_minutes: float | None = None
     unattended_minutes: float | None = None
+    step_minutes: Mapping[str, float] = field(default_factory=dict)
     looks: str = ""
     note: str = ""
     reverses_id: int | None = None
@@ -484,6 +509,10 @@ class Cut:
             "heights_mm",
             {text("cut.heights", k, required=True): positive("cut.heights_mm", v) for k, v in self.heights_mm.items()},
         )
+        for step in self.step_minutes:
+            if step not in TIMED_STEPS:
+                raise InputError("cut.step_minutes", step, "a step of the run sheet: " + ", ".join(TIMED_STEPS))
+        put("step_minutes", {k: not_negative(f"cut.step_minutes.{k}", v) for k, v in self.step_minutes.items()})
         for name, longest in (("by", 40), ("touch_place", 60), ("looks", 60), ("note", 2000), ("correction", 500)):
             put(name, text(f"cut.{name}", getattr(self, name), longest=longest))
         if self.reverses_id is not None and not self.correction:

@@ -109,13 +109,13 @@ def overwrite(live: Path, backup: Path) -> None:
 
     The counters go on from where they stood: what was read before is recognised as stale.
     """
-    counters = ("data_version", "shop_version", "records_version")
+    counters = ("data_version", "shop_version", "records_version", "taps_version")
     try:
         with _connect(live) as target, _connect(backup, must_exist=True) as source:
             try:
-                before = target.execute(f"SELECT {', '.join(counters)} FROM meta").fetchone() or (0, 0, 0)
+                before = target.execute(f"SELECT {', '.join(counters)} FROM meta").fetchone() or (0,) * len(counters)
             except sqlite3.OperationalError:
-                before = (0, 0, 0)
+                before = (0,) * len(counters)
             source.backup(target)
             moved = ", ".join(
                 f"{name} = MAX({name}, {int(value)}) + 1" for name, value in zip(counters, before, strict=True)

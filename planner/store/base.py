@@ -19,7 +19,7 @@ from planner.store.errors import StoreError, WrongDatabase
 from planner.store.places import Kind
 
 # what a write touches, beside the data version that every write moves
-SHOP, RECORDS = "shop_version", "records_version"
+SHOP, RECORDS, TAPS = "shop_version", "records_version", "taps_version"
 
 
 class Base:
@@ -49,7 +49,8 @@ class Base:
     def writing(self, *touches: str) -> Iterator[Connection]:
         """A connection in a writing transaction. The counters move first: on any database that makes writers queue.
 
-        ``touches``: `SHOP` when the picture of the shop changes, `RECORDS` when finished cuts change.
+        ``touches``: `SHOP` when the picture of the shop changes, `RECORDS` when finished cuts change, `TAPS` when a run
+        sheet does.
         """
         if self._joined is not None:
             self._move(self._joined, set(touches) - self._touched, data=False)
@@ -102,6 +103,10 @@ class Base:
     def records_version(self) -> int:
         """Moves when finished cuts change: what is learned from them is stale then."""
         return self._counter("records_version")
+
+    def taps_version(self) -> int:
+        """Moves with every entry on a run sheet."""
+        return self._counter("taps_version")
 
     def _counter(self, name: str) -> int:
         with self.reading() as connection:

@@ -23,7 +23,7 @@ from planner.shop import (
     Outcome,
 )
 from planner.store import tables
-from planner.store.base import RECORDS, SHOP, Base, add_row, add_rows
+from planner.store.base import RECORDS, SHOP, TAPS, Base, add_row, add_rows
 from planner.store.cut_effects import reopen_job, reopen_part, settle_job, settle_part
 from planner.store.edges import Edges, check_uses
 from planner.store.heights import insert_heights, reverse_heights
@@ -60,7 +60,7 @@ class Cuts(Edges, Base):
         the lead; sent to weld -> job waits for the gate "weld"; scrapped -> part scrapped, its open jobs withdrawn.
         Raises `InputError` (a job that is not open, a face or edge that does not belong): nothing is stored then.
         """
-        with self.writing(SHOP, RECORDS) as connection:
+        with self.writing(SHOP, RECORDS, TAPS) as connection:
             _check_cut(connection, cut)
             if not cut.by:
                 raise InputError("cut.by", cut.by, "who made the cut")
@@ -134,7 +134,7 @@ class Cuts(Edges, Base):
 
         Raises `InputError` when the cut was reversed before, reverses another, or its face has a new open job.
         """
-        with self.writing(SHOP, RECORDS) as connection:
+        with self.writing(SHOP, RECORDS, TAPS) as connection:
             table = tables.cuts
             row = connection.execute(select(table).where(table.c.id == cut_id)).mappings().first()
             if row is None:
@@ -268,7 +268,7 @@ def _frame_query():
         .outerjoin(tables.cutters, tables.cutters.c.id == cuts.c.cutter_id)
         .outerjoin(tables.grades, tables.grades.c.id == cuts.c.grade_id)
     )
-    own = (c for c in cuts.c if c.name not in ("passes", "heights_mm", "touch_place", "ra_um"))
+    own = (c for c in cuts.c if c.name not in ("passes", "heights_mm", "step_minutes", "touch_place", "ra_um"))
     return select(
         *own,
         # as text: few cuts carry one, and only those are worth reading as a list

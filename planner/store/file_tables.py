@@ -11,6 +11,7 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from planner.shop import (
+    TIMED_STEPS,
     Aim,
     Condition,
     CornerKind,
@@ -474,6 +475,15 @@ CUT_HEIGHTS = Table(
         Column("cut", "the cut's number", _W, required=True),
         Column("point", "measuring point", required=True),
         Column("height", "height", _L, required=True),
+    ),
+)
+CUT_MINUTES = Table(
+    "cut_minutes",
+    "what a step of a recorded cut took",
+    (
+        Column("cut", "the cut's number", _W, required=True),
+        Column("step", "the step: " + ", ".join(TIMED_STEPS), required=True),
+        Column("minutes", "minutes, of one where it was done several times", _N, required=True),
     ),
 )
 EDGE_USES = Table(

@@ -31,6 +31,7 @@ meta = Table(
     Column("data_version", Integer, nullable=False, default=0),
     Column("shop_version", Integer, nullable=False, default=0),
     Column("records_version", Integer, nullable=False, default=0),
+    Column("taps_version", Integer, nullable=False, default=0),
 )
 
 settings = Table(

@@ -47,6 +47,7 @@ cuts = Table(
     number_column("planned_minutes"),
     number_column("attended_minutes"),
     number_column("unattended_minutes"),
+    nested_column("step_minutes"),
     text_column("looks", 60),
     long_column("note"),
     link_column("reverses_id", "cuts"),

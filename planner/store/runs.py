@@ -11,7 +11,7 @@ from sqlalchemy import Connection, delete, func, insert, select, update
 
 from planner.errors import InputError
 from planner.store import tables
-from planner.store.base import SHOP, Base, add_row, require, signed
+from planner.store.base import SHOP, TAPS, Base, add_row, require, signed
 from planner.store.codec import plain
 from planner.store.errors import StaleRecord
 from planner.store.references import check_face
@@ -87,7 +87,7 @@ class Runs(Base):
         if not kind or kind in (UNDO, RECORDED):
             raise InputError("kind", kind, "a kind of tap")
         by, at = signed(by, at)
-        with self.writing() as connection:
+        with self.writing(TAPS) as connection:
             require(connection, tables.jobs, job_id, "job_id", "a job of the shop")
             last = _last_seq(connection, job_id)
             _refuse_stale_tap(job_id, last, seen_seq)
@@ -97,7 +97,7 @@ class Runs(Base):
         """Take the job's last standing tap back; returns the tap taken back. `InputError` when there is none, or when
         the cut was recorded since (reverse the cut first)."""
         by, at = signed(by, at)
-        with self.writing() as connection:
+        with self.writing(TAPS) as connection:
             last = _last_seq(connection, job_id)
             _refuse_stale_tap(job_id, last, seen_seq)
             standing = _standing_taps(connection, job_id)

@@ -426,6 +426,9 @@ def _cuts(
     heights: dict[int, dict[str, float]] = {}
     for row in source.rows(ft.CUT_HEIGHTS):
         heights.setdefault(row.get("cut"), {})[row.get("point")] = row.get("height")
+    minutes: dict[int, dict[str, float]] = {}
+    for row in source.rows(ft.CUT_MINUTES):
+        minutes.setdefault(row.get("cut"), {})[row.get("step")] = row.get("minutes")
     uses = _grouped(
         (
             r.get("cut"),
@@ -456,6 +459,7 @@ def _cuts(
             recipe_id=look_up(recipe_ids, "recipe_material", recipe, "a recipe of recipes.csv"),
             passes=passes.get(number, ()),
             heights_mm=heights.get(number, {}),
+            step_minutes=minutes.get(number, {}),
             uses=uses.get(number, ()),
         )
 

@@ -204,6 +204,10 @@ class _Shop:
             [{"cut": c.id, "point": p, "height": h} for c in cuts.values() for p, h in c.heights_mm.items()],
         )
         yield (
+            ft.CUT_MINUTES,
+            [{"cut": c.id, "step": s, "minutes": m} for c in cuts.values() for s, m in c.step_minutes.items()],
+        )
+        yield (
             ft.EDGE_USES,
             [
                 noun_values(u, ft.EDGE_USES.columns) | {"cut": c.id, "insert": self.inserts[u.insert_id].label}

@@ -1,6 +1,6 @@
 """The nouns refuse the impossible, by field, value and what is accepted."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import date, datetime
 
 import pytest
@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from planner import InputError
 from planner.shop import (
+    TIMED_STEPS,
     Aim,
     Closure,
     Condition,
@@ -41,6 +42,7 @@ from planner.shop import (
     Window,
     recipe_speeds,
 )
+from planner.shop.starting import StepMinutes
 
 MONDAY = datetime(2026, 3, 2, 7, 0)
 FACE = Face("deck", 300, 180, id=1)
@@ -238,3 +240,12 @@ def test_all_conditions_have_starting_depths():
     for table in DEPTHS.values():
         assert set(table) == set(Condition)
     assert set(SKIN_FACTOR) == set(Condition)
+
+
+def test_minutes_of_a_cut_go_by_the_names_of_the_steps():
+    assert tuple(f.name for f in fields(StepMinutes) if f.name != "shim_rounds") == TIMED_STEPS
+    at = datetime(2026, 3, 2, 9, 0)
+    assert Cut(1, 1, 1, at, 0.1, step_minutes={"look": 1.4}).step_minutes == {"look": 1.4}
+    for wrong in ({"looking": 1.0}, {"look": -1.0}, {"look": float("nan")}):
+        with pytest.raises(InputError):
+            Cut(1, 1, 1, at, 0.1, step_minutes=wrong)

@@ -131,6 +131,7 @@ def cut_of(s: SimpleNamespace, **changes) -> Cut:
         "planned_minutes": 50.0,
         "attended_minutes": 40.0,
         "unattended_minutes": 12.0,
+        "step_minutes": {"load": 9.0, "look": 1.25},
     }
     return Cut(**(fields | changes))
 
