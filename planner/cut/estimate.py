@@ -173,7 +173,7 @@ def estimate_job(
         face.points[0].name, shop.settings.paper_mm, None, starting.USUAL_OUT_OF_FLAT_MM[group]
     )
     rebuild, rebuild_origin = knowledge.rebuild_mm(family, face)
-    room = head_room(part, face, shop.removed_mm.get((part.id, face.id), 0.0))
+    room = head_room(part, face, shop.removed_mm.get((part.id, face.id), 0.0), gaps_mm)
     minutes = knowledge.steps(family)
     course = _course(shop, job, part, face, chosen, belief, minutes.steps, room, rebuild, touch, target_mm)
     allow = course.stop_allow

@@ -13,6 +13,7 @@ from planner.face.cleanup import (
     cleanup,
     responsibility,
 )
+from planner.face.figures import SurveyFigures, counted_points, datum_slopes, heights_at, outline_of, survey_figures
 from planner.face.finished import FinishedLimits, Verdict, check_finished
 from planner.face.flatness import Flatness, LocalFlatness, least_squares, local_flatness, minimum_zone
 from planner.face.heights import (
@@ -67,6 +68,7 @@ __all__ = [
     "RereadCheck",
     "Responsibility",
     "ShimPlan",
+    "SurveyFigures",
     "TouchOff",
     "TramEffect",
     "UsualPlace",
@@ -79,6 +81,8 @@ __all__ = [
     "clamp_spring",
     "cleanup",
     "cool_down_minutes",
+    "counted_points",
+    "datum_slopes",
     "depth_range",
     "expansion_mm",
     "find_place",
@@ -86,15 +90,18 @@ __all__ = [
     "greatest_depth",
     "height_elsewhere",
     "heights_after",
+    "heights_at",
     "intake_bound",
     "least_squares",
     "local_flatness",
     "lowest_corner",
     "minimum_zone",
     "next_leaf",
+    "outline_of",
     "refuse_warm",
     "responsibility",
     "set_jacks",
+    "survey_figures",
     "sweep_closes",
     "template",
     "touch_off_delta",

@@ -16,6 +16,7 @@ from planner.shop import Person, Shop
 from planner.store import Kind, Places, Repository, open_kind, own_shop_exists, places
 from planner.store.edge_log import EdgeEvent
 from planner.units import System, Units
+from planner.week.measured import measured_jobs
 from planner.week.queue import Queue, estimate_queue
 
 _KIND, _UNITS, _WHO = "open shop", "units", "who"
@@ -101,7 +102,8 @@ def _knowledge(which: Kind, records: int, wanted: frozenset) -> Knowledge:
 
 @st.cache_resource(max_entries=8, show_spinner="Estimating the queue …")
 def _queue(which: Kind, version: int, records: int, system: System) -> Queue:
-    return estimate_queue(_shop(which, version), knowledge(), units=Units(system))
+    picture, learned = _shop(which, version), knowledge()
+    return estimate_queue(picture, learned, measured_jobs(picture, learned), units=Units(system))
 
 
 def versions() -> tuple[int, int]:

@@ -13,6 +13,7 @@ from planner.shop.machines import (
     Window,
 )
 from planner.shop.materials import MATERIALS, Material
+from planner.shop.measured import FaceSurvey, Goal, IntakeCheck, SurveyPoint, SurveyStage, check_of, survey_of
 from planner.shop.origin import Origin, Source
 from planner.shop.parts import (
     BEFORE_THE_CUT,
@@ -64,16 +65,19 @@ __all__ = [
     "EndOfPass",
     "Face",
     "FaceKind",
+    "FaceSurvey",
     "Family",
     "Gasket",
     "Gate",
     "GateKind",
     "GateState",
+    "Goal",
     "HeightReading",
     "HeightStage",
     "Hold",
     "Insert",
     "InsertGrade",
+    "IntakeCheck",
     "Job",
     "JobState",
     "Limit",
@@ -94,10 +98,14 @@ __all__ = [
     "Settings",
     "Shop",
     "Source",
+    "SurveyPoint",
+    "SurveyStage",
     "TramReading",
     "Window",
     "Zone",
     "ZoneKind",
+    "check_of",
     "default_points",
     "recipe_speeds",
+    "survey_of",
 ]

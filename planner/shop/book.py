@@ -11,6 +11,7 @@ import numpy as np
 from planner.errors import InputError
 from planner.shop.faces import Face
 from planner.shop.machines import Closure, Machine, Overtime
+from planner.shop.measured import FaceSurvey, IntakeCheck
 from planner.shop.parts import Condition, Family, Job, JobState, MatchedSet, Part
 from planner.shop.people import Person
 from planner.shop.settings import Settings
@@ -45,7 +46,8 @@ class DepthRecord:
 @dataclass(frozen=True)
 class Shop:
     """Everything the planner knows at one moment. ``removed_mm`` maps (part id, face id) to the depth recorded cuts
-    took so far; ``ready_edges`` counts unused positions of opened inserts by grade."""
+    took so far; ``checks`` and ``surveys`` map it to the last intake check and to the last survey since the face was last
+    cut; ``ready_edges`` counts unused positions of opened inserts by grade."""
 
     settings: Settings = Settings()
     families: Mapping[int, Family] = field(default_factory=dict)
@@ -65,6 +67,8 @@ class Shop:
     ready_edges: Mapping[int, int] = field(default_factory=dict)
     depth_records: tuple[DepthRecord, ...] = ()
     removed_mm: Mapping[tuple[int, int], float] = field(default_factory=dict)
+    checks: Mapping[tuple[int, int], IntakeCheck] = field(default_factory=dict)
+    surveys: Mapping[tuple[int, int], FaceSurvey] = field(default_factory=dict)
     data_version: int = 0
 
     def family_of(self, part: Part) -> Family:

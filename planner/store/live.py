@@ -10,10 +10,12 @@ from sqlalchemy import Connection, func, or_, select
 from planner.shop import (
     Closure,
     Cutter,
+    FaceSurvey,
     Family,
     Gasket,
     Insert,
     InsertGrade,
+    IntakeCheck,
     Job,
     JobState,
     Machine,
@@ -23,6 +25,9 @@ from planner.shop import (
     Person,
     Recipe,
     Shop,
+    SurveyStage,
+    check_of,
+    survey_of,
 )
 from planner.store import tables
 from planner.store.cuts import Cuts
@@ -103,6 +108,8 @@ class Live(Cuts):
             ready_edges=ready,
             depth_records=self.depth_records_in(connection),
             removed_mm=_removed(connection, parts, live_parts),
+            checks=_checks(connection, live_parts),
+            surveys=_surveys(connection, live_parts),
             data_version=data_version,
         )
 
@@ -131,3 +138,44 @@ def _removed(connection: Connection, parts: dict[int, Part], live_parts) -> dict
         removed[part_id, face_id] += depth
     # entries that cancel may leave a hair either side of zero
     return {key: max(round(depth, 9), 0.0) for key, depth in removed.items()}
+
+
+def _standing(connection: Connection, table, live_parts, *more):
+    """Rows of measurements of live parts, oldest first, less those taken before the face was last cut."""
+    cuts = tables.cuts
+    back = cuts.alias("back")
+    taken_back = select(back.c.id).where(back.c.reverses_id == cuts.c.id).exists()
+    cut_since = (
+        select(cuts.c.id)
+        .where(
+            cuts.c.part_id == table.c.part_id,
+            cuts.c.face_id == table.c.face_id,
+            cuts.c.ended > table.c.at,
+            cuts.c.removed_mm > 0,
+            ~taken_back,
+        )
+        .exists()
+    )
+    parts = select(tables.parts.c.id).where(live_parts)
+    query = select(table).where(table.c.part_id.in_(parts), ~cut_since, *more).order_by(table.c.at, table.c.id)
+    return connection.execute(query).mappings()
+
+
+def _checks(connection: Connection, live_parts) -> dict[tuple[int, int], IntakeCheck]:
+    """(part id, face id) -> the last intake check that still stands."""
+    found = {}
+    for row in _standing(connection, tables.intake_checks, live_parts):
+        stored = {name: row[name] for name in ("id", "part_id", "face_id", "at", "by", "pit_mm")}
+        stored |= {"least_mm": row["lower_mm"] or 0.0, "greatest_mm": row["upper_mm"]}
+        found[row["part_id"], row["face_id"]] = check_of(row["payload"], **stored)
+    return found
+
+
+def _surveys(connection: Connection, live_parts) -> dict[tuple[int, int], FaceSurvey]:
+    """(part id, face id) -> the last survey of the clamped face that still stands."""
+    clamped = tables.surveys.c.stage == SurveyStage.CLAMPED.value
+    found = {}
+    for row in _standing(connection, tables.surveys, live_parts, clamped):
+        stored = {name: row[name] for name in ("id", "part_id", "face_id", "at", "by", "stage", "job_id")}
+        found[row["part_id"], row["face_id"]] = survey_of(row["payload"], **stored)
+    return found

@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, delete, func, insert, select, update
 
 from planner.errors import InputError
+from planner.shop import SurveyStage, survey_of
 from planner.store import tables
 from planner.store.base import SHOP, TAPS, Base, add_row, require, signed
 from planner.store.codec import plain
@@ -176,9 +177,23 @@ class Runs(Base):
         stage: str = "clamped",
         job_id: int | None = None,
     ) -> Measurement:
-        """Store indicator readings over a face as they were taken."""
+        """Store indicator readings over a face as they were taken.
+
+        Those of the stages clamped and finished are read back as a `FaceSurvey`: `InputError` where they are none."""
+        by, at = signed(by, at)
+        if stage in tuple(SurveyStage):
+            survey_of(payload, part_id=part_id, face_id=face_id, at=at, stage=stage, by=by, job_id=job_id)
         values = {"stage": stage, "job_id": job_id}
         return self._add_measurement(tables.surveys, part_id, face_id, at, by, payload, values)
+
+    def surveys_of_face(self, face_id: int, stage: str = "clamped") -> tuple[Measurement, ...]:
+        """Every survey of a family's face at one stage, oldest first: where first contact and the last place usually
+        are."""
+        table = tables.surveys
+        with self.reading() as connection:
+            query = select(table).where(table.c.face_id == face_id, table.c.stage == stage)
+            rows = connection.execute(query.order_by(table.c.at, table.c.id))
+            return tuple(Measurement(**row) for row in rows.mappings())
 
     def intake_checks_of(self, part_id: int) -> tuple[Measurement, ...]:
         """Intake checks of a part, oldest first."""

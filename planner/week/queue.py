@@ -6,15 +6,17 @@ deeper, and their estimates are made anew with that target.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
+
+import numpy as np
 
 from planner.cut.estimate import JobEstimate, TouchOff, estimate_job
 from planner.cut.knowledge import Depth, Knowledge
 from planner.errors import InputError
 from planner.match.members import Member, MemberSet, MemberState, SetPlan, plan_members
-from planner.shop import Job, JobState, MatchedSet, Shop
+from planner.shop import Face, Job, JobState, MatchedSet, Shop
 from planner.units import Units
 
 
@@ -25,6 +27,16 @@ class Measured:
     depth: Depth | None = None
     touch_off: TouchOff | None = None
     gaps_mm: Mapping[str, float] | None = None
+
+    @property
+    def surveyed(self) -> bool:
+        """Whether the face was swept on the machine, not only checked at the bench."""
+        return self.gaps_mm is not None
+
+    def mean_gap_mm(self, points: Iterable[str]) -> float:
+        """Mean of the gaps at these measuring points; 0 without a survey (safe against a limit)."""
+        known = [self.gaps_mm[name] for name in points if name in (self.gaps_mm or {})]
+        return float(np.mean(known)) if known else 0.0
 
 
 @dataclass(frozen=True)
@@ -65,12 +77,16 @@ def estimate_queue(
     """Estimate every open job and plan every set. ``measured`` by job id; ``units`` for lengths in problems."""
     knowledge, measured, units = knowledge or Knowledge(), measured or {}, units or Units()
     natural = {job.id: _estimate(shop, job, knowledge, measured) for job in shop.open_jobs()}
-    sets = {i: view_set(shop, matched, natural, units) for i, matched in sorted(shop.sets.items())}
+    sets = {i: view_set(shop, matched, natural, units, measured) for i, matched in sorted(shop.sets.items())}
     targets = {}
     for view in sets.values():
         for job_id, cut in view.cuts_mm.items():
-            if job_id in natural and cut > natural[job_id].stop_likely_mm + 1e-6 and view.feasible:
-                targets[job_id] = cut
+            if job_id not in natural or not view.feasible:
+                continue
+            # a set's cut is height lost at its measuring points; a pass is set from first contact
+            depth = cut + _mean_gap_mm(shop, shop.jobs[job_id], measured)
+            if depth > natural[job_id].stop_likely_mm + 1e-6:
+                targets[job_id] = depth
     estimates, by_machine = {}, {}
     for job in shop.open_jobs():
         target = targets.get(job.id)
@@ -102,8 +118,20 @@ def _estimate(shop, job: Job, knowledge, measured, target_mm=None, machine_id=No
     )
 
 
-def member_of(shop: Shop, job: Job, estimate: JobEstimate | None, removal_mm: Any = None) -> Member:
+def _mean_gap_mm(shop: Shop, job: Job, measured: Mapping[int, Measured]) -> float:
+    heights = shop.part_of(job).latest_heights_mm(job.face_id)
+    return measured[job.id].mean_gap_mm(heights) if job.id in measured else 0.0
+
+
+def member_of(
+    shop: Shop,
+    job: Job,
+    estimate: JobEstimate | None,
+    removal_mm: Any = None,
+    measured: Mapping[int, Measured] | None = None,
+) -> Member:
     """A job as a member of its set: heights at its measuring points, likely removal, least height, doubt."""
+    seen = (measured or {}).get(job.id, Measured())
     part, face = shop.part_of(job), shop.face_of(job)
     readings = part.latest_heights_mm(face.id)
     heights = tuple(readings[p.name].height_mm for p in face.points if p.name in readings)
@@ -114,13 +142,15 @@ def member_of(shop: Shop, job: Job, estimate: JobEstimate | None, removal_mm: An
     elif not heights:
         state = MemberState.NOT_MEASURED
     else:
-        state = MemberState.CHECKED
+        state = MemberState.SURVEYED if seen.surveyed else MemberState.CHECKED
     assumed = None
     if not heights and face.new_height_mm is not None and part.removed_before_mm is not None:
         assumed = face.new_height_mm - part.removed_before_mm - shop.removed_mm.get((part.id, face.id), 0.0)
     removal = None
     if not finished and estimate is not None:
         removal = estimate.stop_likely_mm if removal_mm is None else removal_mm
+        if removal_mm is None:
+            removal = max(0.0, removal - seen.mean_gap_mm(p.name for p in face.points if p.name in readings))
     return Member(
         part.tag,
         state,
@@ -132,10 +162,26 @@ def member_of(shop: Shop, job: Job, estimate: JobEstimate | None, removal_mm: An
         height_sd_mm=max(doubts, default=shop.settings.height_repeatability_mm),
         engine=part.engine_serial or None,
         part=part.tag,
+        lowest_below_mean_mm=_lowest_below_mm(face, heights, estimate, seen) if state is MemberState.SURVEYED else None,
     )
 
 
-def view_set(shop: Shop, matched: MatchedSet, estimates: Mapping[int, JobEstimate], units: Units) -> SetView:
+def _lowest_below_mm(face: Face, heights: tuple[float, ...], estimate: JobEstimate | None, seen: Measured):
+    """How far the finished face's lowest place will lie below the mean of the measuring points; None where the survey
+    or the limit does not tell."""
+    if estimate is None or face.least_height_mm is None or estimate.room.before_mm is None:
+        return None
+    mean = float(np.mean(heights)) + seen.mean_gap_mm(p.name for p in face.points)
+    return max(0.0, mean - face.least_height_mm - estimate.room.before_mm)
+
+
+def view_set(
+    shop: Shop,
+    matched: MatchedSet,
+    estimates: Mapping[int, JobEstimate],
+    units: Units,
+    measured: Mapping[int, Measured] | None = None,
+) -> SetView:
     """Plan one set from the natural course of its members."""
     jobs = [shop.jobs[j] for j in matched.job_ids if j in shop.jobs]
     ids = tuple(j.id for j in jobs)
@@ -143,7 +189,7 @@ def view_set(shop: Shop, matched: MatchedSet, estimates: Mapping[int, JobEstimat
     try:
         members = MemberSet(
             matched.name,
-            tuple(member_of(shop, j, estimates.get(j.id)) for j in jobs),
+            tuple(member_of(shop, j, estimates.get(j.id), measured=measured) for j in jobs),
             matched.aim_mm if matched.aim_mm is not None else matched.tolerance_mm,
             max(matched.tolerance_mm, matched.accepted_mismatch_mm or 0.0),
             matched.relative_to_nominal,

@@ -120,3 +120,34 @@ def test_a_time_of_another_clock_or_an_endless_name_is_refused(repository, store
         act(repository, stored)
     assert wrong.value.field in ("at", "by")
     assert count_rows() == before
+
+
+SWEEP = {
+    "points": [
+        {"name": name, "x_mm": x, "y_mm": y, "z_mm": z}
+        for name, x, y, z in (("front left", 0, 0, 0.0), ("front right", 300, 0, -0.02), ("back", 150, 150, -0.03))
+    ]
+}
+
+
+def test_measurements_since_the_last_cut_are_in_it(repository, stored, make_cut):
+    part, face = stored.left.id, stored.deck.id
+    repository.add_intake_check(part, face, AT, "ab", lower_mm=0.05, upper_mm=0.1, payload={"least_from": "along"})
+    repository.add_survey(part, face, AT, SWEEP, "ab")
+    newer = repository.add_survey(part, face, AT + timedelta(minutes=5), SWEEP, "ab", job_id=stored.job.id)
+    repository.add_survey(part, face, AT + timedelta(minutes=9), SWEEP, "ab", stage="finished")
+    shop = repository.load_shop()
+    assert shop.checks[part, face].least_from == "along" and shop.checks[part, face].greatest_mm == 0.1
+    assert shop.surveys[part, face].id == newer.id and shop.surveys[part, face].points[2].z_mm == -0.03
+    cut = repository.record_cut(make_cut(started=AT + timedelta(hours=1), ended=AT + timedelta(hours=2)))
+    shop = repository.load_shop()
+    assert not shop.surveys and not shop.checks
+    repository.reverse_cut(cut.id, "typo", "ab", AT + timedelta(hours=3))
+    assert repository.load_shop().surveys[part, face].id == newer.id
+
+
+def test_a_survey_that_cannot_be_read_back_is_not_stored(repository, stored):
+    for payload in ({}, {"points": [{"name": "a"}]}, {"points": SWEEP["points"][:2]}):
+        with pytest.raises(InputError):
+            repository.add_survey(stored.left.id, stored.deck.id, AT, payload)
+    assert repository.surveys_of(stored.left.id) == ()
