@@ -30,7 +30,9 @@ def draw(shop: Shop, units: Units) -> None:
         Field("depth_step_mm", "Depth step", "depth", required=True, help="Depths are shown and planned in this step."),
         Field("paper_mm", "Feeler paper", "depth", required=True, help="Measure yours: ordinary sheets differ."),
         Field("fixed_pass_mm", "The shop's fixed rule, a pass", "depth", required=True, help=_FIXED),
+        Field("set_aim_mm", "Heights within a set: aim", "depth", required=True, help="What sets are planned for."),
         Field("set_tolerance_mm", "Heights within a set alike within", "depth", required=True),
+        Field("set_stop_mm", "Greatest mismatch in a set", "depth", required=True, help=_STOP),
         Field("height_repeatability_mm", "A height reading repeats within", "depth", required=True),
         Field("feelers_mm", "Feelers in the drawer", "depths"),
         Field("leaves_mm", "Shim leaves: thickness × count", "depth_counts"),
@@ -46,7 +48,8 @@ def draw(shop: Shop, units: Units) -> None:
         st.markdown("**Risk**")
         form.draw("risk_limit", "risk_limit_last")
         st.markdown("**Depths and tolerances**")
-        form.draw("depth_step_mm", "paper_mm", "fixed_pass_mm", "set_tolerance_mm", "height_repeatability_mm")
+        form.draw("depth_step_mm", "paper_mm", "fixed_pass_mm")
+        form.draw("set_aim_mm", "set_tolerance_mm", "set_stop_mm", "height_repeatability_mm")
         st.markdown("**Drawer**")
         form.draw("feelers_mm", "leaves_mm", columns=2)
         form.draw("learn_from")
@@ -58,6 +61,7 @@ def draw(shop: Shop, units: Units) -> None:
 
 _REBUILD = "What it is worth to leave one more rebuild in the part: weighs depth against minutes."
 _RISK = "The chance of spoiling a face that is accepted before the edge is indexed."
+_STOP = "Beyond the tolerance somebody has to agree and is named; beyond this nobody can."
 _FIXED = "What is taken a pass without a plan: the plan is compared with it."
 
 

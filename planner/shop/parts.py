@@ -334,17 +334,26 @@ class Job:
 
 @dataclass(frozen=True)
 class MatchedSet:
-    """Jobs whose faces must end at a similar height."""
+    """Jobs whose faces must end at a similar height.
+
+    tolerance_mm: greatest difference that counts as matched; aim_mm: what is planned for; stop_mm: greatest mismatch
+    that somebody may agree to (both None = the shop's own). gang: members are on the table together, cut by the same
+    traverse; same_blocks: on the same blocks with the same zero, so that the second is cut to the first's reading;
+    split_agreed_by: who agreed that members may go to different machines ("" = they stay together).
+    """
 
     name: str
     job_ids: tuple[int, ...]
     id: int | None = None
     tolerance_mm: float = 0.0762
     aim_mm: float | None = None
+    stop_mm: float | None = None
     relative_to_nominal: bool = False
     gang: bool = False
+    same_blocks: bool = False
     accepted_mismatch_mm: float | None = None
     accepted_by: str = ""
+    split_agreed_by: str = ""
     version: int = 0
 
     def __post_init__(self) -> None:
@@ -356,8 +365,14 @@ class MatchedSet:
             raise InputError("set.job_ids", self.job_ids, "two or more jobs")
         put("tolerance_mm", positive("set.tolerance_mm", self.tolerance_mm))
         put("aim_mm", maybe(not_negative, "set.aim_mm", self.aim_mm))
+        put("stop_mm", maybe(not_negative, "set.stop_mm", self.stop_mm))
+        if self.aim_mm is not None and self.aim_mm > self.tolerance_mm:
+            raise InputError("set.aim_mm", self.aim_mm, f"at most the tolerance, {self.tolerance_mm:g} mm")
+        if self.stop_mm is not None and self.stop_mm < self.tolerance_mm:
+            raise InputError("set.stop_mm", self.stop_mm, f"at least the tolerance, {self.tolerance_mm:g} mm")
         put("accepted_mismatch_mm", maybe(not_negative, "set.accepted_mismatch_mm", self.accepted_mismatch_mm))
         put("accepted_by", text("set.accepted_by", self.accepted_by, longest=80))
+        put("split_agreed_by", text("set.split_agreed_by", self.split_agreed_by, longest=80))
         if self.accepted_mismatch_mm is not None and not self.accepted_by:
             raise InputError("set.accepted_by", self.accepted_by, "who accepted the mismatch")
 

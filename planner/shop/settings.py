@@ -23,7 +23,9 @@ class Settings:
     spoiled_face_cost: float = 150.0
     depth_step_mm: float = 0.5 * MM_PER_THOU
     paper_mm: float = 4 * MM_PER_THOU
+    set_aim_mm: float = 2 * MM_PER_THOU
     set_tolerance_mm: float = 3 * MM_PER_THOU
+    set_stop_mm: float = 5 * MM_PER_THOU
     height_repeatability_mm: float = 0.5 * MM_PER_THOU
     late_price_per_hour: float = 20.0
     fixed_pass_mm: float = 2 * MM_PER_THOU
@@ -50,8 +52,16 @@ class Settings:
             "uncleaned_cost",
         ):
             put(name, not_negative(f"settings.{name}", getattr(self, name)))
-        for name in ("depth_step_mm", "set_tolerance_mm", "fixed_pass_mm"):
+        for name in ("depth_step_mm", "set_aim_mm", "set_tolerance_mm", "set_stop_mm", "fixed_pass_mm"):
             put(name, positive(f"settings.{name}", getattr(self, name)))
+        if self.set_aim_mm > self.set_tolerance_mm:
+            raise InputError(
+                "settings.set_aim_mm", self.set_aim_mm, f"at most {self.set_tolerance_mm:g} mm, the tolerance"
+            )
+        if self.set_stop_mm < self.set_tolerance_mm:
+            raise InputError(
+                "settings.set_stop_mm", self.set_stop_mm, f"at least {self.set_tolerance_mm:g} mm, the tolerance"
+            )
         for name in ("risk_limit", "risk_limit_last"):
             put(name, between(f"settings.{name}", getattr(self, name), 0.0001, 0.5))
         put("feelers_mm", tuple(sorted(positive("settings.feelers_mm", f) for f in self.feelers_mm)))

@@ -354,7 +354,9 @@ SETTINGS = Table(
         Column("spoiled_face_cost", "cost of a spoiled face", _N),
         Column("depth_step", "step in which depths are planned", _D),
         Column("paper", "feeler paper at touch-off", _D),
+        Column("set_aim", "aim of a set", _D),
         Column("set_tolerance", "height tolerance of a set", _D),
+        Column("set_stop", "greatest mismatch of a set somebody may agree to", _D),
         Column("height_repeatability", "repeatability of a height", _D),
         Column("late_price_per_hour", "price of an hour late", _N),
         Column("fixed_pass", "the shop's fixed pass", _D),
@@ -413,10 +415,13 @@ SETS = Table(
         Column("jobs", "numbers of its jobs", _W, required=True, many=True),
         Column("tolerance", "height tolerance", _D),
         Column("aim", "aim within it", _D),
+        Column("stop", "greatest mismatch somebody may agree to", _D),
         Column("relative_to_nominal", "compared with each part's new height", _YN),
         Column("gang", "on the table together", _YN),
+        Column("same_blocks", "same blocks, same zero", _YN),
         Column("accepted_mismatch", "mismatch accepted", _D),
         Column("accepted_by", "by whom"),
+        Column("split_agreed_by", "who agreed to different machines"),
     ),
 )
 CUTS = Table(

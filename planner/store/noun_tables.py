@@ -51,7 +51,9 @@ settings = Table(
             "spoiled_face_cost",
             "depth_step_mm",
             "paper_mm",
+            "set_aim_mm",
             "set_tolerance_mm",
+            "set_stop_mm",
             "height_repeatability_mm",
             "late_price_per_hour",
             "fixed_pass_mm",
@@ -275,10 +277,13 @@ sets = Table(
     text_column("name", 80),
     number_column("tolerance_mm", required=True),
     number_column("aim_mm"),
+    number_column("stop_mm"),
     yes_column("relative_to_nominal"),
     yes_column("gang"),
+    yes_column("same_blocks"),
     number_column("accepted_mismatch_mm"),
     text_column("accepted_by", 80),
+    text_column("split_agreed_by", 80),
     *kept_columns(),
 )
 

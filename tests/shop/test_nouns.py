@@ -95,6 +95,8 @@ IMPOSSIBLE = [
     ("set.job_ids", lambda: MatchedSet("s", (1,))),
     ("set.job_ids", lambda: MatchedSet("s", (1, 1))),
     ("set.tolerance_mm", lambda: MatchedSet("s", (1, 2), tolerance_mm=-0.1)),
+    ("set.aim_mm", lambda: MatchedSet("s", (1, 2), tolerance_mm=0.05, aim_mm=0.06)),
+    ("set.stop_mm", lambda: MatchedSet("s", (1, 2), tolerance_mm=0.05, stop_mm=0.04)),
     ("set.accepted_by", lambda: MatchedSet("s", (1, 2), accepted_mismatch_mm=0.1)),
     ("machine.speeds_rpm", lambda: Machine("m")),  # neither a list nor a range
     ("machine.speeds_rpm", lambda: Machine("m", speeds_rpm=(0,))),

@@ -210,7 +210,9 @@ def nouns(stored):
             note="proposal",
         ),
         Gasket: Gasket("thin", 1.05, 92.0, 0.4, 1.2, True),
-        MatchedSet: MatchedSet("all", (s.job.id, s.other_job.id), None, 0.05, 0.02, True, True, 0.07, "the owner"),
+        MatchedSet: MatchedSet(
+            "all", (s.job.id, s.other_job.id), None, 0.05, 0.02, 0.1, True, True, True, 0.07, "the owner", "the lead"
+        ),
         Insert: Insert("Q-1", s.grade.id, positions=3, scrapped=True),
         Closure: Closure(date(2026, 4, 3), date(2026, 4, 6), "Easter", person_id=s.person.id),
         Overtime: Overtime(AT, AT.replace(hour=12), 30.0, machine_id=s.machine.id),
@@ -239,8 +241,8 @@ def test_every_field_of_every_noun_round_trips(repository, stored, nouns, kind):
 
 def test_settings_round_trip(repository):
     wanted = Settings(
-        "Haus", System.METRIC, "€", 95, 80, 0.04, 0.01, 120, 0.01, 0.1, 0.05, 0.004, 15, 0.05, 200, (0.05, 0.1),
-        ((0.025, 3), (0.05, 0)), "2025-06-01", version=1,
+        "Haus", System.METRIC, "€", 95, 80, 0.04, 0.01, 120, 0.01, 0.1, 0.03, 0.05, 0.08, 0.004, 15, 0.05, 200,
+        (0.05, 0.1), ((0.025, 3), (0.05, 0)), "2025-06-01", version=1,
     )  # fmt: skip
     assert repository.save(wanted) == dataclasses.replace(wanted, version=2)
     assert repository.settings() == dataclasses.replace(wanted, version=2)

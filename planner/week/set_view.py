@@ -1,0 +1,371 @@
+"""Matched sets as they stand: members from the shop's nouns, the cuts that match them, and which to cut first."""
+
+from __future__ import annotations
+
+import functools
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from planner.cut.estimate import JobEstimate
+from planner.cut.knowledge import Knowledge
+from planner.errors import InputError
+from planner.match.members import Member, MemberSet, MemberState, SetPlan, plan_members
+from planner.match.order import MOST_MEMBERS, OrderAdvice, advise_order
+from planner.match.sets import SAME_MM, set_guard
+from planner.shop import Aim, HeightReading, HeightStage, Job, JobState, MatchedSet, Shop
+from planner.units import Units
+
+if TYPE_CHECKING:
+    from planner.week.queue import Measured
+
+DONE = (JobState.CUT, JobState.FINISHED)
+
+
+@dataclass(frozen=True)
+class StopDepth:
+    """Distribution of the depth at which a member stops: its clean-up depth and what the passes overshoot, mm."""
+
+    cleanup: Any
+    over_mm: float
+
+    def sf(self, depth_mm: Any) -> Any:
+        return self.cleanup.sf(np.asarray(depth_mm, dtype=float) - self.over_mm)
+
+    def isf(self, share: Any) -> Any:
+        return self.cleanup.isf(share) + self.over_mm
+
+
+@dataclass(frozen=True)
+class SetPrices:
+    """What the order of a set weighs, in the shop's currency: a millimetre, a second setup by member, a lost match."""
+
+    value_per_mm: float
+    setups: tuple[tuple[str, float], ...]
+    lost_match: float
+
+    @property
+    def setup(self) -> float:
+        """The dearest second setup."""
+        return max(cost for _, cost in self.setups)
+
+
+@dataclass(frozen=True)
+class SetView:
+    """A matched set as it stands. ``plan`` None: it cannot be planned yet, ``problems`` say why.
+
+    By job id, mm: ``heights_mm`` present and ``finals_mm`` final height, mean over the points that every member was
+    measured at, ``cuts_mm`` what it loses there; ``depths_mm`` depth below first contact; ``least_mm`` least height.
+    ``order``: job ids in cutting order;
+    ``advice``: why, None with more members than can be weighed. ``members``: with the doubt of their depths; one with
+    a survey counts its heights from first contact. ``stop_mm``: greatest mismatch somebody may agree to. ``recut``:
+    finished members that would have to be cut again.
+    """
+
+    matched: MatchedSet
+    members: MemberSet | None
+    plan: SetPlan | None
+    order: tuple[int, ...]
+    heights_mm: Mapping[int, float] = field(default_factory=dict)
+    cuts_mm: Mapping[int, float] = field(default_factory=dict)
+    depths_mm: Mapping[int, float] = field(default_factory=dict)
+    finals_mm: Mapping[int, float] = field(default_factory=dict)
+    least_mm: Mapping[int, float | None] = field(default_factory=dict)
+    problems: tuple[str, ...] = ()
+    advice: OrderAdvice | None = None
+    prices: SetPrices | None = None
+    guard_mm: float = 0.0
+    stop_mm: float = 0.0
+    step_mm: float = 0.0
+    least_pass_mm: float = 0.0
+    points: tuple[str, ...] = ()
+    recut: tuple[int, ...] = ()
+
+    @property
+    def feasible(self) -> bool:
+        """Whether the open members can be matched to what is finished, all clean and above their limits."""
+        return self.plan is not None and self.plan.cuts.feasible and not self.recut
+
+    @property
+    def doubts_mm(self) -> dict[str, float]:
+        """Doubt of each member's height, by name."""
+        return {} if self.members is None else {m.name: m.height_sd_mm for m in self.members.members}
+
+    def member(self, job_id: int) -> Member | None:
+        """The member of a job."""
+        if self.members is None:
+            return None
+        return self.members.members[self.matched.job_ids.index(job_id)]
+
+
+def view_set(
+    shop: Shop,
+    matched: MatchedSet,
+    estimates: Mapping[int, JobEstimate],
+    units: Units,
+    measured: Mapping[int, Measured] | None = None,
+    knowledge: Knowledge | None = None,
+) -> SetView:
+    """Plan one set from the natural course of its members (``estimates`` by job id)."""
+    measured, knowledge = measured or {}, knowledge or Knowledge()
+    jobs = [shop.jobs[j] for j in matched.job_ids if j in shop.jobs]
+    ids = tuple(j.id for j in jobs)
+    least = {j.id: shop.face_of(j).least_height_mm for j in jobs}
+    stop = max(matched.tolerance_mm, shop.settings.set_stop_mm if matched.stop_mm is None else matched.stop_mm)
+    empty = SetView(matched, None, None, _by_state(jobs), least_mm=least, stop_mm=stop)
+    if len(jobs) < len(matched.job_ids):
+        return replace(empty, problems=("one of its jobs is gone",))
+    points = common_points(shop, jobs)
+    missing = [why for job in jobs if (why := _missing(shop, job, points))]
+    if missing:
+        return replace(empty, points=points, problems=tuple(missing))
+    least_pass = max(
+        (e.setup.recipe.least_pass_mm for j in ids if (e := estimates.get(j)) is not None and e.setup is not None),
+        default=0.0,
+    )
+    try:
+        found = tuple(member_of(shop, j, estimates.get(j.id), points, measured.get(j.id)) for j in jobs)
+        guard = set_guard([m.height_sd_mm for m in found])
+        aim = shop.settings.set_aim_mm if matched.aim_mm is None else matched.aim_mm
+        accepted = 0.0 if matched.accepted_mismatch_mm is None else matched.accepted_mismatch_mm + guard
+        members = MemberSet(
+            matched.name,
+            found,
+            # planned within the aim, or within the tolerance less its guard where that is tighter
+            min(aim + guard, matched.tolerance_mm),
+            # an agreed mismatch is agreed as measured: no guard is kept off it
+            max(matched.tolerance_mm, accepted),
+            matched.relative_to_nominal,
+        )
+        plan = plan_members(
+            members,
+            doubts_mm={m.name: m.height_sd_mm for m in found},
+            step_mm=shop.settings.depth_step_mm,
+            least_mm=least_pass,
+            show=units.depth,
+        )
+        prices = prices_of(shop, jobs, members, estimates, knowledge)
+        advice = None
+        if len(found) <= MOST_MEMBERS and members.open_members:
+            advice = _advise(members, prices, guard, least_pass)
+    except InputError as wrong:
+        return replace(empty, points=points, problems=(_refusal(wrong),))
+    names = [m.name for m in found]
+    order = _by_state(jobs, members) if advice is None else tuple(ids[names.index(n)] for n in advice.best.order)
+    plan, recut = _without_recut(plan, jobs)
+    problems = plan.cuts.problems + tuple(
+        f"{names[i]} is finished, and would have to be cut again by {units.depth(float(plan.cuts.cuts_mm[i]))}"
+        for i in recut
+    )
+    heights = [_mean(standing_heights(shop, j, points)) for j in jobs]
+    heights = {i: m.height_mm if h is None else h for i, h, m in zip(ids, heights, found, strict=True)}
+    depths = dict(zip(ids, plan.cuts.cuts_mm.tolist(), strict=True))
+    finals = dict(zip(ids, plan.finals_mm.tolist(), strict=True))
+    return SetView(
+        matched,
+        members,
+        plan,
+        order,
+        heights,
+        {i: heights[i] - finals[i] if depths[i] > 0 else 0.0 for i in ids},
+        depths,
+        finals,
+        least,
+        problems,
+        advice,
+        prices,
+        guard,
+        stop,
+        shop.settings.depth_step_mm,
+        least_pass,
+        points,
+        tuple(ids[i] for i in recut),
+    )
+
+
+def _without_recut(plan: SetPlan, jobs: list[Job]) -> tuple[SetPlan, tuple[int, ...]]:
+    """The plan to work to: within the aim, else within what may pass, without touching a finished member; and the
+    places of those that would have to be cut again where neither goes."""
+    done = np.array([j.state in DONE for j in jobs])
+    for cuts in (plan.aim, plan.stop):
+        if cuts.feasible and not (cuts.cuts_mm[done] > SAME_MM).any():
+            heights = plan.finals_mm + plan.cuts.cuts_mm
+            return replace(plan, cuts=cuts, finals_mm=heights - cuts.cuts_mm), ()
+    return plan, tuple(int(i) for i in np.flatnonzero(done & (plan.cuts.cuts_mm > SAME_MM)))
+
+
+def member_of(
+    shop: Shop,
+    job: Job,
+    estimate: JobEstimate | None,
+    points: tuple[str, ...] | None = None,
+    measured: Measured | None = None,
+) -> Member:
+    """A job as a member of its set: heights at ``points`` (default all measured), depth at which it stops, limit."""
+    part, face = shop.part_of(job), shop.face_of(job)
+    readings = standing_heights(shop, job, points)
+    everywhere = standing_heights(shop, job)
+    heights, everywhere_mm = ([r.height_mm for r in some.values()] for some in (readings, everywhere))
+    doubts = [r.repeatability_mm for r in readings.values() if r.repeatability_mm is not None]
+    gaps = (measured.gaps_mm if measured is not None else None) or {}
+    state, removal, taken = MemberState.NOT_MEASURED, None, 0.0
+    if job.state in DONE:
+        state = MemberState.FINISHED
+    else:
+        # A cut to depth d leaves h + gap - d: from first contact on, a survey's gap counts with the height.
+        heights = [r.height_mm + gaps.get(name, 0.0) for name, r in readings.items()]
+        everywhere_mm = [r.height_mm + gaps.get(name, 0.0) for name, r in everywhere.items()]
+        if heights:
+            state = MemberState.SURVEYED if gaps else MemberState.CHECKED
+            if job.state is JobState.RUNNING:
+                state = MemberState.BEING_CUT
+        if estimate is not None:
+            removal, taken = _removal(job, estimate, measured)
+    below = None
+    if heights:
+        lowest = min(everywhere_mm)
+        if state is not MemberState.FINISHED and gaps and estimate is not None and estimate.room.before_mm is not None:
+            # a survey tells the lowest corner of the finished face, which may lie outside the measuring points
+            lowest = min(lowest, estimate.room.before_mm + (face.least_height_mm or 0.0))
+        below = max(0.0, float(np.mean(heights)) - lowest)
+    return Member(
+        part.tag,
+        state,
+        heights_mm=tuple(heights),
+        removal_mm=removal,
+        min_height_mm=face.least_height_mm,
+        nominal_mm=face.new_height_mm,
+        assumed_height_mm=None if heights else _assumed(shop, job),
+        height_sd_mm=max(doubts, default=shop.settings.height_repeatability_mm),
+        removed_mm=taken,
+        lowest_below_mean_mm=below,
+        engine=re.sub(r"[\W_]+", "", part.engine_serial).upper() or None,
+        part=part.tag,
+    )
+
+
+def _removal(job: Job, estimate: JobEstimate, measured: Measured | None) -> tuple[Any, float]:
+    """Depth at which the member stops (a distribution, or a number where it is fixed), and what is taken already."""
+    taken = getattr(measured, "taken_mm", None) or 0.0
+    if job.aim is Aim.TO_DEPTH:
+        return max(estimate.stop_likely_mm, taken), taken
+    over = max(0.0, estimate.stop_likely_mm - estimate.cleanup_likely_mm)
+    removal = StopDepth(estimate.depth.distribution, over)
+    if taken and not float(removal.sf(taken)) > 0:
+        # deeper than was thought possible: the next step, until an estimate from the machine says more
+        return taken, taken
+    return removal, taken
+
+
+def standing_heights(shop: Shop, job: Job, points: tuple[str, ...] | None = None) -> dict[str, HeightReading]:
+    """Readings a set may be planned on, by point: of a finished member only those taken after its cut; checks while
+    clamped are left out, as the part is still to change."""
+    part, face = shop.part_of(job), shop.face_of(job)
+    latest: dict[str, HeightReading] = {}
+    for reading in part.heights:
+        if reading.face_id == face.id and reading.stage is not HeightStage.CHECK:
+            known = latest.get(reading.point)
+            if known is None or reading.at >= known.at:
+                latest[reading.point] = reading
+    if job.state in DONE:
+        latest = {p: r for p, r in latest.items() if r.stage is HeightStage.FINISHED}
+    return latest if points is None else {p: latest[p] for p in points if p in latest}
+
+
+def common_points(shop: Shop, jobs: list[Job]) -> tuple[str, ...]:
+    """Measuring points at which every measured member was measured, in the first one's order."""
+    measured = [found for job in jobs if (found := standing_heights(shop, job))]
+    if not measured:
+        return ()
+    return tuple(p for p in measured[0] if all(p in found for found in measured[1:]))
+
+
+def prices_of(
+    shop: Shop, jobs: list[Job], members: MemberSet, estimates: Mapping[int, JobEstimate], knowledge: Knowledge
+) -> SetPrices:
+    """What the order of a set weighs. A second setup is everything at the machine once more, with one pass."""
+    setups, rebuilds = [], []
+    for job, member in zip(jobs, members.members, strict=True):
+        estimate, family = estimates.get(job.id), shop.family_of(shop.part_of(job))
+        steps = knowledge.steps(family).steps
+        rate, traverse = shop.settings.hourly_rate, 0.0
+        if estimate is not None:
+            rebuilds.append(estimate.rebuild_mm)
+            if estimate.setup is not None:
+                rate, traverse = estimate.setup.hourly_rate or rate, estimate.setup.finish.minutes
+        minutes = steps.load + steps.sweep + steps.shim_round * steps.shim_rounds + steps.clamp + steps.touch_off
+        minutes += traverse + steps.look + steps.partner_check + steps.unload + steps.measure
+        setups.append((member.name, rate / 60 * minutes))
+    value = shop.settings.rebuild_value / min(rebuilds) if rebuilds else 0.0
+    return SetPrices(value, tuple(setups), shop.settings.uncleaned_cost)
+
+
+def price_lower(view: SetView) -> OrderAdvice:
+    """The advice of a set with cutting the first lower on purpose weighed, too."""
+    return _advise(view.members, view.prices, view.guard_mm, view.least_pass_mm, view.step_mm)
+
+
+# The integrals take tens of milliseconds a set; a set of which nothing changed is not weighed again.
+@functools.lru_cache(maxsize=128)
+def _advise(
+    members: MemberSet, prices: SetPrices, guard_mm: float, least_mm: float, lower_step_mm: float = 0.0
+) -> OrderAdvice:
+    return advise_order(
+        members,
+        value_per_mm=prices.value_per_mm,
+        setup_cost=dict(prices.setups),
+        guard_mm=guard_mm,
+        least_mm=least_mm,
+        lower_step_mm=lower_step_mm,
+        lost_match_cost=prices.lost_match,
+    )
+
+
+def _missing(shop: Shop, job: Job, points: tuple[str, ...]) -> str:
+    """Why a set cannot be planned with this member yet, in words; "" when it can."""
+    tag = shop.part_of(job).tag
+    if standing_heights(shop, job, points):
+        return ""
+    if job.state in DONE:
+        return f"{tag} is cut, but its heights were not measured after the cut: enter them"
+    if standing_heights(shop, job):
+        return f"{tag} was not measured at the points where its partners were: measure the same points on every member"
+    if _assumed(shop, job) is None:
+        return f"{tag} has no height yet: measure it, or enter what earlier cuts took"
+    return ""
+
+
+def _assumed(shop: Shop, job: Job) -> float | None:
+    """The height a part that was never measured should have: new height less all that was taken."""
+    part, face = shop.part_of(job), shop.face_of(job)
+    if face.new_height_mm is None or part.removed_before_mm is None:
+        return None
+    return face.new_height_mm - part.removed_before_mm - shop.removed_mm.get((part.id, face.id), 0.0)
+
+
+def _refusal(wrong: InputError) -> str:
+    what = wrong.field.split(".")[-1].split("[")[0]
+    if what == "nominal_mm":
+        return f"no new height is known: needed is {wrong.accepted}"
+    return f"{wrong.accepted} needed" if wrong.value in (None, "", ()) else f"{wrong.value}: needed is {wrong.accepted}"
+
+
+def _by_state(jobs: list[Job], members: MemberSet | None = None) -> tuple[int, ...]:
+    """Finished and running members first, then the one likely to end lowest where that is known."""
+
+    def rank(pair) -> tuple:
+        place, job = pair
+        natural = 0.0
+        if members is not None:
+            member = members.members[place]
+            natural = (member.height_mm or 0.0) - members.offset_mm(member) - member.likely_removal_mm
+        return (job.state not in DONE, job.state is not JobState.RUNNING, natural, job.id)
+
+    return tuple(job.id for _, job in sorted(enumerate(jobs), key=rank))
+
+
+def _mean(readings: Mapping[str, HeightReading]) -> float | None:
+    return float(np.mean([r.height_mm for r in readings.values()])) if readings else None
