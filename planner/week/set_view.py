@@ -170,7 +170,7 @@ def view_set(
         plan,
         order,
         heights,
-        {i: heights[i] - finals[i] if depths[i] > 0 else 0.0 for i in ids},
+        {i: depths[i] - (m.height_mm - heights[i]) for i, m in zip(ids, found, strict=True)},
         depths,
         finals,
         least,
