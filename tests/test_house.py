@@ -6,14 +6,14 @@ from __future__ import annotations
 import ast
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "planner"
-ROOMS = ("errors", "units", "shop", "face", "cut", "edge", "match", "week", "store", "sheets", "screens")
+ROOMS = ("errors", "late", "units", "shop", "face", "cut", "edge", "match", "week", "store", "sheets", "screens")
 PURE = ROOMS[: ROOMS.index("store")]
 
 # what the pure rooms must not load, directly or through anything they import
@@ -125,19 +125,29 @@ def test_no_room_uses_a_peer_s_private_names():
 
 @pytest.mark.parametrize("room", PURE)
 def test_a_pure_room_loads_neither_database_nor_screen(room):
-    code = f"import sys, planner.{room}\nfound = sorted(set({HEAVY!r}) & set(sys.modules))\nassert not found, found"
-    done = subprocess.run([sys.executable, "-c", code], check=False, cwd=ROOT, capture_output=True, text=True)
-    assert done.returncode == 0, done.stderr.strip().splitlines()[-1]
+    assert_loads_none_of(HEAVY, [name_of(path) for path in modules((room,))])
 
 
 def test_the_store_and_the_sheets_know_no_screen():
+    assert_loads_none_of(("streamlit", "altair"), [name_of(path) for path in modules(("store", "sheets"))])
+
+
+def assert_loads_none_of(heavy: Sequence[str], paths: Sequence[str]) -> None:
+    """Import modules, given as paths in the package, in a process of their own; none of ``heavy`` may come with them."""
+    names = ["planner." + p.removesuffix(".py").removesuffix("/__init__").replace("/", ".") for p in paths]
+    names = [name for name in names if name != "planner.__init__" and not name.endswith("migrations.env")]
     code = (
-        "import sys, planner.store, planner.sheets\n"
-        "found = sorted({'streamlit', 'altair'} & set(sys.modules))\n"
-        "assert not found, found"
+        f"import sys, importlib\nfor name in {names!r}: importlib.import_module(name)\n"
+        f"found = sorted(set({tuple(heavy)!r}) & set(sys.modules))\nassert not found, found"
     )
     done = subprocess.run([sys.executable, "-c", code], check=False, cwd=ROOT, capture_output=True, text=True)
     assert done.returncode == 0, done.stderr.strip().splitlines()[-1]
+
+
+def test_the_first_screen_does_not_wait_for_what_it_does_not_show():
+    """Fits, linear programmes and migrations are loaded when they are first needed, not at every start."""
+    late = ("scipy.stats", "scipy.optimize", "scipy.spatial", "scipy.special", "alembic", "openpyxl")
+    assert_loads_none_of(late, ["screens/pages.py", "screens/shell.py", "screens/access.py", "screens/week.py"])
 
 
 def forbidden_in(source: str, stopwatch: bool = False) -> list[str]:

@@ -8,15 +8,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
-from scipy import stats
-from scipy.optimize.elementwise import find_root
+import scipy
 
 from planner.errors import InputError, finite, not_negative, positive
 
-_ONE_SIDED_80 = float(stats.norm.ppf(0.8))
+_ONE_SIDED_80 = NormalDist().inv_cdf(0.8)
 
 
 def starting_depth(median_mm: float, sigma: float | None = None, bound80_mm: float | None = None):
@@ -34,7 +34,7 @@ def starting_depth(median_mm: float, sigma: float | None = None, bound80_mm: flo
         spread = math.log(bound / median) / _ONE_SIDED_80
     else:
         spread = positive("sigma", sigma)
-    return stats.lognorm(spread, scale=median)
+    return scipy.stats.lognorm(spread, scale=median)
 
 
 class _Depth:
@@ -175,6 +175,8 @@ class SurveyedDepth(_Depth):
         # the tail of X alone, from the deepest node, lies beyond
         top = float(self._shift.max()) + self.excess.isf(np.minimum(share * self._above, 1.0))
         ends = np.zeros_like(share), top * 1.001 + 1e-9
+        from scipy.optimize.elementwise import find_root
+
         found = find_root(lambda x, want: self.sf(x) - want, ends, args=(share,))
         return np.select([inside, q == 1, q == 0], [found.x, 0.0, np.inf], np.nan)[()]
 

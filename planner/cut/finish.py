@@ -12,8 +12,8 @@ import warnings
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy.optimize import least_squares
 
 from planner.errors import InputError, LimitOfValidity, finite_array, not_negative, positive
 
@@ -206,7 +206,7 @@ def learn_finish(
         ratio, floor = np.exp(logs)
         return np.concatenate([np.log(read / np.hypot(ratio * theory, floor)) / noise, (logs - centre) * pull])
 
-    found = least_squares(residuals, centre, loss="soft_l1")
+    found = scipy.optimize.least_squares(residuals, centre, loss="soft_l1")
     ratio, floor = np.exp(found.x)
     left = np.log(read / np.hypot(ratio * theory, floor))
     scatter = float(1.4826 * np.median(np.abs(left - np.median(left)))) if feed.size > 2 else 0.0

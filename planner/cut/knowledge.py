@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from planner.cut.finish import FinishModel
 from planner.cut.stock import DepthPrior, DepthRecords, PooledDepth, pool_depths
@@ -86,7 +86,7 @@ def edge_life_mm(shop: Shop, knowledge: Knowledge, material: str, grade_id: int)
 
 def starting_depth(family: Family, face: Face, condition: Condition) -> Depth:
     start = starting.clean_up_depth(family.material, family.kind, condition, face.kind is FaceKind.PARTING)
-    return Depth(stats.lognorm(start.sigma, scale=start.median_mm), STARTING)
+    return Depth(scipy.stats.lognorm(start.sigma, scale=start.median_mm), STARTING)
 
 
 def learn_depths(shop: Shop) -> dict[tuple[int, int | None, Condition], Depth]:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
-from scipy import stats
 
 from planner.cut.pooling import PRIOR_RECORDS, PooledFrom
 from planner.errors import InputError, finite_array, positive
@@ -14,8 +14,8 @@ from planner.errors import InputError, finite_array, positive
 STARTING_SPREAD = 0.3
 """Spread of the log of one step's minutes from job to job. Common practice, from memory, no source."""
 
-_ONE_SIDED_80 = float(stats.norm.ppf(0.8))
-_NORMAL_MAD = float(1 / stats.norm.ppf(0.75))
+_ONE_SIDED_80 = NormalDist().inv_cdf(0.8)
+_NORMAL_MAD = 1 / NormalDist().inv_cdf(0.75)
 
 
 @dataclass(frozen=True)

@@ -9,18 +9,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy import optimize, special, stats
 
 from planner.cut.depths import hermite
 from planner.cut.pooling import PRIOR_RECORDS, PooledFrom
 from planner.errors import InputError, between, finite_array, not_negative, positive
 
 _WIDEST_SIGMA = 8.0
-_ONE_SIGMA = float(special.ndtr(1.0))
+_ONE_SIGMA = NormalDist().cdf(1.0)
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,7 @@ class DepthFit:
     @property
     def distribution(self):
         """The frozen distribution."""
-        return stats.lognorm(self.sigma, scale=self.median_mm)
+        return scipy.stats.lognorm(self.sigma, scale=self.median_mm)
 
 
 def fit_depths(lower_mm: ArrayLike, upper_mm: ArrayLike, prior: Any = None):
@@ -96,7 +97,7 @@ def depth_fit(lower_mm: ArrayLike, upper_mm: ArrayLike, prior: Any = None, level
     low, high = lower / unit, upper / unit
     if held is None:
         with np.errstate(divide="ignore", invalid="ignore"):
-            shape, _, scale = stats.lognorm.fit(_censored(low, high), floc=0)
+            shape, _, scale = scipy.stats.lognorm.fit(_censored(low, high), floc=0)
         start = np.array([math.log(scale), math.log(shape)])
     else:
         start = np.array([0.0, math.log(held.sigma)])
@@ -113,7 +114,7 @@ def depth_fit(lower_mm: ArrayLike, upper_mm: ArrayLike, prior: Any = None, level
 
     bounds = [(start[0] - 12, start[0] + 12), (math.log(1e-4), math.log(4 * _WIDEST_SIGMA))]
     start[1] = min(max(start[1], bounds[1][0]), bounds[1][1])
-    found = optimize.minimize(
+    found = scipy.optimize.minimize(
         loss, start, jac=True, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-15, "gtol": 1e-10, "maxiter": 500}
     )
     theta = _polish(loss, found.x)
@@ -123,7 +124,7 @@ def depth_fit(lower_mm: ArrayLike, upper_mm: ArrayLike, prior: Any = None, level
             "lower_mm", lower.tolist()[:4], "records that fix the spread, or a prior (none has been given)"
         )
     spread = _standard_errors(loss, theta)
-    z = float(stats.norm.ppf(0.5 + level / 2))
+    z = float(scipy.stats.norm.ppf(0.5 + level / 2))
     ends = np.exp(theta[:, None] + np.outer(spread, [-z, z]))
     return DepthFit(
         float(unit * math.exp(theta[0])),
@@ -237,15 +238,15 @@ def fit_excess(
     sealed = lower[:, None] <= 0  # "not below 0 at all" carries no news: D is above 0 in any case
 
     def loss(theta: np.ndarray) -> float:
-        excess = stats.lognorm(math.exp(theta[1]), scale=held.median_mm * math.exp(theta[0]))
+        excess = scipy.stats.lognorm(math.exp(theta[1]), scale=held.median_mm * math.exp(theta[0]))
         inside = np.where(sealed, excess.cdf(high), excess.cdf(high) - excess.cdf(low)) @ weight
         value, _ = _add_prior(theta, held, float(np.log(np.maximum(inside, 1e-300)).sum()), np.zeros(2))
         return -value
 
-    found = optimize.minimize(
+    found = scipy.optimize.minimize(
         loss, [0.0, math.log(held.sigma)], method="Nelder-Mead", options={"xatol": 1e-6, "fatol": 1e-9, "maxiter": 2000}
     )
-    return stats.lognorm(math.exp(found.x[1]), scale=held.median_mm * math.exp(found.x[0]))
+    return scipy.stats.lognorm(math.exp(found.x[1]), scale=held.median_mm * math.exp(found.x[0]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -294,10 +295,10 @@ def _unit(lower: np.ndarray, upper: np.ndarray) -> float:
     return float(np.median(usable)) if usable.size else 1.0
 
 
-def _censored(low: np.ndarray, high: np.ndarray) -> stats.CensoredData:
+def _censored(low: np.ndarray, high: np.ndarray) -> scipy.stats.CensoredData:
     exact, right, left = low == high, np.isinf(high), (low == 0) & np.isfinite(high)
     both = ~(exact | right | left)
-    return stats.CensoredData(
+    return scipy.stats.CensoredData(
         uncensored=low[exact],
         right=low[right],
         left=high[left & ~exact],
@@ -331,7 +332,7 @@ def _log_likelihood(theta, log_low, log_high, exact) -> tuple[float, np.ndarray]
 
 def _log_between(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     """log(Φ(b) - Φ(a)), a < b, a <= 0."""
-    upper, lower = special.log_ndtr(b), special.log_ndtr(a)
+    upper, lower = scipy.special.log_ndtr(b), scipy.special.log_ndtr(a)
     with np.errstate(divide="ignore"):
         return upper + np.log1p(-np.exp(np.minimum(lower - upper, -1e-16)))
 

@@ -16,7 +16,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, special
+import scipy
 
 from planner.edge.ends import EdgeLife
 from planner.edge.life import LifeFit
@@ -58,13 +58,13 @@ def index_age(shape: float, scale: float, planned_cost: float, failure_cost: flo
         return size * math.exp(log_z) if log_z < 700 else math.inf
     while excess(low) > 0:
         low *= 2
-    return size * math.exp(optimize.brentq(excess, low, high, xtol=1e-13, rtol=1e-14))
+    return size * math.exp(scipy.optimize.brentq(excess, low, high, xtol=1e-13, rtol=1e-14))
 
 
 def weibull_survival_integral(shape, z):
     """integral_0^z exp(-t^k) dt = Gamma(1 + 1/k) P(1/k, z^k); arrays broadcast."""
     k = np.asarray(shape, dtype=float)
-    out = special.gamma(1 + 1 / k) * special.gammainc(1 / k, np.asarray(z, dtype=float) ** k)
+    out = scipy.special.gamma(1 + 1 / k) * scipy.special.gammainc(1 / k, np.asarray(z, dtype=float) ** k)
     return float(out) if np.ndim(out) == 0 else out
 
 

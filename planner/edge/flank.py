@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize
+import scipy
 
 from planner.errors import InputError, finite_array, not_negative, positive
 
@@ -76,7 +76,9 @@ def fit_flank_wear(
     def off(t: np.ndarray) -> np.ndarray:
         return np.append((np.exp(t[0]) * ratio ** np.exp(t[1]) - y) / noise, (t[1] - start) / spread)
 
-    found = optimize.least_squares(off, [np.log(max(float(y[np.argmax(x)]), noise)), start], xtol=1e-12, ftol=1e-12)
+    found = scipy.optimize.least_squares(
+        off, [np.log(max(float(y[np.argmax(x)]), noise)), start], xtol=1e-12, ftol=1e-12
+    )
     # readings that scatter more than stated widen the answer
     excess = max(1.0, float((found.fun[:-1] ** 2).sum()) / max(1, x.size - 1))
     covariance = np.linalg.inv(found.jac.T @ found.jac) * excess

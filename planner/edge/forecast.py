@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scipy import stats
+import scipy
 
 from planner.edge.decision import weibull_survival_integral
 from planner.errors import InputError, between, finite_array, not_negative, positive
@@ -150,8 +150,8 @@ def suggest_order(
     risk = between("shortage_risk", shortage_risk, 1e-6, 0.5)
     if rate == 0:
         return OrderSuggestion(0, math.inf, "none used at the average load")
-    point = float(stats.poisson.ppf(1 - risk, rate * lead)) if lead > 0 else 0.0
-    fill = float(stats.poisson.ppf(1 - risk, rate * (lead + cover)))
+    point = float(scipy.stats.poisson.ppf(1 - risk, rate * lead)) if lead > 0 else 0.0
+    fill = float(scipy.stats.poisson.ppf(1 - risk, rate * (lead + cover)))
     day = max(0.0, (position - point) / rate)
     inserts = math.ceil(max(1.0, fill - min(position, point)) / edges_per_insert)
     when = "order now" if day == 0 else f"order in {math.floor(day)} days"

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from planner.edge.decision import edge_price
 from planner.edge.ends import End
@@ -160,7 +160,7 @@ def finish_trend(edge_use, ra_um, limit_um: float | None = None, level: float = 
     y = finite_array("ra_um", ra_um, (x.size,))
     if x.size < 3 or np.ptp(x) == 0:
         raise InputError("edge_use", edge_use, "three or more readings at differing edge use")
-    slope, start, low, high = (float(v) for v in stats.theilslopes(y, x, between("level", level, 0.5, 0.999)))
+    slope, start, low, high = (float(v) for v in scipy.stats.theilslopes(y, x, between("level", level, 0.5, 0.999)))
     limit_use = float("inf")
     if limit_um is not None and slope > 0:
         limit_use = max(0.0, (not_negative("limit_um", limit_um) - start) / slope)

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.special import ndtri
+import scipy
 
 from planner.edge.likelihood import (
     LOG_CAPACITY_BOUND,
@@ -215,7 +215,7 @@ def fit_life(
     draws = _explored(likelihood, theta, edges, materials, scale)
     tail = (1.0 - level) / 2
     if edges == 0 and prior is not None:
-        z = float(ndtri(1 - tail))
+        z = float(scipy.special.ndtri(1 - tail))
         bands = np.exp(np.array([-z, z])[None, :] * spread[:, None])
         intervals, shape_interval = scale[:, None] * bands[1:], tuple(float(v) for v in prior.shape * bands[0])
     else:

@@ -12,8 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, special
-from scipy.stats import qmc
+import scipy
 
 __all__ = ["Draws", "LifeLikelihood", "explore", "maximise"]
 
@@ -106,7 +105,7 @@ class LifeLikelihood:
                 log_dq = log_d[:, None, :] + np.log(self.factors)[:, :, None]
                 term = -np.exp(np.minimum(k * log_dq, 600.0))
                 term += self.failed[:, None, None] * (t[:, 0] + (k + extra[:, None, None]) * log_dq)
-                value = special.logsumexp(term, axis=1, b=self.weights[:, :, None]).sum(axis=0)
+                value = scipy.special.logsumexp(term, axis=1, b=self.weights[:, :, None]).sum(axis=0)
             value -= t[:, 1:] @ recorded
             if self.spread is not None:
                 value -= 0.5 * (((t - self.centre) / self.spread) ** 2).sum(axis=1)
@@ -137,7 +136,7 @@ def maximise(likelihood: LifeLikelihood, start: np.ndarray, held: np.ndarray | N
         value, gradient = likelihood.negative(whole(x))
         return value, gradient[free]
 
-    result = optimize.minimize(
+    result = scipy.optimize.minimize(
         objective,
         np.clip(theta[free], bounds[:, 0], bounds[:, 1]),
         jac=True,
@@ -200,10 +199,10 @@ def explore(likelihood: LifeLikelihood, mode: np.ndarray, count: int = 2048, rou
     over ``rounds`` rounds. The seed is fixed: the same record gives the same answer.
     """
     size = mode.size
-    points = np.clip(qmc.Sobol(size + 1, seed=20).random(count), 1e-9, 1 - 1e-9)
+    points = np.clip(scipy.stats.qmc.Sobol(size + 1, seed=20).random(count), 1e-9, 1 - 1e-9)
     freedom = 5.0
-    stretch = np.sqrt(freedom / (2.0 * special.gammaincinv(freedom / 2.0, points[:, -1])))
-    standard = special.ndtri(points[:, :-1]) * stretch[:, None]
+    stretch = np.sqrt(freedom / (2.0 * scipy.special.gammaincinv(freedom / 2.0, points[:, -1])))
+    standard = scipy.special.ndtri(points[:, :-1]) * stretch[:, None]
     log_proposal = -0.5 * (freedom + size) * np.log1p((standard**2).sum(axis=1) / freedom)
     centre, root = mode, np.linalg.cholesky(_covariance(information(likelihood, mode)) * 1.5)
     best: Draws | None = None

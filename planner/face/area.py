@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import Delaunay, QhullError
+import scipy
 
 from planner.errors import InputError, finite_array
 
@@ -55,8 +55,8 @@ def triangulate(places: np.ndarray) -> np.ndarray:
     """Triangles (m, 3) of indices over ``places`` (n, 2); `InputError` when the places lie on one line."""
     extent = np.ptp(places, axis=0)
     try:
-        return Delaunay((places - places.mean(axis=0)) / np.where(extent > 0, extent, 1.0)).simplices
-    except QhullError:
+        return scipy.spatial.Delaunay((places - places.mean(axis=0)) / np.where(extent > 0, extent, 1.0)).simplices
+    except scipy.spatial.QhullError:
         raise InputError("points", "places on one line", "at least three places not on one line") from None
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from scipy.interpolate import LinearNDInterpolator
+import scipy
 
 from planner.errors import InputError, finite_array, not_negative, positive
 from planner.face.area import Surface, as_polygon, inside, lowest_inside, surface
@@ -91,7 +91,7 @@ class Cleanup:
         low, high = places.min(axis=0), places.max(axis=0)
         x, y = (np.linspace(a, b, max(2, int(np.ceil((b - a) / cell)) + 1)) for a, b in zip(low, high, strict=True))
         at = np.column_stack([grid.ravel() for grid in np.meshgrid(x, y)])
-        depth = LinearNDInterpolator(places, -self.levelled_mm, rescale=True)(at)
+        depth = scipy.interpolate.LinearNDInterpolator(places, -self.levelled_mm, rescale=True)(at)
         if self.outline is not None:
             depth[~inside(self.outline, at)] = np.nan
         for opening in self.openings:

@@ -11,8 +11,7 @@ from __future__ import annotations
 import itertools
 
 import numpy as np
-from scipy.optimize import linprog
-from scipy.spatial import ConvexHull, QhullError
+import scipy
 
 from planner.face.zone import Band
 
@@ -52,8 +51,8 @@ def nearby(centred: np.ndarray, normal: np.ndarray, band: Band, ratio: float) ->
 def hull_corners(points: np.ndarray) -> np.ndarray:
     """Indices of the points that can touch a zone at some angle."""
     try:
-        return ConvexHull(points).vertices
-    except QhullError:
+        return scipy.spatial.ConvexHull(points).vertices
+    except scipy.spatial.QhullError:
         return np.arange(len(points))
 
 
@@ -80,7 +79,7 @@ def _slopes_within(flat: np.ndarray, height: np.ndarray, allowed: float) -> np.n
         for sign in (-1.0, 1.0):
             cost = np.zeros(flat.shape[1] + 1)
             cost[axis] = sign
-            answer = linprog(cost, A_ub=rows, b_ub=sides, bounds=(None, None), method="highs-ds")
+            answer = scipy.optimize.linprog(cost, A_ub=rows, b_ub=sides, bounds=(None, None), method="highs-ds")
             if answer.status != 0:
                 return None
             found.append(answer.x[:-1])
@@ -97,8 +96,8 @@ def _normals(shaped: np.ndarray, points: np.ndarray) -> tuple[np.ndarray, bool]:
         facets = np.array(list(itertools.combinations(range(len(points)), dimensions)))
     else:
         try:
-            facets = ConvexHull(shaped).simplices
-        except QhullError:  # no thickness: nothing can be narrower
+            facets = scipy.spatial.ConvexHull(shaped).simplices
+        except scipy.spatial.QhullError:  # no thickness: nothing can be narrower
             return np.zeros((0, dimensions)), True
     corner = points[facets[:, 0]]
     if dimensions == 2:

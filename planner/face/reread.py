@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import chi2, norm
+import scipy
 
 from planner.errors import InputError, between, finite_array, positive
 
@@ -89,12 +89,12 @@ def check_reread(
         ways = columns @ np.linalg.pinv(np.column_stack([np.ones(3), (under - centre) / scale]))
         ways = ways if zero is None else ways - ways.mean(axis=0)
         along = ways.T @ seen / np.linalg.norm(ways, axis=0)
-        burr = along.max() > spread * norm.isf(alarms * share["burr"] / 3)
+        burr = along.max() > spread * scipy.stats.norm.isf(alarms * share["burr"] / 3)
     else:
         share["tilt"] += share["burr"]
-    tilt_limit = spread**2 * chi2.isf(alarms * share["tilt"], 2 if zero is not None else 3)
+    tilt_limit = spread**2 * scipy.stats.chi2.isf(alarms * share["tilt"], 2 if zero is not None else 3)
     tilted = bool(burr or seen @ seen > tilt_limit)
-    bent = bool(n > 3 and rest @ rest > spread**2 * chi2.isf(alarms * share["bend"], n - 3))
+    bent = bool(n > 3 and rest @ rest > spread**2 * scipy.stats.chi2.isf(alarms * share["bend"], n - 3))
     extra = np.column_stack([np.ones(len(under)), (under - centre) / scale]) @ fitted
     extra = extra - extra.min()
     return RereadCheck(

@@ -14,8 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.optimize import linprog
-from scipy.spatial import HalfspaceIntersection
+import scipy
 
 from planner.errors import InputError, finite_array, not_negative
 from planner.face.seats import CENTRE_EDGE, LEVEL_MM, Seating, seating
@@ -148,7 +147,9 @@ class Search:
         sides.append(np.full(len(reach), limit / unit))
         cost = np.zeros(count + 3)
         cost[-1] = 1.0
-        answer = linprog(cost, A_ub=np.vstack(rows), b_ub=np.concatenate(sides), bounds=(None, None), method="highs")
+        answer = scipy.optimize.linprog(
+            cost, A_ub=np.vstack(rows), b_ub=np.concatenate(sides), bounds=(None, None), method="highs"
+        )
         if answer.status != 0:
             raise ArithmeticError(f"the levelling programme did not end: {answer.message}")
         slopes = answer.x[:2] * unit / scale
@@ -200,7 +201,9 @@ class Search:
         rows, sides = rows[kept], sides[kept]
         margin = sides + rows @ ideal  # move the origin to the ideal, in units of the bound's own room
         unit = float(np.max(-margin / np.linalg.norm(rows, axis=1)))
-        cut = HalfspaceIntersection(np.column_stack([rows, np.minimum(margin / unit, -1e-12)]), np.zeros(2))
+        cut = scipy.spatial.HalfspaceIntersection(
+            np.column_stack([rows, np.minimum(margin / unit, -1e-12)]), np.zeros(2)
+        )
         corners = cut.intersections[np.isfinite(cut.intersections).all(axis=1)]
         return ideal + corners * unit
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
-from scipy.spatial import Delaunay, QhullError
+import scipy
 
 from planner.errors import InputError, between, finite, finite_array, not_negative, positive
 from planner.face.cleanup import Cleanup
@@ -213,8 +213,8 @@ def _between_points(places: np.ndarray, heights: np.ndarray) -> float:
     """Root mean square difference of inner points from their neighbours; 0 where there is no inner point."""
     extent = np.ptp(places, axis=0)
     try:
-        mesh = Delaunay(places / np.where(extent > 0, extent, 1.0))
-    except QhullError:
+        mesh = scipy.spatial.Delaunay(places / np.where(extent > 0, extent, 1.0))
+    except scipy.spatial.QhullError:
         return 0.0
     starts, neighbours = mesh.vertex_neighbor_vertices
     rim = np.unique(mesh.convex_hull)

@@ -17,7 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linprog
+import scipy
 
 _ROUNDS = 60
 _FEW = 64
@@ -197,7 +197,9 @@ class _Problem:
             rows += [np.hstack([-outline, blank, one]), np.hstack([outline, blank, -one])]
             sides += [now / unit, (self.limit.limit - now) / unit]
             cost = np.append(cost, 0.0)
-        answer = linprog(cost, A_ub=np.vstack(rows), b_ub=np.concatenate(sides), bounds=(None, None), method="highs-ds")
+        answer = scipy.optimize.linprog(
+            cost, A_ub=np.vstack(rows), b_ub=np.concatenate(sides), bounds=(None, None), method="highs-ds"
+        )
         if answer.status != 0:
             raise ArithmeticError(f"the flatness programme did not end: {answer.message}")
         step = self.axes @ (answer.x[:axes_count] / self.scale) * unit

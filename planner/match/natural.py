@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy import interpolate, special, stats
+import scipy
 
 from planner.errors import InputError
 from planner.match.members import Member, MemberState
@@ -61,7 +61,7 @@ def natural_final(member: Member, offset_mm: float = 0.0) -> Natural:
     if isinstance(member.removal_mm, (int, float, np.floating, np.integer)):
         if doubt == 0:
             return _fixed(member.name, height - likely, least, fixed=False)
-        normal = stats.norm(height - likely, doubt)
+        normal = scipy.stats.norm(height - likely, doubt)
         return _continuous(member.name, normal.sf, normal.isf(_LEVELS[::-1]), least)
     more, removals = _conditioned(member.removal_mm, member.removed_mm)
     if doubt == 0:
@@ -71,7 +71,7 @@ def natural_final(member: Member, offset_mm: float = 0.0) -> Natural:
         # The removal is wide enough for the averaging points: average its distribution over the height's doubt.
         points, weights = np.polynomial.legendre.leggauss(64)
         points = 7.0 * points
-        weights = 7.0 * weights * stats.norm.pdf(points)
+        weights = 7.0 * weights * scipy.stats.norm.pdf(points)
         at, share = doubt * points, weights / weights.sum()
 
         def above(t: np.ndarray) -> np.ndarray:
@@ -81,7 +81,7 @@ def natural_final(member: Member, offset_mm: float = 0.0) -> Natural:
         part = np.diff(_LEVELS)[::-1] / np.ptp(_LEVELS)
 
         def above(t: np.ndarray) -> np.ndarray:
-            return special.ndtr((height - taken - np.asarray(t)[..., None]) / doubt) @ part
+            return scipy.special.ndtr((height - taken - np.asarray(t)[..., None]) / doubt) @ part
 
     lowest = height - removals.max() - 7 * doubt
     highest = height - removals.min() + 7 * doubt
@@ -90,7 +90,7 @@ def natural_final(member: Member, offset_mm: float = 0.0) -> Natural:
     middle = np.unique(np.concatenate([middle, tails]))
     nodes = np.concatenate([[lowest], middle, [highest]])
     # Averaging is slow and its result smooth: tabulate it once.
-    table = interpolate.PchipInterpolator(nodes, np.concatenate([[1.0], above(middle), [0.0]]))
+    table = scipy.interpolate.PchipInterpolator(nodes, np.concatenate([[1.0], above(middle), [0.0]]))
     return _continuous(member.name, lambda t: table(np.clip(t, lowest, highest)), nodes, least)
 
 

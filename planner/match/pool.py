@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from scipy import sparse, special
-from scipy.optimize import Bounds, LinearConstraint, linear_sum_assignment, milp
+import scipy
 
 from planner.errors import InputError, finite, finite_array, not_negative
 
@@ -112,7 +111,7 @@ def expected_extra(difference_mm: np.ndarray, doubt_mm: np.ndarray, tolerance_mm
 
     def tail(beyond: np.ndarray) -> np.ndarray:  # E[(Y)+], Y normal around ``beyond``
         a = beyond / safe
-        return safe * (np.exp(-0.5 * a**2) / math.sqrt(2 * math.pi) + a * special.ndtr(a))
+        return safe * (np.exp(-0.5 * a**2) / math.sqrt(2 * math.pi) + a * scipy.special.ndtr(a))
 
     return np.where(doubt > 0, tail(difference - tolerance_mm) + tail(-difference - tolerance_mm), plain)
 
@@ -266,29 +265,36 @@ def _matching(order: list[PoolPart], tolerance: float) -> list[tuple[str, str]]:
     cost = expected_extra(apart, np.hypot(doubts[edges[:, 0]], doubts[edges[:, 1]]), tolerance)
     cost = cost + apart**2 * (_TIE_MM / max(1e-12, float((apart**2).max()) * count))
     gain = cost - (float(cost.max()) + 1.0) * count  # one pair more is worth more than any removal
-    takes = sparse.coo_array(
+    takes = scipy.sparse.coo_array(
         (np.ones(2 * len(edges)), (edges.T.ravel(), np.tile(np.arange(len(edges)), 2))), shape=(count, len(edges))
     ).tocsr()
     # Of an odd family one part stays single: said at once, as the relaxation would share that out in many ways.
-    takes = sparse.vstack([takes, sparse.csr_array(np.ones((1, len(edges))))]).tocsr()
+    takes = scipy.sparse.vstack([takes, scipy.sparse.csr_array(np.ones((1, len(edges))))]).tocsr()
     most = np.concatenate([np.ones(count), [count // 2]])
     for _ in range(100):
-        relaxed = milp(gain, bounds=Bounds(0, 1), constraints=LinearConstraint(takes, ub=most))
+        relaxed = scipy.optimize.milp(
+            gain, bounds=scipy.optimize.Bounds(0, 1), constraints=scipy.optimize.LinearConstraint(takes, ub=most)
+        )
         odd = _odd_groups(edges, relaxed.x, count)
         if not odd:
             break
         inside = [np.isin(edges, group).all(axis=1).astype(float) for group in odd]
-        takes = sparse.vstack([takes, sparse.csr_array(np.array(inside))]).tocsr()
+        takes = scipy.sparse.vstack([takes, scipy.sparse.csr_array(np.array(inside))]).tocsr()
         most = np.concatenate([most, [(len(group) - 1) / 2 for group in odd]])
-    found = milp(gain, integrality=1, bounds=Bounds(0, 1), constraints=LinearConstraint(takes, ub=most))
+    found = scipy.optimize.milp(
+        gain,
+        integrality=1,
+        bounds=scipy.optimize.Bounds(0, 1),
+        constraints=scipy.optimize.LinearConstraint(takes, ub=most),
+    )
     return [(order[i].name, order[j].name) for (i, j), x in zip(edges, found.x, strict=True) if x > 0.5]
 
 
 def _odd_groups(edges: np.ndarray, share: np.ndarray, count: int) -> list[np.ndarray]:
     """Connected odd groups of parts whose pairs are taken in part, more than their odd-set inequality allows."""
     part = (share > 1e-6) & (share < 1 - 1e-6)
-    graph = sparse.coo_array((np.ones(part.sum()), edges[part].T), shape=(count, count))
-    groups, label = sparse.csgraph.connected_components(graph, directed=False)
+    graph = scipy.sparse.coo_array((np.ones(part.sum()), edges[part].T), shape=(count, count))
+    groups, label = scipy.sparse.csgraph.connected_components(graph, directed=False)
     found = []
     for group in range(groups):
         members = np.flatnonzero(label == group)
@@ -307,5 +313,5 @@ def _assign(cost: np.ndarray, tie: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         return np.empty(0, dtype=int), np.empty(0, dtype=int)
     scale = float(tie.max()) * min(cost.shape)
     weighted = cost if scale == 0 else cost + tie * (_TIE_MM / scale)
-    rows, columns = linear_sum_assignment(weighted)
+    rows, columns = scipy.optimize.linear_sum_assignment(weighted)
     return rows, columns

@@ -3,60 +3,68 @@
 `model` has the nouns, `timeline` the rules, `search` the best plan found, `risk` how sure it is.
 """
 
-from .calendar import Overtime, Shift, machine_windows, minutes_since, person_windows
-from .explain import Explanation, Move, explain_job, explain_week
-from .ics import calendar_text
-from .model import ALWAYS, Edge, Job, JobSet, Machine, Person, Prices, Step, Week, Where, Window
-from .risk import Doubt, Measuring, Risk, measuring_first, passes_from_depths, risk_of
-from .search import Decision, Plan, Progress, evaluate_decision, plan_week, search_week
-from .single import Ordering, order_jobs
-from .tables import Tables
-from .timeline import COST_TERMS
-from .whatif import Comparison, compare, what_if, with_hours, with_job, with_machine_down, with_person
+from planner.late import late
 
-__all__ = [
-    "ALWAYS",
-    "COST_TERMS",
-    "Comparison",
-    "Decision",
-    "Doubt",
-    "Edge",
-    "Explanation",
-    "Job",
-    "JobSet",
-    "Machine",
-    "Measuring",
-    "Move",
-    "Ordering",
-    "Overtime",
-    "Person",
-    "Plan",
-    "Prices",
-    "Progress",
-    "Risk",
-    "Shift",
-    "Step",
-    "Tables",
-    "Week",
-    "Where",
-    "Window",
-    "calendar_text",
-    "compare",
-    "evaluate_decision",
-    "explain_job",
-    "explain_week",
-    "machine_windows",
-    "measuring_first",
-    "minutes_since",
-    "order_jobs",
-    "passes_from_depths",
-    "person_windows",
-    "plan_week",
-    "risk_of",
-    "search_week",
-    "what_if",
-    "with_hours",
-    "with_job",
-    "with_machine_down",
-    "with_person",
-]
+__all__, __getattr__, __dir__ = late(
+    __name__,
+    {
+        "calendar": (
+            "Overtime",
+            "Shift",
+            "machine_windows",
+            "minutes_since",
+            "person_windows",
+        ),
+        "explain": (
+            "Explanation",
+            "Move",
+            "explain_job",
+            "explain_week",
+        ),
+        "ics": ("calendar_text",),
+        "model": (
+            "ALWAYS",
+            "Edge",
+            "Job",
+            "JobSet",
+            "Machine",
+            "Person",
+            "Prices",
+            "Step",
+            "Week",
+            "Where",
+            "Window",
+        ),
+        "risk": (
+            "Doubt",
+            "Measuring",
+            "Risk",
+            "measuring_first",
+            "passes_from_depths",
+            "risk_of",
+        ),
+        "search": (
+            "Decision",
+            "Plan",
+            "Progress",
+            "evaluate_decision",
+            "plan_week",
+            "search_week",
+        ),
+        "single": (
+            "Ordering",
+            "order_jobs",
+        ),
+        "tables": ("Tables",),
+        "timeline": ("COST_TERMS",),
+        "whatif": (
+            "Comparison",
+            "compare",
+            "what_if",
+            "with_hours",
+            "with_job",
+            "with_machine_down",
+            "with_person",
+        ),
+    },
+)
