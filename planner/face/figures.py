@@ -6,8 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import LinearNDInterpolator
-from scipy.spatial import QhullError
+import scipy
 
 from planner.errors import InputError, finite_array
 from planner.face.cleanup import Cleanup, cleanup
@@ -68,8 +67,8 @@ def heights_at(points: object, places: object) -> np.ndarray:
     away = np.hypot(*(wanted[:, None, :] - survey[None, :, :2]).transpose(2, 0, 1))
     beyond = np.column_stack([np.ones(len(wanted)), wanted - centre]) @ fitted + off[np.argmin(away, axis=1)]
     try:
-        inside = LinearNDInterpolator(survey[:, :2], survey[:, 2], rescale=True)(wanted)
-    except QhullError:  # on one line: nothing lies inside
+        inside = scipy.interpolate.LinearNDInterpolator(survey[:, :2], survey[:, 2], rescale=True)(wanted)
+    except scipy.spatial.QhullError:  # on one line: nothing lies inside
         return beyond
     return np.where(np.isnan(inside), beyond, inside)
 
