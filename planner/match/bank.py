@@ -3,22 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from enum import StrEnum
 
 from planner.errors import InputError, finite, not_negative, positive
-from planner.match.engine import (
-    Crown,
-    LiftCurve,
-    cam_shift,
-)
-
-
-class TautRun(StrEnum):
-    """What the taut run between crank and cam does when the head comes down."""
-
-    SHORTENS = "shortens"
-    LENGTHENS = "lengthens"
-    UNKNOWN = "unknown"
+from planner.match.engine import cam_shift
+from planner.shop.engines import EngineLimits as Limits
+from planner.shop.engines import TautRun, Valve
 
 
 @dataclass(frozen=True)
@@ -46,34 +35,6 @@ class PushrodDrive:
     def __post_init__(self) -> None:
         if not 0 <= abs(finite("pushrod_angle_deg", self.pushrod_angle_deg)) < 90:
             raise InputError("pushrod_angle_deg", self.pushrod_angle_deg, "an angle below 90 degrees")
-
-
-@dataclass(frozen=True)
-class Valve:
-    """Geometry of one kind of valve: angle to the bore axis, what it faces, and its lift curve where known."""
-
-    angle_deg: float = 0.0
-    crown: Crown = Crown.UNKNOWN
-    curve: LiftCurve | None = None
-
-
-@dataclass(frozen=True)
-class Limits:
-    """The shop's limits; None = none set. Clearances and squish are least values."""
-
-    compression_greatest: float | None = None
-    chamber_spread_greatest_cm3: float | None = None
-    squish_least_mm: float | None = None
-    intake_least_mm: float | None = None
-    exhaust_least_mm: float | None = None
-    preload_least_mm: float | None = None
-    preload_greatest_mm: float | None = None
-    cam_shift_greatest_deg: float | None = None
-
-    def __post_init__(self) -> None:
-        for name, value in vars(self).items():
-            if value is not None:
-                not_negative(name, value)
 
 
 @dataclass(frozen=True)

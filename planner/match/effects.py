@@ -13,15 +13,15 @@ from enum import StrEnum
 import numpy as np
 
 from planner.errors import InputError, finite, positive
-from planner.match.bank import Bank, ChainDrive, Engine, Limits, PushrodDrive, TautRun, Valve
+from planner.match.bank import Bank, ChainDrive, Engine, PushrodDrive
 from planner.match.engine import (
     MM3_PER_CM3,
-    Crown,
     cam_shift,
     compression_ratio,
     swept_volume,
     valve_clearance_after,
 )
+from planner.shop.engines import Crown, EngineLimits, TautRun, Valve
 
 GUIDE = "These figures guide; measure on the engine."
 # How far further cuts are looked at, mm. No face is ever cut this deep.
@@ -191,7 +191,7 @@ def spread(values: Sequence[float | None]) -> float | None:
     return None if None in values else float(np.ptp(values))
 
 
-def _figures(limits: Limits):
+def _figures(limits: EngineLimits):
     shift = limits.cam_shift_greatest_deg
     return (
         ("compression ratio", "", _compression, None, limits.compression_greatest),

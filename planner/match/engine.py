@@ -8,12 +8,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from planner.errors import InputError, finite, finite_array, not_negative, positive
+from planner.shop.engines import Crown, LiftCurve
 
 MM3_PER_CM3 = 1000.0
 # What a valve loses per crank degree that its lift comes nearer to top dead centre, where no lift curve is known.
@@ -77,14 +77,6 @@ def cam_shift(drop_mm: float, pitch_radius_mm: float, run_angle_deg: float = 0.0
     return 2.0 * math.degrees(drop * math.cos(math.radians(angle)) / radius)
 
 
-class Crown(StrEnum):
-    """What the valve faces on the piston."""
-
-    PARALLEL_POCKET = "pocket parallel to the valve head"
-    FLAT = "flat crown"
-    UNKNOWN = "unknown"
-
-
 def valve_loss(drop_mm: float, valve_angle_deg: float, crown: Crown) -> float:
     """Clearance lost along the valve, mm, when the head comes ``drop_mm`` nearer to the piston.
 
@@ -102,24 +94,6 @@ def valve_loss(drop_mm: float, valve_angle_deg: float, crown: Crown) -> float:
     if kind is Crown.FLAT:
         return drop / cos
     return max(drop * cos, drop / cos)
-
-
-@dataclass(frozen=True)
-class LiftCurve:
-    """Valve lift around top dead centre: crank_deg ascending, lift_mm along the valve, same length, two or more."""
-
-    crank_deg: tuple[float, ...]
-    lift_mm: tuple[float, ...]
-
-    def __post_init__(self) -> None:
-        angles = finite_array("crank_deg", self.crank_deg, (None,))
-        lifts = finite_array("lift_mm", self.lift_mm, (None,))
-        if angles.size < 2 or (np.diff(angles) <= 0).any():
-            raise InputError("crank_deg", self.crank_deg, "two or more angles, ascending")
-        if lifts.size != angles.size or (lifts < 0).any():
-            raise InputError("lift_mm", self.lift_mm, f"{angles.size} lifts of 0 or more, one for each angle")
-        object.__setattr__(self, "crank_deg", tuple(angles.tolist()))
-        object.__setattr__(self, "lift_mm", tuple(lifts.tolist()))
 
 
 def valve_clearance_after(

@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 
 from planner.errors import InputError
+from planner.shop.engines import EngineFamily, MeasuredEngine
 from planner.shop.faces import Face
 from planner.shop.machines import Closure, Machine, Overtime
 from planner.shop.measured import FaceSurvey, IntakeCheck
@@ -61,6 +62,8 @@ class Shop:
     recipes: Mapping[int, Recipe] = field(default_factory=dict)
     inserts: Mapping[int, Insert] = field(default_factory=dict)
     gaskets: Mapping[int, Gasket] = field(default_factory=dict)
+    engines: Mapping[int, EngineFamily] = field(default_factory=dict)
+    measured_engines: Mapping[int, MeasuredEngine] = field(default_factory=dict)
     closures: tuple[Closure, ...] = ()
     overtime: tuple[Overtime, ...] = ()
     edges: tuple[EdgeInUse, ...] = ()
@@ -93,6 +96,20 @@ class Shop:
             if job_id in matched.job_ids:
                 return matched
         return None
+
+    def engine_of(self, part: Part) -> EngineFamily | None:
+        """The kind of engine a part belongs to: as its engine's serial was entered, else the only one that takes the
+        part's family; None where neither says."""
+        measured = self.measured_engine(part.engine_serial)
+        if measured is not None:
+            return self.engines.get(measured.engine_id)
+        fits = [e for e in self.engines.values() if part.family_id in (*e.head_family_ids, *e.case_family_ids)]
+        return fits[0] if len(fits) == 1 else None
+
+    def measured_engine(self, serial: str) -> MeasuredEngine | None:
+        """What was measured on the engine with this serial number, if anything."""
+        wanted = serial.strip().casefold()
+        return next((m for m in self.measured_engines.values() if wanted and m.serial.casefold() == wanted), None)
 
     def open_jobs(self) -> tuple[Job, ...]:
         """Jobs still to be cut, by id."""

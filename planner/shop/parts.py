@@ -205,8 +205,31 @@ class HeightReading:
 
 
 @dataclass(frozen=True)
+class DepthReading:
+    """A dimension of the part that changes with the cut, as measured: the line's name in the face's table, mm.
+
+    ``how`` empty = measured; otherwise the operation after which it was: the value it was restored to.
+    """
+
+    face_id: int
+    name: str
+    value_mm: float
+    at: datetime
+    how: str = ""
+    by: str = ""
+
+    def __post_init__(self) -> None:
+        put = setter(self)
+        put("name", text("depth.name", self.name, required=True, longest=60))
+        put("value_mm", finite("depth.value_mm", self.value_mm))
+        put("at", moment("depth.at", self.at))
+        put("how", text("depth.how", self.how, longest=120))
+        put("by", text("depth.by", self.by, longest=40))
+
+
+@dataclass(frozen=True)
 class Part:
-    """One physical head or case half. ``removed_mm`` is what earlier cuts took, face id -> mm, when known."""
+    """One physical head or case half. ``depths`` are measured on this very part: parts of one family differ."""
 
     tag: str
     family_id: int
@@ -225,6 +248,7 @@ class Part:
     route: tuple[Gate, ...] = ()
     holds: tuple[Hold, ...] = ()
     heights: tuple[HeightReading, ...] = ()
+    depths: tuple[DepthReading, ...] = ()
     removed_before_mm: float | None = None
     agreed_depth_mm: float | None = None
     agreed_by: str = ""
@@ -256,6 +280,7 @@ class Part:
         unique("part.route", (g.kind for g in self.route), "gate")
         put("holds", all_of("part.holds", self.holds, Hold))
         put("heights", all_of("part.heights", self.heights, HeightReading))
+        put("depths", all_of("part.depths", self.depths, DepthReading))
         put("removed_before_mm", maybe(not_negative, "part.removed_before_mm", self.removed_before_mm))
         put("agreed_depth_mm", maybe(positive, "part.agreed_depth_mm", self.agreed_depth_mm))
         put("replacement_price", maybe(not_negative, "part.replacement_price", self.replacement_price))
@@ -283,6 +308,11 @@ class Part:
             )
         said.extend(f"{h.waiting_for}: {h.reason}" for h in self.open_holds)
         return tuple(said)
+
+    def latest_depth(self, face_id: int | None, name: str) -> DepthReading | None:
+        """The last reading of one line of a face's table; None where nobody measured it on this part."""
+        found = [d for d in self.depths if d.face_id == face_id and d.name == name]
+        return max(found, key=lambda d: d.at, default=None)
 
     def latest_heights_mm(self, face_id: int | None) -> dict[str, HeightReading]:
         """The last reading at each named point of a face."""

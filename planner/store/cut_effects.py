@@ -8,11 +8,13 @@ from typing import Any
 from sqlalchemy import Connection, func, select, update
 
 from planner.errors import InputError
-from planner.shop import Cut, GateKind, GateState, JobState, Outcome, PartState
+from planner.shop import Cut, FaceKind, GateKind, GateState, JobState, Outcome, PartState
 from planner.store import tables
 from planner.store.base import add_row
 from planner.store.references import OPEN_JOBS
 from planner.store.rows import standing_cuts
+
+PARTING_CUT = "the parting face was cut"
 
 
 def settle_job(connection: Connection, cut: Cut, state: JobState) -> None:
@@ -29,6 +31,13 @@ def settle_part(connection: Connection, cut: Cut) -> None:
     part = connection.execute(select(table.c.route, table.c.state).where(table.c.id == cut.part_id)).one()
     route = [dict(gate) for gate in part.route]
     values: dict[str, Any] = {}
+    faces = tables.faces
+    kind = connection.execute(select(faces.c.kind).where(faces.c.id == cut.face_id)).scalar()
+    if kind == FaceKind.PARTING.value and cut.stop_depth_mm > 0:
+        # the bearings' bores are no longer round: the case goes to the line-bore bench
+        if not any(gate["kind"] == GateKind.LINE_BORE.value for gate in route):
+            route.append({"kind": GateKind.LINE_BORE.value, "note": PARTING_CUT})
+        _set_gate(route, GateKind.LINE_BORE, GateState.OPEN)
     if cut.outcome is Outcome.FINISHED:
         jobs = tables.jobs
         left = select(jobs.c.id).where(jobs.c.part_id == cut.part_id, jobs.c.state.in_(OPEN_JOBS))
@@ -70,6 +79,13 @@ def _standing_finished(connection: Connection, condition: Any) -> bool:
     return connection.execute(query.limit(1)).first() is not None
 
 
+def _standing_parting_cut(connection: Connection, part_id: int) -> bool:
+    cuts, faces = tables.cuts, tables.faces
+    query = select(cuts.c.id).join(faces, faces.c.id == cuts.c.face_id)
+    query = query.where(cuts.c.part_id == part_id, standing_cuts(), faces.c.kind == FaceKind.PARTING.value)
+    return connection.execute(query.limit(1)).first() is not None
+
+
 def reopen_job(connection: Connection, row: Any, by: str, at: datetime) -> None:
     jobs = tables.jobs
     if _standing_finished(connection, tables.cuts.c.job_id == row["job_id"]):
@@ -101,4 +117,7 @@ def reopen_part(connection: Connection, row: Any, by: str, at: datetime) -> None
         connection, tables.cuts.c.part_id == row["part_id"]
     ):
         _set_gate(route, GateKind.CUT, GateState.OPEN)
+    if not _standing_parting_cut(connection, row["part_id"]):
+        ours = {"kind": GateKind.LINE_BORE.value, "note": PARTING_CUT, "state": GateState.OPEN.value}
+        route = [gate for gate in route if not ours.items() <= gate.items()]
     _touch_part(connection, row["part_id"], by, at, values | {"route": route})

@@ -269,6 +269,8 @@ def read_cell(heading: Heading, value: Any, system: System) -> Any:
     if isinstance(value, str):
         value = value.strip()
         if column.many:
+            if column.kind is not Kind.TEXT and value.startswith("'"):
+                value = value[1:]  # made safe when it was written: a list that begins with a negative figure
             return tuple(_read_one(heading, v.strip(), system) for v in value.split(";") if v.strip())
     one = _read_one(heading, value, system)
     return (one,) if column.many else one

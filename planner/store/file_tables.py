@@ -28,6 +28,7 @@ from planner.shop import (
     PassReason,
 )
 from planner.store.file_columns import Column, Kind, Table
+from planner.store.file_engine_tables import ENGINES
 from planner.units import System
 
 _T, _L, _D, _W, _N = Kind.TEXT, Kind.LENGTH, Kind.DEPTH, Kind.WHOLE, Kind.NUMBER
@@ -524,5 +525,5 @@ EDGE_EVENTS = Table(
 )
 
 IMPORTS: Mapping[str, Table] = MappingProxyType(
-    {t.name: t for t in (IMPORT_PARTS, IMPORT_FAMILIES, GASKETS, GRADES, MACHINES, PEOPLE, CUTTERS, RECIPES)}
+    {t.name: t for t in (IMPORT_PARTS, IMPORT_FAMILIES, GASKETS, GRADES, MACHINES, PEOPLE, CUTTERS, RECIPES, ENGINES)}
 )

@@ -50,6 +50,8 @@ _STAND_INS: Mapping[str, Any] = MappingProxyType(
         "length_mm": 9000.0,
         "width_mm": 9000.0,
         "crushed_mm": 1.0,
+        "bore_mm": 90.0,
+        "stroke_mm": 80.0,
         "diameter_mm": 300.0,
         "speed_m_min": 500.0,
         "rough_feed_mm": 0.1,

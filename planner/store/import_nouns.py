@@ -9,6 +9,7 @@ from planner.errors import InputError
 from planner.shop import (
     Cutter,
     DepthInstrument,
+    EngineFamily,
     Face,
     Family,
     Gasket,
@@ -21,6 +22,7 @@ from planner.shop import (
 )
 from planner.shop.materials import material
 from planner.store import file_tables as ft
+from planner.store.engine_files import ENGINE_RENAMES, engine_fields
 from planner.store.file_columns import Column, Table
 from planner.store.file_rows import Row, noun_fields
 from planner.store.import_checks import Problems, build, by_name, look_up, names_once, same_name
@@ -82,6 +84,8 @@ _NOUNS: Mapping[str, tuple[type, str]] = {
 
 
 def nouns_of(table: Table, rows: tuple[Row, ...], shop: Shop, problems: Problems) -> tuple[Any, ...]:
+    if table is ft.ENGINES:
+        return _engines_of(rows, shop, problems)
     noun, where = _NOUNS[table.name]
     if table.name == "recipes":
         _recipes_once(rows, shop, problems)
@@ -105,6 +109,29 @@ def nouns_of(table: Table, rows: tuple[Row, ...], shop: Shop, problems: Problems
         elif table.name == "people":
             fields["machine_ids"] = _machine_ids(row, machines, problems)
         made = build(noun, row, fields, problems, RENAMES.get(table.name))
+        if made is not None:
+            found.append(made)
+    return tuple(found)
+
+
+def _engines_of(rows: tuple[Row, ...], shop: Shop, problems: Problems) -> tuple[EngineFamily, ...]:
+    names_once(rows, "engine", [e.name for e in shop.engines.values()], "the shop does not have yet", problems)
+    families = by_name(shop.families)
+    found = []
+    for row in rows:
+
+        def family_id(column: str, name: str, row: Row = row) -> int | None:
+            family = families.get(same_name(name))
+            if family is None:
+                problems.note(row, column, "families of the shop: " + ", ".join(f.name for f in families.values()))
+            return family and family.id
+
+        try:
+            fields = engine_fields(row, family_id)
+        except InputError as wrong:
+            problems.note_error(row, wrong, ENGINE_RENAMES)
+            continue
+        made = build(EngineFamily, row, fields, problems, ENGINE_RENAMES)
         if made is not None:
             found.append(made)
     return tuple(found)

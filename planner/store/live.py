@@ -10,6 +10,7 @@ from sqlalchemy import Connection, func, or_, select
 from planner.shop import (
     Closure,
     Cutter,
+    EngineFamily,
     FaceSurvey,
     Family,
     Gasket,
@@ -20,6 +21,7 @@ from planner.shop import (
     JobState,
     Machine,
     MatchedSet,
+    MeasuredEngine,
     Overtime,
     Part,
     Person,
@@ -85,7 +87,10 @@ class Live(Cuts):
         )
         everything = {
             kind: load_nouns(connection, kind)
-            for kind in (Family, Machine, Person, Cutter, InsertGrade, Recipe, Insert, Gasket, Closure, Overtime)
+            for kind in (
+                *(Family, Machine, Person, Cutter, InsertGrade, Recipe, Insert, Gasket, Closure, Overtime),
+                *(EngineFamily, MeasuredEngine),
+            )
         }
         parts = load_nouns(connection, Part, live_parts)
         edges, ready = edges_in_use(connection, everything[Insert])
@@ -102,6 +107,8 @@ class Live(Cuts):
             recipes=everything[Recipe],
             inserts=everything[Insert],
             gaskets=everything[Gasket],
+            engines=everything[EngineFamily],
+            measured_engines=everything[MeasuredEngine],
             closures=tuple(everything[Closure].values()),
             overtime=tuple(everything[Overtime].values()),
             edges=edges,

@@ -5,7 +5,7 @@ Column names are the nouns' field names, so a row and a noun translate by name. 
 
 from __future__ import annotations
 
-from sqlalchemy import Column, Date, DateTime, ForeignKey, Index, Integer, String, Table
+from sqlalchemy import Boolean, Column, Date, DateTime, ForeignKey, Index, Integer, String, Table, UniqueConstraint
 
 from planner.store.schema import (
     id_column,
@@ -135,6 +135,7 @@ parts = Table(
     text_column("state", 20),
     Column("expected_on", Date, nullable=True),
     nested_column("route"),
+    nested_column("depths"),
     number_column("removed_before_mm"),
     number_column("agreed_depth_mm"),
     text_column("agreed_by", 80),
@@ -186,6 +187,59 @@ gaskets = Table(
     number_column("ra_greatest_um"),
     yes_column("may_be_stacked"),
     *kept_columns(),
+)
+
+# -- engines -----------------------------------------------------------------------------------------------------------
+engines = Table(
+    "engines",
+    metadata,
+    id_column(),
+    text_column("name", 80),
+    number_column("bore_mm", required=True),
+    number_column("stroke_mm", required=True),
+    nested_column("head_family_ids"),
+    nested_column("case_family_ids"),
+    nested_column("banks"),
+    whole_column("cylinders", required=True),
+    *(
+        number_column(name)
+        for name in (
+            "chamber_cm3",
+            "chamber_height_mm",
+            "chamber_area_mm2",
+            "piston_cm3",
+            "rod_mm",
+            "gasket_bore_mm",
+        )
+    ),
+    whole_column("most_stacked", required=True),
+    number_column("pad_recess_mm"),
+    nested_column("intake"),
+    nested_column("exhaust"),
+    text_column("cam_drive", 40),
+    number_column("cam_radius_mm"),
+    number_column("cam_run_angle_deg", required=True),
+    text_column("taut_run", 20),
+    number_column("pushrod_angle_deg", required=True),
+    number_column("bank_angle_deg"),
+    number_column("manifold_lean_deg"),
+    nested_column("limits"),
+    long_column("notes"),
+    *kept_columns(),
+)
+
+measured_engines = Table(
+    "measured_engines",
+    metadata,
+    id_column(),
+    text_column("serial", 60),
+    link_column("engine_id", "engines", required=True),
+    Column("measured_on", Date, nullable=True),
+    nested_column("banks"),
+    text_column("by", 40),
+    long_column("notes"),
+    *kept_columns(),
+    Index(None, "serial"),
 )
 
 # -- machines, people ------------------------------------------------------------------------------------------------
@@ -285,6 +339,27 @@ sets = Table(
     text_column("accepted_by", 80),
     text_column("split_agreed_by", 80),
     *kept_columns(),
+)
+
+# what the bench did with a cut part; one for a job
+hand_overs = Table(
+    "hand_overs",
+    metadata,
+    id_column(),
+    link_column("job_id", "jobs", required=True),
+    number_column("flatness_mm"),
+    nested_column("ra"),
+    text_column("pits", 300),
+    text_column("plugs", 120),
+    text_column("dowels", 120),
+    Column("washed", Boolean(create_constraint=False), nullable=True),
+    Column("protected", Boolean(create_constraint=False), nullable=True),
+    text_column("next_person", 60),
+    text_column("by", 40),
+    moment_column("at"),
+    text_column("note", 500),
+    *kept_columns(),
+    UniqueConstraint("job_id"),
 )
 
 # a job is in one set at most

@@ -10,13 +10,17 @@ from typing import Any, TypeVar
 from sqlalchemy import Connection, delete, func, insert, select, update
 
 from planner.errors import InputError
-from planner.shop import Cut, Family, Job, Machine, MatchedSet, Part, Recipe, Settings
+from planner.match import cover_hold
+from planner.shop import Cut, EngineFamily, Family, HandOver, Hold, Job, Machine, MatchedSet, Part, Recipe, Settings
 from planner.store import tables
 from planner.store.base import RECORDS, SHOP, Base, add_row, require, signed
 from planner.store.errors import Difference, StaleRecord
 from planner.store.heights import insert_heights, missing, standing_height_rows
 from planner.store.references import (
     MARKS,
+    OPEN_JOBS,
+    check_engine,
+    check_hand_over,
     check_job,
     check_links,
     check_part,
@@ -100,6 +104,10 @@ class Nouns(Base):
             if connection.execute(update(spec.table).where(condition).values(values)).rowcount != 1:
                 raise self._stale(connection, noun)
             self._save_children(connection, noun)
+            if isinstance(noun, Family):
+                for face in noun.faces:
+                    if face.id is not None:
+                        _hold_for_cover(connection, face.id, by, at)
             return load_nouns(connection, type(noun), spec.table.c.id == noun.id)[noun.id]
 
     def delete(self, noun: Any) -> None:
@@ -112,6 +120,11 @@ class Nouns(Base):
                 for face in noun.faces:
                     refuse_if_used(connection, tables.faces, face.id, f"face {face.name}")
                 connection.execute(delete(tables.faces).where(tables.faces.c.family_id == noun.id))
+                for name, heads, cases in connection.execute(
+                    select(tables.engines.c.name, tables.engines.c.head_family_ids, tables.engines.c.case_family_ids)
+                ):
+                    if noun.id in (*heads, *cases):
+                        raise InputError("family", noun.name, f"a family no engine is made of (engine {name})")
             if isinstance(noun, Machine):
                 for person_id, ids in connection.execute(select(tables.people.c.id, tables.people.c.machine_ids)):
                     if noun.id in ids:
@@ -134,6 +147,8 @@ class Nouns(Base):
             values |= {"version": 1, "changed_by": by, "changed_at": at}
         key = add_row(connection, spec.table, values)
         self._save_children(connection, dataclasses.replace(noun, id=key), new=True)
+        if isinstance(noun, Job):
+            _hold_for_cover(connection, noun.face_id, by, at, noun.part_id)
         return key
 
     def _checked_values(self, connection: Connection, noun: Any) -> dict[str, Any]:
@@ -154,6 +169,10 @@ class Nouns(Base):
             check_job(connection, noun)
         elif isinstance(noun, Recipe) and noun.active:
             check_recipe(connection, noun)
+        elif isinstance(noun, EngineFamily):
+            check_engine(connection, noun)
+        elif isinstance(noun, HandOver):
+            check_hand_over(connection, noun)
         return values
 
     def _save_children(self, connection: Connection, noun: Any, new: bool = False) -> None:
@@ -223,6 +242,31 @@ class Nouns(Base):
             Difference(name, getattr(yours, name), getattr(theirs, name)) for name in differing_fields(yours, theirs)
         )
         return StaleRecord(label_of(yours), differences, theirs, by, at)
+
+
+COVER = "cover"
+"""For whom a part waits whose face is cut with the cover bolted on; the hold ends when somebody says that it is."""
+
+
+def _hold_for_cover(
+    connection: Connection, face_id: int, by: str, at: datetime | None, new_job_of: int | None = None
+) -> None:
+    """Hold the part of a new job on a face that is cut with its cover bolted on; without ``new_job_of`` every part with
+    an open job on that face which never was held for it. A hold somebody ended is made again by a new job only."""
+    faces, jobs, holds, parts = tables.faces, tables.jobs, tables.holds, tables.parts
+    face = connection.execute(select(faces.c.name, faces.c.cover_bolted).where(faces.c.id == face_id)).first()
+    if face is None or not face.cover_bolted:
+        return
+    waiting = select(jobs.c.part_id).where(jobs.c.face_id == face_id, jobs.c.state.in_(OPEN_JOBS))
+    held = select(holds.c.part_id).where(holds.c.waiting_for == COVER)
+    if new_job_of is not None:
+        waiting, held = waiting.where(jobs.c.part_id == new_job_of), held.where(holds.c.ended.is_(None))
+    for part_id in connection.execute(waiting.where(jobs.c.part_id.not_in(held)).distinct()).scalars().all():
+        since = (at or datetime.now()).date()
+        hold = Hold(COVER, cover_hold(True, None, f"cover of the {face.name}"), since)
+        connection.execute(insert(holds), values_of(hold, holds) | {"part_id": part_id})
+        kept = {"version": parts.c.version + 1, "changed_by": by, "changed_at": at}
+        connection.execute(update(parts).where(parts.c.id == part_id).values(kept))
 
 
 def _save_holds(connection: Connection, part: Part, new: bool) -> None:

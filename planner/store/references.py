@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import Connection, Table, func, select
 
 from planner.errors import InputError
-from planner.shop import Job, JobState, Part, PartState, Recipe
+from planner.shop import EngineFamily, HandOver, Job, JobState, Part, PartState, Recipe
 from planner.store import tables
 from planner.store.base import require
 
@@ -26,6 +26,7 @@ _LINKS: dict[str, tuple[Table, str]] = {
     "cutter_id": (tables.cutters, "a cutter of the shop"),
     "recipe_id": (tables.recipes, "a recipe of the shop"),
     "job_id": (tables.jobs, "a job of the shop"),
+    "engine_id": (tables.engines, "a kind of engine of the shop"),
 }
 _WORDS = {
     "parts": "parts",
@@ -38,6 +39,8 @@ _WORDS = {
     "run_taps": "run sheet entries",
     "set_members": "matched sets",
     "intake_checks": "intake checks",
+    "measured_engines": "measured engines",
+    "hand_overs": "hand-overs",
 }
 
 
@@ -99,6 +102,19 @@ def check_job(connection: Connection, job: Job) -> None:
         other = connection.execute(twin).scalar()
         if other is not None:
             raise InputError("job.face_id", job.face_id, f"a face without an open job (job {other} is open)")
+
+
+def check_engine(connection: Connection, engine: EngineFamily) -> None:
+    for name in ("head_family_ids", "case_family_ids"):
+        for key in getattr(engine, name):
+            require(connection, tables.families, key, f"engine.{name}", "families of the shop")
+
+
+def check_hand_over(connection: Connection, done: HandOver) -> None:
+    table = tables.hand_overs
+    twin = select(table.c.id).where(table.c.job_id == done.job_id, table.c.id != (done.id or 0))
+    if connection.execute(twin).first() is not None:
+        raise InputError("hand_over.job_id", done.job_id, "a job that was not handed over yet; change that one")
 
 
 def check_recipe(connection: Connection, recipe: Recipe) -> None:

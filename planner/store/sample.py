@@ -151,6 +151,8 @@ def insert_contents(connection: Connection, contents: ShopContents, at: datetime
     _bulk(connection, tables.holds, (values_of(hold, tables.holds) | {"part_id": part} for part, hold in held))
     store(contents.jobs)
     store(contents.sets)
+    for nouns in (contents.engines, contents.measured_engines, contents.hand_overs):
+        store(nouns)
     members = ((s.id, seq, job) for s in contents.sets for seq, job in enumerate(s.job_ids))
     _bulk(connection, tables.set_members, ({"set_id": i, "seq": seq, "job_id": job} for i, seq, job in members))
     _insert_cuts(connection, contents)

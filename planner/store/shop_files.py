@@ -14,10 +14,13 @@ from planner.shop import (
     Cutter,
     DepthInstrument,
     DepthLine,
+    DepthReading,
     EdgeUse,
+    EngineFamily,
     Face,
     Family,
     Gasket,
+    HandOver,
     HeightReading,
     Hold,
     Insert,
@@ -26,6 +29,7 @@ from planner.shop import (
     Limit,
     Machine,
     MatchedSet,
+    MeasuredEngine,
     MeasuringPoint,
     Overtime,
     Part,
@@ -40,7 +44,9 @@ from planner.shop import (
 from planner.shop.materials import material
 from planner.store import file_tables as ft
 from planner.store.edges import EdgeEvent
+from planner.store.engine_files import read_engines, read_hand_overs, read_measured
 from planner.store.file_columns import Table
+from planner.store.file_engine_tables import PART_DEPTHS
 from planner.store.file_reading import read_table
 from planner.store.file_rows import Mover, Row, noun_fields, read_route, read_rows, read_window
 
@@ -86,6 +92,9 @@ class ShopContents:
     sets: tuple[MatchedSet, ...] = ()
     cuts: tuple[Cut, ...] = ()
     edge_events: tuple[EdgeEvent, ...] = ()
+    engines: tuple[EngineFamily, ...] = ()
+    measured_engines: tuple[MeasuredEngine, ...] = ()
+    hand_overs: tuple[HandOver, ...] = ()
 
 
 class ShopFiles:
@@ -238,6 +247,7 @@ def read_shop(files: Mapping[str, bytes], move: Mover | None = None) -> ShopCont
         ft.EDGE_EVENTS,
         lambda r: _edge_event(r, insert_ids, cutter_ids, grade_ids),
     )
+    engines = read_engines(source, families)
     return ShopContents(
         settings=settings,
         families=families,
@@ -255,6 +265,9 @@ def read_shop(files: Mapping[str, bytes], move: Mover | None = None) -> ShopCont
         sets=sets,
         cuts=cuts,
         edge_events=events,
+        engines=engines,
+        measured_engines=read_measured(source, _ids(engines, "name")),
+        hand_overs=read_hand_overs(source),
     )
 
 
@@ -407,7 +420,18 @@ def _parts(
         )
         for r in source.rows(ft.HEIGHTS)
     )
-    return tuple(replace(p, heights=heights[p.tag]) if p.tag in heights else p for p in parts)
+    depth_columns = [c for c in PART_DEPTHS.columns if c.name not in ("tag", "face")]
+    depths = _grouped(
+        (
+            r.get("tag"),
+            DepthReading(
+                face_id=look_up(face_ids, "face", (family_of.get(r.get("tag")), r.get("face")), "a face of the part"),
+                **noun_fields(r, depth_columns, {"value": "value_mm"}),
+            ),
+        )
+        for r in source.rows(PART_DEPTHS)
+    )
+    return tuple(replace(p, heights=heights.get(p.tag, ()), depths=depths.get(p.tag, ())) for p in parts)
 
 
 def _cuts(

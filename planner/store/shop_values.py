@@ -12,21 +12,26 @@ from planner.shop import (
     Closure,
     Cut,
     Cutter,
+    EngineFamily,
     Family,
     Gasket,
+    HandOver,
     HeightReading,
     Insert,
     InsertGrade,
     Job,
     Machine,
     MatchedSet,
+    MeasuredEngine,
     Overtime,
     Part,
     Person,
     Recipe,
 )
+from planner.store import file_engine_tables as engine_tables
 from planner.store import file_tables as ft
 from planner.store import tables
+from planner.store.engine_files import bank_rows, chamber_rows, engine_row, hand_over_row
 from planner.store.file_columns import Column, Kind, Table
 from planner.store.file_rows import noun_values, write_breaks, write_gate
 from planner.store.file_tables import gate_column
@@ -95,6 +100,7 @@ class _Shop:
         )
         yield ft.INSERTS, [self.linked(i, ft.INSERTS) for i in self.inserts.values()]
         yield from self.part_files()
+        yield from self.engine_files()
         yield from self.record_files()
 
     # -- one noun ------------------------------------------------------------------------------------------------------
@@ -174,12 +180,27 @@ class _Shop:
             [noun_values(h, ft.HOLDS.columns) | where for p, where in numbered for h in p.holds],
         )
         yield _with_part(ft.HEIGHTS), list(self.heights())
+        depths = engine_tables.PART_DEPTHS
+        yield (
+            _with_part(depths),
+            [noun_values(d, depths.columns) | self.where(p.id, d.face_id) for p, _ in numbered for d in p.depths],
+        )
         jobs = load_nouns(self.connection, Job)
         yield (
             _with_part(ft.JOBS),
             [self.linked(j, ft.JOBS) | self.where(j.part_id, j.face_id) for j in jobs.values()],
         )
         yield ft.SETS, [self.plain(s, ft.SETS) for s in load_nouns(self.connection, MatchedSet).values()]
+
+    def engine_files(self) -> Iterator[tuple[Table, Rows]]:
+        engines = load_nouns(self.connection, EngineFamily)
+        measured = load_nouns(self.connection, MeasuredEngine)
+        yield engine_tables.ENGINES, [engine_row(e, self.families) for e in engines.values()]
+        rows = [row for m in measured.values() for row in bank_rows(m, engines[m.engine_id])]
+        yield engine_tables.MEASURED_BANKS, rows
+        yield engine_tables.CHAMBERS, [row for m in measured.values() for row in chamber_rows(m)]
+        done = load_nouns(self.connection, HandOver)
+        yield engine_tables.HAND_OVERS, [hand_over_row(d) for d in done.values()]
 
     def where(self, part_id: int, face_id: int) -> dict[str, Any]:
         return {"tag": self.parts[part_id].tag, "part": part_id, "face": self.faces[face_id].name}

@@ -14,6 +14,7 @@ from planner.shop import (
     Cut,
     Cutter,
     EdgeUse,
+    EngineFamily,
     Face,
     Family,
     Gasket,
@@ -72,6 +73,7 @@ def fill(repository: Repository) -> SimpleNamespace:
         Family("small head", "aluminium", (Face("deck", 300, 180, net_share=0.6), Face("intake", 200, 60)))
     )
     s.deck, s.intake = s.family.faces
+    s.engine = repository.add(EngineFamily("small engine", 92.0, 76.0, head_family_ids=(s.family.id,)))
     s.machine = repository.add(Machine("the mill", speeds_rpm=(200, 400, 700)))
     s.person = repository.add(Person("A. Bell", "ab"))
     s.grade = repository.add(InsertGrade("diamond", positions=2, price=90, stock=3))

@@ -16,25 +16,38 @@ from planner import InputError
 from planner.edge import Indexed
 from planner.edge.ends import End
 from planner.shop import (
+    CamDrive,
+    ChamberReading,
     Circle,
     Closure,
     Counts,
+    Crown,
     DepthInstrument,
     DepthLine,
+    DepthReading,
+    EngineFamily,
+    EngineLimits,
     Face,
     Family,
     Gate,
     GateKind,
+    HandOver,
     Hold,
     Insert,
+    LiftCurve,
     Limit,
     Machine,
+    MeasuredBank,
+    MeasuredEngine,
     MeasuringPoint,
     Overtime,
     Part,
     PartState,
     Person,
+    RaPlace,
+    TautRun,
     TramReading,
+    Valve,
     Window,
     Zone,
     ZoneKind,
@@ -196,7 +209,7 @@ def test_a_template_has_the_headings_that_are_read(table):
 
 def test_no_template_of_an_unknown_kind():
     with pytest.raises(InputError):
-        export_template("engines", System.INCH)
+        export_template("boats", System.INCH)
 
 
 def unpack(data: bytes) -> dict[str, bytes]:
@@ -255,7 +268,36 @@ def furnish(repository, stored) -> None:
     repository.add(Closure(NOW.date(), NOW.date(), "course", person_id=person.id))
     repository.add(Overtime(NOW, NOW.replace(hour=12), 30, machine_id=mill.id))
     repository.add(
-        Part("gone", stored.family.id, state=PartState.GONE, route=(Gate(GateKind.CLEAN),), removed_before_mm=0.1)
+        Part(
+            "gone",
+            stored.family.id,
+            state=PartState.GONE,
+            route=(Gate(GateKind.CLEAN),),
+            removed_before_mm=0.1,
+            depths=(
+                DepthReading(stored.deck.id, "valve recession", 1.2, NOW, by="ab"),
+                DepthReading(stored.deck.id, "valve recession", 1.4, NOW, how="recut the seats"),
+            ),
+        )
+    )
+    engine = repository.add(
+        EngineFamily(
+            "vee six", 92.0, 76.0, head_family_ids=(stored.family.id,), banks=("left", "right"), chamber_cm3=41.5,
+            chamber_area_mm2=5200.0, piston_cm3=-2.5, most_stacked=2, pad_recess_mm=0.0, cam_drive=CamDrive.RUN,
+            intake=Valve(11.0, Crown.FLAT, LiftCurve((-20.0, 0.0, 20.0), (0.0, 1.0, 3.0))), cam_radius_mm=50.0,
+            taut_run=TautRun.LENGTHENS, bank_angle_deg=90.0, manifold_lean_deg=55.0,
+            limits=EngineLimits(10.5, 1.0, 0.9, 2.0, 2.5, 0.3, 1.5, 3.0),
+        )
+    )  # fmt: skip
+    left = MeasuredBank("left", (ChamberReading(1, 41.2, 99.8),), 0.4, 3.1, None, 0.9, 1.0, 1.3, ("thick", "thin"))
+    repository.add(
+        MeasuredEngine("E 1", engine.id, measured_on=NOW.date(), banks=(left, MeasuredBank("right")), by="ab")
+    )
+    repository.add(MeasuredEngine("E 2", engine.id, notes="only its kind is known"))
+    repository.add(
+        HandOver(
+            stored.job.id, None, 0.03, (RaPlace("front", 0.6), RaPlace("", 0.7)), plugs="6 out", washed=False, at=NOW
+        )
     )
 
 
@@ -268,7 +310,20 @@ def test_a_whole_shop_reads_back_as_it_was(repository, stored, make_cut, system)
     )
     files = unpack(export_shop(repository, system))
     back = read_shop({name: data for name, data in files.items() if name != "columns.csv"})
-    for name in ("families", "gaskets", "grades", "machines", "people", "closures", "cutters", "recipes", "inserts"):
+    for name in (
+        "engines",
+        "measured_engines",
+        "hand_overs",
+        "families",
+        "gaskets",
+        "grades",
+        "machines",
+        "people",
+        "closures",
+        "cutters",
+        "recipes",
+        "inserts",
+    ):
         kind = type(getattr(back, name)[0])
         assert alike(tuple(repository.load_all(kind).values()), getattr(back, name), name) == []
     assert alike(repository.settings(), back.settings) == []

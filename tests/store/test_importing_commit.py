@@ -88,6 +88,7 @@ def test_the_same_file_twice_is_refused_by_its_tags(repository, stored):
         ("machines", "machine,least_rpm,greatest_rpm\nthe other,100,900\n"),
         ("people", "person,machines\nC. Bell,the mill\n"),
         ("cutters", "cutter,diameter_mm,machine,grade\nfly 250,250,the mill,diamond\n"),
+        ("engines", "engine,bore_in,stroke_in,head_families,banks\nBoat six,3.6,3.1,small head,left; right\n"),
         (
             "recipes",
             "material,grade,speed_m_min,rough_feed_mm_rev,finish_feed_mm_rev,least_pass_mm,usual_pass_mm,greatest_pass_mm"

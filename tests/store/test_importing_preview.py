@@ -436,4 +436,4 @@ def test_every_table_is_documented(table):
 
 def test_an_unknown_kind_of_table():
     with pytest.raises(InputError, match="parts"):
-        read("tag\nx\n", "engines")
+        read("tag\nx\n", "boats")
