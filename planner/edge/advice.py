@@ -119,14 +119,15 @@ def plan_edge(
     chip_age: float = 0.0,
     may_split_sets: bool = False,
     mix=None,
+    rule: AgeRule | None = None,
 ) -> EdgePlan:
     """Walk the jobs in order and say before which to index.
 
     ``age`` (materials,): wear path of the present edge, mm; all 0 = unused. ``failure_cost``: typical price of a
     spoiled face for the long-run rate, mean of the jobs' when None. ``mix`` as in `age_rule`, that of the jobs when
-    None. An unused edge is never indexed; a job too long for one edge gets index stops between its passes.
+    None. ``rule``: the age rule where it is known already. An unused edge is never indexed; a job too long for one edge gets index stops between its passes.
     """
-    walk = _Walk(life, planned_cost, jobs, failure_cost, mix)
+    walk = _Walk(life, planned_cost, jobs, failure_cost, mix, rule)
     before = finite_array("age", np.atleast_1d(age), (walk.materials,))
     if (before < 0).any():
         raise InputError("age", age, "wear of 0 or more")
@@ -176,7 +177,7 @@ def order_for_edge(ra_limits_um, harsh) -> np.ndarray:
 class _Walk:
     """What stays the same along one walk: the life, the prices, the rule."""
 
-    def __init__(self, life: EdgeLife, planned_cost: float, jobs: Sequence[EdgeJob], failure_cost, mix) -> None:
+    def __init__(self, life: EdgeLife, planned_cost: float, jobs: Sequence[EdgeJob], failure_cost, mix, rule) -> None:
         self.life = life
         self.materials = life.measure.materials
         self.planned = positive("planned_cost", planned_cost)
@@ -190,7 +191,8 @@ class _Walk:
         if mix is None and jobs:
             brought = np.sum([j.work for j in jobs], axis=0) / life.measure.capacities
             mix = brought if brought.sum() > 0 else None
-        self.rule = age_rule(life, self.planned, failure_cost, mix)
+        self.rule = age_rule(life, self.planned, failure_cost, mix) if rule is None else rule
+        self._known: dict[tuple[bytes, bytes], tuple[float, float, float]] = {}
 
     def wants_index(self, queue: Sequence[EdgeJob], age: np.ndarray) -> str:
         """Why an edge of this age should be indexed before the first job of the queue; "" when it should not."""
@@ -198,18 +200,33 @@ class _Walk:
             return ""
         ahead = queue[:JOBS_AHEAD]
         works = np.array([job.work for job in ahead])
-        sizes = works @ (1.0 / self.life.measure.capacities)
         starts = age + np.concatenate([np.zeros((1, age.size)), np.cumsum(works, axis=0)])
-        points = starts[:-1, None, :] + _NODES[:, None] * works[:, None, :]
-        alive = np.asarray(self.life.wear_survival(starts))
+        before, integral, after = self._looked_up(starts[:-1], works)
+        alive = np.append(before, after[-1])
         chance = 1.0 if alive[0] <= 0 else float((alive[0] - alive[1]) / alive[0])
         if chance > ahead[0].risk_limit:
             return f"{_percent(chance)} chance to lose the edge in it, limit {_percent(ahead[0].risk_limit)}"
-        integral = sizes * (np.asarray(self.life.wear_survival(points)) @ _NODE_WEIGHTS)
         prices, limits = [job.failure_cost for job in ahead], [job.risk_limit for job in ahead]
         if index_pays(alive, integral, self.planned, prices, self.rule.cost_rate, limits):
             return f"{_percent(chance)} chance to spoil the face costs more than the edge has left to give"
         return ""
+
+    def _looked_up(self, starts: np.ndarray, works: np.ndarray) -> np.ndarray:
+        """R before, integral of R over, and R after each job begun at its start; rows as returned (3, n).
+
+        The same jobs are met from the same ages again and again along the walk: they are worked out once.
+        """
+        keys = [(s.astype(np.float32).tobytes(), w.tobytes()) for s, w in zip(starts, works, strict=True)]
+        new = [i for i, key in enumerate(keys) if key not in self._known]
+        if new:
+            nodes = np.concatenate([[0.0], _NODES, [1.0]])
+            points = starts[new][:, None, :] + nodes[:, None] * works[new][:, None, :]
+            alive = np.asarray(self.life.wear_survival(points))
+            sizes = works[new] @ (1.0 / self.life.measure.capacities)
+            integral = sizes * (alive[:, 1:-1] @ _NODE_WEIGHTS)
+            for i, found in zip(new, zip(alive[:, 0], integral, alive[:, -1], strict=True), strict=True):
+                self._known[keys[i]] = found
+        return np.array([self._known[key] for key in keys]).T
 
     def breaks(self, age: np.ndarray, jobs: Sequence[EdgeJob]) -> bool:
         """Whether an index falls inside this run of jobs begun at this age (before any but the first, or in one)."""

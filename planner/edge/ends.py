@@ -129,6 +129,11 @@ class EdgeLife:
         """The life whose units edge use is told in: worn, else finish."""
         return self.lives[0]
 
+    @property
+    def ruling(self) -> LifeFit:
+        """The life of the end that comes first."""
+        return min(self.lives, key=lambda life: float(np.log(life.capacities).sum()))
+
     def spent(self, work) -> np.ndarray | float:
         """Edge use: the largest over the ends, each in units of its own scale."""
         values = [np.asarray(life.spent(work)) for life in self.lives]

@@ -31,7 +31,7 @@ from planner.screens.plans import present_plan
 from planner.screens.said import act, say
 from planner.shop import EdgeInUse, Shop
 from planner.units import Units
-from planner.week.adapt import edges_at_hand, life_spent
+from planner.week.edge_rules import edges_at_hand, life_spent
 
 _REASONS = {
     "by rule, before it spoils a face": End.BY_RULE,

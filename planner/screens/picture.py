@@ -11,7 +11,7 @@ import pandas as pd
 import streamlit as st
 
 from planner.screens import access
-from planner.week.board import edge_course, edge_needs
+from planner.week.edge_course import edge_course, edge_needs
 from planner.week.search import Plan
 
 Shown = TypeVar("Shown")
@@ -37,7 +37,7 @@ class Picture:
 
     def course(self) -> pd.DataFrame:
         """What each edge does along the plan."""
-        return self.once("course", lambda: edge_course(self.plan, access.shop(), access.queue(), access.knowledge()))
+        return self.once("course", lambda: edge_course(self.plan, access.shop(), access.queue()))
 
     def needs(self) -> pd.DataFrame:
         """Edges to index against edges at hand."""

@@ -21,7 +21,8 @@ from planner.shop.tooling import Cutter, Gasket, Insert, InsertGrade, Recipe
 
 @dataclass(frozen=True)
 class EdgeInUse:
-    """The edge that sits in a pocket of a cutter, and what it has cut so far, by material."""
+    """The edge that sits in a pocket of a cutter, and what it has cut so far, by material. ``wear_mm``: the path weighed
+    by the skin it ran in, what counts against an edge's life."""
 
     cutter_id: int
     pocket: int
@@ -31,6 +32,11 @@ class EdgeInUse:
     since: datetime | None = None
     path_mm: Mapping[str, float] = field(default_factory=dict)
     swept_mm2: Mapping[str, float] = field(default_factory=dict)
+    wear_mm: Mapping[str, float] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if not self.wear_mm:
+            object.__setattr__(self, "wear_mm", self.path_mm)
 
 
 @dataclass(frozen=True)

@@ -8,11 +8,11 @@ from datetime import datetime
 from types import MappingProxyType
 from typing import Any
 
-from sqlalchemy import Connection, func, select, update
+from sqlalchemy import Connection, case, func, select, update
 
 from planner.edge import CutSpend, Edge, EdgeState, Event, Fitted, Ledger, Replaced, Reversed
 from planner.errors import InputError
-from planner.shop import Condition, Cut, EdgeInUse, Insert
+from planner.shop import Condition, Cut, EdgeInUse, Insert, starting
 from planner.store import tables
 from planner.store.base import SHOP, Base, add_row, require
 from planner.store.codec import plain
@@ -150,18 +150,16 @@ def edges_in_use(connection: Connection, inserts: Mapping[int, Insert]) -> tuple
                 if not any(e.at >= event.at for e in fitted):
                     used.discard((event.insert_id, position))
     wanted = {stay.edge[0] for stay in held}
-    work = edge_work(connection, tables.edge_uses.c.insert_id.in_(wanted)) if wanted else {}
-    for stay in held:
-        if stay.edge in reground:
-            work |= _work_since(connection, stay.edge, reground[stay.edge])
+    work = _present_work(connection, wanted, reground) if wanted else {}
     edges = tuple(
         EdgeInUse(
             *stay.pocket,
             *stay.edge,
             inserts[stay.edge[0]].grade_id,
             stay.since,
-            {m: path for m, (path, _) in work.get(stay.edge, {}).items()},
-            {m: swept for m, (_, swept) in work.get(stay.edge, {}).items()},
+            {m: path for m, (path, _, _) in work.get(stay.edge, {}).items()},
+            {m: swept for m, (_, swept, _) in work.get(stay.edge, {}).items()},
+            {m: worn for m, (_, _, worn) in work.get(stay.edge, {}).items()},
         )
         for stay in sorted(held, key=lambda s: s.pocket)
     )
@@ -331,15 +329,22 @@ def _stale(log: EdgeLog, problem: InputError) -> StaleRecord:
     return StaleRecord("the inserts", theirs=log.ledger, by=last.by, at=last.at, said=said + str(problem))
 
 
-def _work_since(connection: Connection, edge: EdgeKey, since: datetime) -> dict[EdgeKey, dict[str, tuple]]:
+def _present_work(connection: Connection, inserts: set[int], reground: Mapping[EdgeKey, datetime]) -> dict:
+    """(insert id, position) -> material -> (path, swept area, path weighed by skin) of the present life."""
     uses, cuts = tables.edge_uses, tables.cuts
-    query = (
-        select(uses.c.material, func.sum(uses.c.path_mm), func.sum(uses.c.swept_mm2))
-        .join(cuts, cuts.c.id == uses.c.cut_id)
-        .where(standing_cuts(), uses.c.insert_id == edge[0], uses.c.position == edge[1], cuts.c.ended >= since)
-        .group_by(uses.c.material)
-    )
-    return {edge: {material: (path, swept) for material, path, swept in connection.execute(query)}}
+    skin = case({c.value: factor for c, factor in starting.SKIN_FACTOR.items()}, value=cuts.c.condition, else_=1.0)
+    sums = (func.sum(uses.c.path_mm), func.sum(uses.c.swept_mm2), func.sum(uses.c.path_mm * skin))
+    keys = (uses.c.insert_id, uses.c.position, uses.c.material)
+    query = select(*keys, *sums).join(cuts, cuts.c.id == uses.c.cut_id).group_by(*keys)
+    found: dict[EdgeKey, dict[str, tuple[float, ...]]] = {}
+    # a sum of entries that cancel may end a hair below zero
+    for insert_id, position, material, *work in connection.execute(query.where(uses.c.insert_id.in_(inserts))):
+        found.setdefault((insert_id, position), {})[material] = tuple(max(w, 0.0) for w in work)
+    for edge, since in reground.items():
+        here = (uses.c.insert_id == edge[0]) & (uses.c.position == edge[1]) & (cuts.c.ended >= since)
+        rows = connection.execute(query.where(standing_cuts(), here))
+        found[edge] = {material: tuple(work) for _, _, material, *work in rows}
+    return found
 
 
 def _with_work(connection: Connection, log: EdgeLog, skin: Mapping[Condition, float]) -> Ledger:

@@ -6,12 +6,10 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime, time, timedelta
 
 from planner.cut.estimate import JobEstimate, cutting_passes
-from planner.cut.knowledge import Knowledge, edge_life_mm
-from planner.edge.wear import planning_limit
+from planner.cut.knowledge import Knowledge
 from planner.errors import InputError
 from planner.shop import (
     Closure,
-    EdgeInUse,
     Job,
     JobState,
     Machine,
@@ -25,6 +23,7 @@ from planner.shop import (
 )
 from planner.shop.materials import MATERIALS
 from planner.week import calendar, model
+from planner.week.edge_rules import EdgeRules
 from planner.week.queue import Queue
 
 DAYS = 21
@@ -50,7 +49,8 @@ def week_of(
     knowledge = knowledge or Knowledge()
     if not shop.machines:
         raise InputError("machines", (), "at least one machine")
-    jobs = tuple(_job(shop, job, queue, now) for job in shop.open_jobs())
+    rules = EdgeRules(shop, queue, knowledge)
+    jobs = tuple(_job(shop, job, queue, now, rules) for job in shop.open_jobs())
     known = {job.id for job in jobs}
     sets = tuple(
         model.JobSet(
@@ -63,7 +63,7 @@ def week_of(
     )
     return model.Week(
         jobs=jobs,
-        machines=tuple(_machine(shop, m, now, days, knowledge, fixed or {}) for _, m in sorted(shop.machines.items())),
+        machines=tuple(_machine(shop, m, now, days, rules, fixed or {}) for _, m in sorted(shop.machines.items())),
         people=tuple(_person(shop, p, now, days) for _, p in sorted(shop.people.items())),
         sets=sets,
         prices=model.Prices(move=_rate(shop) * 5 / 60, flow_per_min=0.001),
@@ -80,7 +80,7 @@ def _measuring(shop: Shop, job_id: int) -> float:
     return starting.STEPS[starting.group(family.material, family.kind)].measure
 
 
-def _job(shop: Shop, job: Job, queue: Queue, now: datetime) -> model.Job:
+def _job(shop: Shop, job: Job, queue: Queue, now: datetime, rules: EdgeRules) -> model.Job:
     part = shop.part_of(job)
     family = shop.family_of(part)
     best = queue.estimates[job.id]
@@ -98,7 +98,8 @@ def _job(shop: Shop, job: Job, queue: Queue, now: datetime) -> model.Job:
         * (starting.RUSH_FACTOR if job.rush else 1.0),
         fixture=family.fixture,
         material=material.chip_family,
-        grade=first.setup.grade.name if first.setup else "",
+        grade=rules.key(first),
+        grades={str(m): rules.key(e) for m, e in estimates.items()},
         before_minutes=0.0 if running else sum(s.minutes for s in best.steps if s.where == "away" and _before(s)),
         after=tuple((s.name, s.minutes) for s in best.steps if s.where == "away" and not _before(s) and s.minutes > 0),
         not_before_min=_not_before(part, job, now),
@@ -107,8 +108,8 @@ def _job(shop: Shop, job: Job, queue: Queue, now: datetime) -> model.Job:
         touch_off_minutes=starting.STEPS[starting.group(family.material, family.kind)].touch_off,
         always_attended=material.never_unattended,
         watch_minutes=starting.WATCH_AFTER_MAGNESIUM_MINUTES if material.never_unattended else 0.0,
-        edge_limit=_tight_limit(shop, best),
-        edge_age_price=_fine_price(shop, best),
+        edge_limit=rules.job_limit(job.id),
+        edge_age_price=rules.age_price(best),
         pin_machine=str(job.machine_id) if job.machine_id is not None and job.machine_id in shop.machines else "",
         started=running,
     )
@@ -157,34 +158,8 @@ def _blocked(part: Part, estimate: JobEstimate) -> str:
     return "; ".join(reasons)
 
 
-def _tight_limit(shop: Shop, estimate: JobEstimate) -> float | None:
-    """A tighter planning limit where less than one rebuild is left."""
-    if estimate.rebuilds_left is None or estimate.rebuilds_left >= 1:
-        return None
-    return planning_limit(starting.LIFE_SHAPE, shop.settings.risk_limit_last)
-
-
-def _fine_price(shop: Shop, estimate: JobEstimate) -> float:
-    """Money per unit of edge use already spent when a fine face starts: the finest finish goes early in a life."""
-    greatest = estimate.band_um[1]
-    return 0.0 if greatest is None or greatest > 1.0 else 0.05 * shop.settings.spoiled_face_cost
-
-
-def _machine(shop, machine: Machine, now, days, knowledge: Knowledge, fixed) -> model.Machine:
-    limit = planning_limit(knowledge.life_shape, shop.settings.risk_limit)
+def _machine(shop, machine: Machine, now, days, rules: EdgeRules, fixed) -> model.Machine:
     rate = (machine.hourly_rate or _rate(shop)) / 60
-    edges = {}
-    for cutter in shop.cutters.values():
-        if cutter.machine_id not in (None, machine.id):
-            continue
-        for grade in shop.grades.values():
-            if cutter.grade_id in (None, grade.id):
-                edges[grade.name] = model.Edge(
-                    used=edge_use(shop, knowledge, cutter.id, grade.id),
-                    limit=limit,
-                    price=(grade.price or 0.0) / grade.positions * cutter.inserts,
-                    stock=edges_at_hand(shop, grade.id),
-                )
     iron_aluminium = starting.CLEANOUT_MINUTES
     families = sorted({m.chip_family for m in MATERIALS.values()})
     cleanout = {}
@@ -208,26 +183,9 @@ def _machine(shop, machine: Machine, now, days, knowledge: Knowledge, fixed) -> 
         insert_minutes=starting.SWAP_CUTTER_MINUTES,
         cleanout=cleanout,
         index_minutes=starting.INDEX_MINUTES,
-        edges=edges,
+        edges=rules.edges(machine),
         fixed=tuple(str(j) for j in fixed.get(machine.id, ())),
     )
-
-
-def edge_use(shop: Shop, knowledge: Knowledge, cutter_id: int, grade_id: int) -> float:
-    """Use of the most used edge of this grade in a cutter; 0 where none is fitted."""
-    fitted = (e for e in shop.edges if e.cutter_id == cutter_id and e.grade_id == grade_id)
-    return max((life_spent(shop, knowledge, edge) for edge in fitted), default=0.0)
-
-
-def life_spent(shop: Shop, knowledge: Knowledge, edge: EdgeInUse) -> float:
-    """Share of an edge's life spent: sum over materials of path / what an edge lasts."""
-    return sum(p / edge_life_mm(shop, knowledge, m, edge.grade_id)[0] for m, p in edge.path_mm.items())
-
-
-def edges_at_hand(shop: Shop, grade_id: int) -> int:
-    """Fresh edges: unused positions of opened inserts and all positions of unopened ones."""
-    grade = shop.grades[grade_id]
-    return shop.ready_edges.get(grade_id, 0) + grade.stock * grade.positions
 
 
 def _person(shop: Shop, person: Person, now: datetime, days: int) -> model.Person:

@@ -15,12 +15,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from planner.cut.estimate import cutting_passes
 from planner.cut.knowledge import Knowledge
-from planner.edge.wear import planning_limit
-from planner.shop import JobState, PassReason, Shop
+from planner.shop import JobState, Shop
 from planner.units import minutes_words
-from planner.week.adapt import DAYS, edges_at_hand, week_of
+from planner.week.adapt import DAYS, week_of
 from planner.week.queue import Queue
 from planner.week.search import Decision, Plan, Progress, evaluate_decision, search_week
 from planner.week.tables import Tables
@@ -181,60 +179,6 @@ def _booked(rows: pd.DataFrame, end: float) -> float:
 
 def _available(windows, end: float) -> float:
     return math.fsum(max(0.0, min(w.end_min, end) - max(w.start_min, 0)) for w in windows if not w.overtime) / 60
-
-
-def edge_course(plan: Plan, shop: Shop, queue: Queue, knowledge: Knowledge | None = None) -> pd.DataFrame:
-    """What each edge does along the plan. A row per machine, grade, edge (0 = the one in the cutter now) and material:
-    columns machine, grade, edge, material, jobs, swept_mm2, path_mm, use (share added), use_after, limit."""
-    knowledge = knowledge or Knowledge()
-    limit = planning_limit(knowledge.life_shape, shop.settings.risk_limit)
-    rows: list[list[Any]] = []
-    for machine in plan.week.machines:
-        number: dict[str, int] = {}
-        used = {grade: edge.used for grade, edge in machine.edges.items()}
-        pieces = plan.timeline[plan.timeline["machine"] == machine.id].sort_values("start_min", kind="stable")
-        for job_id, kind in zip(pieces["job"], pieces["kind"], strict=True):
-            job = shop.jobs[int(job_id)]
-            estimate = queue.by_machine[int(job_id), int(machine.id)]
-            grade = estimate.setup.grade.name
-            if kind == "index":
-                number[grade] = number.get(grade, 0) + 1
-                used[grade] = 0.0
-            if not kind.endswith(" pass") or kind.startswith(PassReason.KISS.value):
-                continue
-            count = max(1, cutting_passes(estimate.passes_likely))
-            share = (estimate.edge_share_likely or 0.0) / count
-            used[grade] = used.get(grade, 0.0) + share
-            material = shop.family_of(shop.part_of(job)).material
-            key = [shop.machines[int(machine.id)].name, grade, number.get(grade, 0), material]
-            row = next((r for r in rows if r[:4] == key), None)
-            if row is None:
-                row = [*key, set(), 0.0, 0.0, 0.0, 0.0, limit]
-                rows.append(row)
-            row[4].add(job_id)
-            row[5] += estimate.swept_likely_mm2 / count
-            row[6] += estimate.path_likely_mm / count
-            row[7] += share
-            row[8] = used[grade]
-    frame = pd.DataFrame(
-        rows,
-        columns=["machine", "grade", "edge", "material", "jobs", "swept_mm2", "path_mm", "use", "use_after", "limit"],
-    )
-    frame["jobs"] = [len(j) for j in frame["jobs"]]
-    return frame
-
-
-def edge_needs(plan: Plan, shop: Shop) -> pd.DataFrame:
-    """Edges to index in the plan against edges at hand: columns grade, needed, at_hand, short, to_order (inserts)."""
-    needed: dict[str, int] = {}
-    for (_, grade), count in plan.edges.items():
-        needed[grade] = needed.get(grade, 0) + int(count)
-    found = []
-    for grade in shop.grades.values():
-        at_hand = edges_at_hand(shop, grade.id)
-        short = max(0, needed.get(grade.name, 0) - at_hand)
-        found.append((grade.name, needed.get(grade.name, 0), at_hand, short, math.ceil(short / grade.positions)))
-    return pd.DataFrame(found, columns=["grade", "needed", "at_hand", "short", "to_order"])
 
 
 def week_end(now: datetime) -> datetime:

@@ -232,7 +232,7 @@ class Course:
     def _edge_due(self, lanes, b, machine, j, row, stage, k):
         """Whether an index comes first: with the setup, or as a stop before the next pass (rule 4)."""
         tables, use = self.tables, self.pc.use
-        g = tables.grade[j]
+        g = tables.grade[machine, j]
         used = self.used[lanes, g]
         limit = np.minimum(tables.limit[machine, g], tables.job_limit[j])
         job_use = use[row, -1]
@@ -303,7 +303,7 @@ class Course:
             e = np.where(block & (pc.begin[row, -1] > room + EPS), k, e)
         used_now = None
         if tables.has_edges:
-            g = tables.grade[j]
+            g = tables.grade[machine, j]
             used_now = np.where(indexed, 0.0, self.used[lanes, g])
             cap = np.minimum(tables.limit[machine, g], tables.job_limit[j])
             if self.life is not None:
@@ -378,7 +378,7 @@ class Course:
         self.step[lanes] = e
         self.setup_minutes[lanes] += np.where(kind == SETUP, preamble, np.where(single, size, 0.0))
         if tables.has_edges:
-            g = tables.grade[j]
+            g = tables.grade[machine, j]
             self.edge_money[lanes] += np.where(indexed, tables.edge_price[machine, g], 0.0)
             self.edge_money[lanes] += np.where(kind == SETUP, tables.age_price[j] * used_now, 0.0)
             self.indexes[lanes, g] += indexed

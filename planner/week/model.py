@@ -123,6 +123,7 @@ class Job:
 
     due_min, weight_per_min  due as *ready* (after-work done); money per minute late. ``inf``: no due time.
     fixture, material, grade setups are counted when these change on a machine ("" = whatever is there).
+    grades                   machine id -> grade, where a machine cuts it with another one than ``grade``.
     before_minutes           away work by the same person right before the machine (intake check); may pause at breaks.
     cool_minutes             rest between that and the machine: clock time, needs nobody.
     after                    (kind, minutes) of away work before the part is ready; may pause at breaks and for the
@@ -157,6 +158,7 @@ class Job:
     watch_minutes: float = 0.0
     edge_limit: float | None = None
     edge_age_price: float = 0.0
+    grades: Mapping[str, str] = field(default_factory=dict)
     pin_machine: str = ""
     pin_person: str = ""
     pin_start_min: float | None = None
@@ -196,6 +198,10 @@ class Job:
     @property
     def after_minutes(self) -> float:
         return sum(minutes for _, minutes in self.after)
+
+    def grade_on(self, machine: str) -> str:
+        """The grade it is cut with on a machine."""
+        return self.grades.get(machine, self.grade)
 
 
 @dataclass(frozen=True)
@@ -256,7 +262,8 @@ class Machine:
             else:
                 minutes = self.fixture_minutes
             pieces.append(("fixture change", minutes))
-        if job.grade and job.grade != grade:
+        wanted = job.grade_on(self.id)
+        if wanted and wanted != grade:
             pieces.append(("insert change", self.insert_minutes))
         return tuple((kind, minutes) for kind, minutes in pieces if minutes > 0)
 

@@ -80,7 +80,8 @@ def timeline_frame(
         if kind == SETUP and runs.preamble[i] > 0:
             t = runs.start[i]
             stands = tables.jobs[prior[m]] if prior[m] >= 0 else machine
-            pieces = list(machine.setup_pieces((stands.fixture, stands.material, stands.grade), job))
+            grade = stands.grade_on(machine.id) if prior[m] >= 0 else machine.grade
+            pieces = list(machine.setup_pieces((stands.fixture, stands.material, grade), job))
             if runs.indexed[i]:
                 pieces.append(("index", machine.index_minutes))
             for name, minutes in pieces:

@@ -7,6 +7,7 @@ sampled ones (a row per sample and job).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 
@@ -196,14 +197,15 @@ class Tables:
     def _setups(self) -> None:
         week, jobs, n, m = self.week, self.jobs, self.n, self.m
         self.setup = np.zeros((m, n + 1, n))
-        grades = list(dict.fromkeys([job.grade for job in jobs] + [g for one in week.machines for g in one.edges]))
+        named = [[job.grade_on(one.id) for job in jobs] for one in week.machines]
+        grades = list(dict.fromkeys([*chain(*named), *(g for one in week.machines for g in one.edges)]))
         self.grades = grades
-        self.grade = np.array([grades.index(job.grade) for job in jobs], int)
+        self.grade = np.array([[grades.index(g) for g in row] for row in named], int).reshape(m, n)
         self.limit = np.full((m, max(1, len(grades))), np.inf)
         self.edge_price = np.zeros_like(self.limit)
         self.edge_used = np.zeros_like(self.limit)
-        kinds = [(job.fixture, job.material, job.grade) for job in jobs]
         for k, machine in enumerate(week.machines):
+            kinds = [(job.fixture, job.material, grade) for job, grade in zip(jobs, named[k], strict=True)]
             cache: dict = {}
             for i in range(-1, n):
                 now = kinds[i] if i >= 0 else (machine.fixture, machine.material, machine.grade)
@@ -270,7 +272,7 @@ class Tables:
         return allowed
 
     def _edge_problem(self, job: Job, machine) -> str:
-        edge = machine.edges.get(job.grade)
+        edge = machine.edges.get(job.grade_on(machine.id))
         if edge is None:
             return ""
         limit = min(edge.limit, job.edge_limit or np.inf)

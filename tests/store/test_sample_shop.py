@@ -20,7 +20,8 @@ from planner.shop import Aim, Cut, EndOfPass, Job, JobState, Part, PartState
 from planner.store import Kind, export_shop, first_day, load_sample, open_database, sample_folder
 from planner.store.sample import mover
 from planner.store.shop_files import read_shop
-from planner.week.board import edge_needs, hours, plan_shop
+from planner.week.board import hours, plan_shop
+from planner.week.edge_course import edge_needs
 from planner.week.queue import estimate_queue
 
 REFERENCE = date(2026, 1, 5)

@@ -9,7 +9,8 @@ import pytest
 from planner.edge import planning_limit
 from planner.shop import Condition, EdgeInUse, JobState, MatchedSet, PartState
 from planner.units import Units
-from planner.week.board import board_of, edge_course, edge_needs, hours, payload_of, plan_shop, week_end
+from planner.week.board import board_of, hours, payload_of, plan_shop, week_end
+from planner.week.edge_course import edge_course, edge_needs
 from planner.week.queue import estimate_queue
 from tests.tiny import MONDAY, tiny_shop
 
