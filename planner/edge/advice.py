@@ -125,7 +125,8 @@ def plan_edge(
 
     ``age`` (materials,): wear path of the present edge, mm; all 0 = unused. ``failure_cost``: typical price of a
     spoiled face for the long-run rate, mean of the jobs' when None. ``mix`` as in `age_rule`, that of the jobs when
-    None. ``rule``: the age rule where it is known already. An unused edge is never indexed; a job too long for one edge gets index stops between its passes.
+    None. ``rule``: the age rule where it is known already. An unused edge is never indexed; a job too long for one edge
+    gets index stops between its passes.
     """
     walk = _Walk(life, planned_cost, jobs, failure_cost, mix, rule)
     before = finite_array("age", np.atleast_1d(age), (walk.materials,))
