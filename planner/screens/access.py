@@ -6,6 +6,7 @@ All cached values are frozen and shared by every session.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 
 import streamlit as st
@@ -16,8 +17,12 @@ from planner.shop import Person, Shop
 from planner.store import Kind, Places, Repository, open_kind, own_shop_exists, places
 from planner.store.edge_log import EdgeEvent
 from planner.units import System, Units
+from planner.week.following import follow_runs
 from planner.week.measured import measured_jobs
 from planner.week.queue import Queue, estimate_queue
+
+Version = tuple[int, int]
+"""Counters of the shop's picture and of its run sheets."""
 
 _KIND, _UNITS, _WHO = "open shop", "units", "who"
 
@@ -83,6 +88,7 @@ def reopen() -> None:
     _shop.clear()
     _knowledge.clear()
     _queue.clear()
+    _queue_untouched.clear()
     _edges.clear()
 
 
@@ -91,7 +97,7 @@ def repository() -> Repository:
 
 
 @st.cache_resource(max_entries=4, show_spinner=False)
-def _shop(which: Kind, version: int) -> Shop:
+def _shop(which: Kind, version: Version) -> Shop:
     return _open(which).load_shop()
 
 
@@ -101,24 +107,31 @@ def _knowledge(which: Kind, records: int, wanted: frozenset) -> Knowledge:
 
 
 @st.cache_resource(max_entries=8, show_spinner="Estimating the queue …")
-def _queue(which: Kind, version: int, records: int, system: System) -> Queue:
-    picture, learned = _shop(which, version), knowledge()
+def _queue_untouched(which: Kind, version: int, records: int, system: System, _picture: Shop) -> Queue:
+    """The queue without regard to run sheets: a tap at a machine does not estimate the whole shop anew."""
+    picture, learned = replace(_picture, taps={}), knowledge()
     return estimate_queue(picture, learned, measured_jobs(picture, learned), units=Units(system))
 
 
-def versions() -> tuple[int, int]:
-    """Counters of the shop's picture and of its record; they move with every write."""
-    store = repository()
-    return store.shop_version(), store.records_version()
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _queue(which: Kind, version: Version, records: int, system: System) -> Queue:
+    picture, learned = _shop(which, version), knowledge()
+    untouched = _queue_untouched(which, version[0], records, system, picture)
+    return follow_runs(untouched, picture, learned, measured_jobs(picture, learned), Units(system))
+
+
+def versions() -> tuple[Version, int]:
+    """Counters of the shop's picture (with its run sheets) and of its record; they move with every write."""
+    return repository().versions()
 
 
 def shop() -> Shop:
     """The shop as it stands."""
-    return _shop(kind(), repository().shop_version())
+    return _shop(kind(), versions()[0])
 
 
 @st.cache_resource(max_entries=4, show_spinner=False)
-def _wanted(which: Kind, version: int) -> frozenset:
+def _wanted(which: Kind, version: Version) -> frozenset:
     """Families, faces and conditions that the open jobs name."""
     now_open = _shop(which, version)
     return frozenset(

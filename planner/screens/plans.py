@@ -33,10 +33,10 @@ def present_plan() -> Plan | None:
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
-def _board(which, version: int, records: int, plan_id: int, now: datetime, _accepted: AcceptedPlan) -> Board:
+def _board(which, version: access.Version, records: int, plan_id: int, now: datetime, _accepted: AcceptedPlan) -> Board:
     return board_of(_accepted.payload, access.shop(), access.queue(), now, access.knowledge())
 
 
 @st.cache_resource(max_entries=4, show_spinner="Planning the week …")
-def _first_plan(which, version: int, records: int, start: datetime) -> Plan:
+def _first_plan(which, version: access.Version, records: int, start: datetime) -> Plan:
     return plan_shop(access.shop(), access.queue(), start, access.knowledge(), steps=0)

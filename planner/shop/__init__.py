@@ -57,6 +57,7 @@ from planner.shop.parts import (
 )
 from planner.shop.people import Person
 from planner.shop.settings import Settings
+from planner.shop.taps import Tap, TapKind
 from planner.shop.tooling import CornerKind, Cutter, Gasket, Insert, InsertGrade, Recipe, recipe_speeds
 
 __all__ = [
@@ -126,6 +127,8 @@ __all__ = [
     "Source",
     "SurveyPoint",
     "SurveyStage",
+    "Tap",
+    "TapKind",
     "TautRun",
     "TramReading",
     "Valve",

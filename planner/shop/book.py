@@ -16,6 +16,7 @@ from planner.shop.measured import FaceSurvey, IntakeCheck
 from planner.shop.parts import Condition, Family, Job, JobState, MatchedSet, Part
 from planner.shop.people import Person
 from planner.shop.settings import Settings
+from planner.shop.taps import Tap
 from planner.shop.tooling import Cutter, Gasket, Insert, InsertGrade, Recipe
 
 
@@ -54,7 +55,8 @@ class DepthRecord:
 class Shop:
     """Everything the planner knows at one moment. ``removed_mm`` maps (part id, face id) to the depth recorded cuts
     took so far; ``checks`` and ``surveys`` map it to the last intake check and to the last survey since the face was last
-    cut; ``ready_edges`` counts unused positions of opened inserts by grade."""
+    cut; ``ready_edges`` counts unused positions of opened inserts by grade; ``taps`` maps job id to the entries that stand
+    on its run sheet since its last recorded cut."""
 
     settings: Settings = Settings()
     families: Mapping[int, Family] = field(default_factory=dict)
@@ -78,6 +80,7 @@ class Shop:
     removed_mm: Mapping[tuple[int, int], float] = field(default_factory=dict)
     checks: Mapping[tuple[int, int], IntakeCheck] = field(default_factory=dict)
     surveys: Mapping[tuple[int, int], FaceSurvey] = field(default_factory=dict)
+    taps: Mapping[int, tuple[Tap, ...]] = field(default_factory=dict)
     data_version: int = 0
 
     def family_of(self, part: Part) -> Family:

@@ -59,7 +59,6 @@ __all__, __getattr__, __dir__ = late(
         "runs": (
             "Attachment",
             "Measurement",
-            "Tap",
         ),
         "sample": (
             "first_day",

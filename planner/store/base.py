@@ -108,6 +108,15 @@ class Base:
         """Moves with every entry on a run sheet."""
         return self._counter("taps_version")
 
+    def versions(self) -> tuple[tuple[int, int], int]:
+        """((`shop_version`, `taps_version`), `records_version`) at one moment."""
+        columns = tables.meta.c
+        with self.reading() as connection:
+            shop, taps, records = connection.execute(
+                select(columns.shop_version, columns.taps_version, columns.records_version)
+            ).one()
+        return (shop, taps), records
+
     def _counter(self, name: str) -> int:
         with self.reading() as connection:
             return connection.execute(select(tables.meta.c[name])).scalar_one()

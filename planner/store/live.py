@@ -28,6 +28,7 @@ from planner.shop import (
     Recipe,
     Shop,
     SurveyStage,
+    Tap,
     check_of,
     survey_of,
 )
@@ -36,6 +37,7 @@ from planner.store.cuts import Cuts
 from planner.store.edges import edges_in_use
 from planner.store.references import LIVE_PARTS, OPEN_JOBS
 from planner.store.rows import load_nouns, load_settings
+from planner.store.runs import taps_of_jobs
 
 RECENT_JOBS = 200
 
@@ -55,14 +57,17 @@ class Live(Cuts):
             with self._lock:
                 known = self._cache.get("shop")
             versions = (row["shop_version"], row["records_version"])
-            if known is not None and known[0] == versions:
+            taps = row["taps_version"]
+            if known is not None and known[0][:2] == versions:
                 shop = known[1]
+                if known[0][2] != taps:
+                    shop = dataclasses.replace(shop, taps=_open_taps(connection))
                 if shop.data_version != row["data_version"]:
                     shop = dataclasses.replace(shop, data_version=row["data_version"])
             else:
                 shop = self._read_shop(connection, row["data_version"])
         with self._lock:
-            self._cache["shop"] = (versions, shop)
+            self._cache["shop"] = ((*versions, taps), shop)
         return shop
 
     def _read_shop(self, connection: Connection, data_version: int) -> Shop:
@@ -117,8 +122,14 @@ class Live(Cuts):
             removed_mm=_removed(connection, parts, live_parts),
             checks=_checks(connection, live_parts),
             surveys=_surveys(connection, live_parts),
+            taps=_open_taps(connection),
             data_version=data_version,
         )
+
+
+def _open_taps(connection: Connection) -> dict[int, tuple[Tap, ...]]:
+    jobs = tables.jobs
+    return taps_of_jobs(connection, select(jobs.c.id).where(jobs.c.state.in_(OPEN_JOBS)))
 
 
 def _removed(connection: Connection, parts: dict[int, Part], live_parts) -> dict[tuple[int, int], float]:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, delete, func, insert, select, update
+from sqlalchemy import Connection, Select, delete, func, insert, select, update
 
 from planner.errors import InputError
-from planner.shop import SurveyStage, survey_of
+from planner.shop import SurveyStage, Tap, survey_of
 from planner.store import tables
 from planner.store.base import SHOP, TAPS, Base, add_row, require, signed
 from planner.store.codec import plain
@@ -18,19 +18,6 @@ from planner.store.errors import StaleRecord
 from planner.store.references import check_face
 
 UNDO, RECORDED = "undo", "cut recorded"
-
-
-@dataclass(frozen=True)
-class Tap:
-    """One entry of a run sheet. ``seq`` counts from 1 within its job; ``reverses_seq``: the tap it takes back."""
-
-    job_id: int
-    seq: int
-    at: datetime
-    kind: str
-    payload: Mapping[str, Any]
-    by: str = ""
-    reverses_seq: int | None = None
 
 
 @dataclass(frozen=True)
@@ -113,9 +100,7 @@ class Runs(Base):
         with self.reading() as connection:
             if whole:
                 return _all_taps(connection, job_id)
-            standing = _standing_taps(connection, job_id)
-        start = max((i + 1 for i, tap in enumerate(standing) if tap.kind == RECORDED), default=0)
-        return standing[start:]
+            return _since_recorded(_standing(_all_taps(connection, job_id)))
 
     def last_tap_seq(self, job_id: int) -> int:
         """The seq of the job's last entry, undo taps counted; 0 = none."""
@@ -276,11 +261,34 @@ def _last_seq(connection: Connection, job_id: int) -> int:
 def _all_taps(connection: Connection, job_id: int) -> tuple[Tap, ...]:
     table = tables.run_taps
     rows = connection.execute(select(table).where(table.c.job_id == job_id).order_by(table.c.seq)).mappings()
-    return tuple(Tap(**{name: row[name] for name in row if name != "id"}) for row in rows)
+    return tuple(_tap_of(row) for row in rows)
+
+
+def _tap_of(row: Mapping[str, Any]) -> Tap:
+    return Tap(**{name: row[name] for name in row if name != "id"})
+
+
+def taps_of_jobs(connection: Connection, jobs: Select) -> dict[int, tuple[Tap, ...]]:
+    """Entries that stand since the last recorded cut, by job id, of the jobs selected; jobs without any left out."""
+    table = tables.run_taps
+    query = select(table).where(table.c.job_id.in_(jobs)).order_by(table.c.job_id, table.c.seq)
+    found: dict[int, list[Tap]] = {}
+    for row in connection.execute(query).mappings():
+        found.setdefault(row["job_id"], []).append(_tap_of(row))
+    standing = {job_id: _since_recorded(_standing(taps)) for job_id, taps in found.items()}
+    return {job_id: taps for job_id, taps in standing.items() if taps}
+
+
+def _since_recorded(standing: tuple[Tap, ...]) -> tuple[Tap, ...]:
+    start = max((i + 1 for i, tap in enumerate(standing) if tap.kind == RECORDED), default=0)
+    return standing[start:]
 
 
 def _standing_taps(connection: Connection, job_id: int) -> tuple[Tap, ...]:
-    taps = _all_taps(connection, job_id)
+    return _standing(_all_taps(connection, job_id))
+
+
+def _standing(taps: Sequence[Tap]) -> tuple[Tap, ...]:
     undone = {tap.reverses_seq for tap in taps}
     return tuple(tap for tap in taps if tap.kind != UNDO and tap.seq not in undone)
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from planner.cut.estimate import JobEstimate, TouchOff, estimate_job
 from planner.cut.knowledge import Depth, Knowledge
+from planner.cut.running import fold
 from planner.shop import Job, Shop
 from planner.units import Units
 from planner.week.set_view import SetView, view_set
@@ -72,7 +73,7 @@ def estimate_queue(
             continue
         by_machine[job.id, best.setup.machine.id] = best
         for machine_id in shop.machines:
-            if machine_id == best.setup.machine.id or job.machine_id not in (None, machine_id):
+            if machine_id == best.setup.machine.id or job.machine_id not in (None, machine_id) or job.id in shop.taps:
                 continue
             other = _estimate(shop, job, knowledge, measured, target, machine_id)
             if other.setup is not None:
@@ -91,4 +92,5 @@ def _estimate(shop, job: Job, knowledge, measured, target_mm=None, machine_id=No
         gaps_mm=seen.gaps_mm,
         target_mm=target_mm,
         machine_id=machine_id,
+        run=fold(taps) if (taps := shop.taps.get(job.id)) else None,
     )
