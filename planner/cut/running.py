@@ -74,13 +74,16 @@ class RunState:
     (below the touched place while δ is unknown). ``not_clean_mm``, ``clean_mm``: greatest depth looked at and not clean,
     least one clean (None: none yet). ``raised_mm``: how far above the touched place the last traverse through the air
     went (None: it marked, or none was made). ``stretches``: passes by the edges taken out since. ``minutes``: each
-    step's clocked minutes. ``ignored``: entries that make no sense where they stand.
+    step's clocked minutes. ``confirmed``: dry chips and class D powder, for magnesium; ``plugs``: how many are in the
+    part. ``ignored``: entries that make no sense where they stand.
     """
 
     started: datetime | None = None
     last_at: datetime | None = None
     machine_id: int | None = None
     confirmed: bool = False
+    set_up: bool = False
+    plugs: int | None = None
     steps: tuple[str, ...] = ()
     zero: Zeroed | None = None
     touch_again: str = ""
@@ -157,6 +160,13 @@ def _start(state: RunState, tap: Tap) -> RunState:
     if state.begun:
         raise ValueError("begun before")
     return replace(state, started=tap.at, machine_id=tap.payload.get("machine_id"))
+
+
+def _confirm(state: RunState, tap: Tap) -> RunState:
+    if tap.payload["what"] == "magnesium":
+        return replace(state, confirmed=True)
+    plugs = tap.payload.get("plugs")
+    return replace(state, set_up=True, plugs=None if plugs is None else int(plugs))
 
 
 def _step(state: RunState, tap: Tap) -> RunState:
@@ -283,7 +293,7 @@ def _resume(state: RunState, tap: Tap) -> RunState:
 
 _FOLDS = {
     TapKind.START: _start,
-    TapKind.CONFIRM: lambda state, tap: replace(state, confirmed=True),
+    TapKind.CONFIRM: _confirm,
     TapKind.STEP: _step,
     TapKind.TOUCH: _touch,
     TapKind.MARK: _mark,
