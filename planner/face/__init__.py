@@ -23,9 +23,11 @@ __all__, __getattr__, __dir__ = late(
             "SurveyFigures",
             "counted_points",
             "datum_slopes",
+            "face_template",
             "heights_at",
             "outline_of",
             "survey_figures",
+            "worst_places",
         ),
         "finished": (
             "FinishedLimits",
@@ -62,6 +64,10 @@ __all__, __getattr__, __dir__ = late(
             "ShimPlan",
             "choose_shims",
             "set_jacks",
+        ),
+        "readings": (
+            "ReadIn",
+            "read_readings",
         ),
         "reread": (
             "RereadCheck",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +11,7 @@ import scipy
 from planner.errors import InputError, finite_array
 from planner.face.cleanup import Cleanup, cleanup
 from planner.face.heights import gaps
-from planner.face.survey import DepthRange, depth_range
+from planner.face.survey import DepthRange, depth_range, template
 from planner.shop import Face, FaceSurvey, Goal
 
 
@@ -135,3 +135,50 @@ def circle_polygon(x_mm: float, y_mm: float, radius_mm: float, corners: int = 24
     turn = 2 * np.pi * np.arange(corners) / corners
     radius = radius_mm * np.sqrt(2 * np.pi / (corners * np.sin(2 * np.pi / corners)))
     return np.column_stack([x_mm + radius * np.cos(turn), y_mm + radius * np.sin(turn)])
+
+
+def face_template(face: Face, count: int, worst: Mapping[str, object] | None = None) -> dict[str, tuple[float, float]]:
+    """The named points of a sweep over a face, name -> (x, y) mm in sweeping order: `template` of 4, 9 or 13 points, with
+    the face's own measuring points in place of those they lie beside, so that a place has one name only."""
+    inset = min(0.05 * min(face.length_mm, face.width_mm), 12.0)
+    places = template(count, face.length_mm, face.width_mm, inset, worst)
+    near = 0.1 * min(face.length_mm, face.width_mm)
+    found: dict[str, tuple[float, float]] = {}
+    for name, (x, y) in places.items():
+        own = [p for p in face.points if np.hypot(p.x_mm - x, p.y_mm - y) <= near and p.name not in found]
+        best = min(own, key=lambda p: np.hypot(p.x_mm - x, p.y_mm - y), default=None)
+        if best is None:
+            found[name] = (x, y)
+        else:
+            found[best.name] = (best.x_mm, best.y_mm)
+    return found
+
+
+def worst_places(face: Face, dirty: Sequence[tuple[float, float]]) -> dict[str, tuple[float, float]] | None:
+    """The four worst places of a family, beside corners and middle, from where the dye went last in past surveys (x, y),
+    oldest first: the places seen most often, then the middles of the sides; None without such a record."""
+    usual = template(9, face.length_mm, face.width_mm, min(0.05 * min(face.length_mm, face.width_mm), 12.0))
+    sides = {n: at for n, at in usual.items() if n.startswith("middle ")}
+    taken = [at for n, at in usual.items() if n not in sides]
+    near = 0.15 * min(face.length_mm, face.width_mm)
+    groups: list[list[tuple[float, float]]] = []
+    for at in reversed(list(dirty)):
+        if any(np.hypot(at[0] - x, at[1] - y) <= near for x, y in taken):
+            continue
+        for group in groups:
+            if np.hypot(group[0][0] - at[0], group[0][1] - at[1]) <= near:
+                group.append(at)
+                break
+        else:
+            groups.append([at])
+    if not groups:
+        return None
+    groups.sort(key=len, reverse=True)
+    found = {f"worst place {k}": group[0] for k, group in enumerate(groups[:4], 1)}
+    for name, at in sides.items():
+        if len(found) < 4 and all(np.hypot(at[0] - x, at[1] - y) > near for x, y in found.values()):
+            found[name] = at
+    for name, at in sides.items():
+        if len(found) < 4:
+            found.setdefault(name, at)
+    return found

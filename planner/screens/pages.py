@@ -11,6 +11,7 @@ _SCREENS = (
     # name in the address, title, icon
     ("week", "Week", ":material/calendar_view_week:"),
     ("parts", "Parts", ":material/inventory_2:"),
+    ("survey", "Face survey", ":material/grid_on:"),
     ("sets", "Matched sets", ":material/balance:"),
     ("run", "Run sheet", ":material/play_circle:"),
     ("inserts", "Inserts", ":material/change_history:"),

@@ -27,6 +27,9 @@ from planner.screens.parts_fields import (
 from planner.screens.parts_jobs import draw_jobs
 from planner.screens.parts_past import draw_past
 from planner.screens.said import act, say
+from planner.screens.survey_intake import draw_intake_check
+from planner.screens.survey_past import draw_measured
+from planner.screens.survey_warm import refuse_warm_part, temperature_fields, tolerance_mm
 from planner.shop import BEFORE_THE_CUT, Face, Gate, GateKind, GateState, HeightStage, Hold, Part, Shop
 from planner.store.finding import Found
 from planner.units import Units
@@ -48,7 +51,9 @@ def draw_page(part_id: int) -> None:
     with st.container(border=True):
         _holds(part)
     draw_jobs(shop, part, units)
+    _intake_check(shop, found, units)
     _heights(found, units)
+    draw_measured(found, units)
     draw_past(shop, found, units)
     with st.expander("Change what is written about it"):
         _identity(shop, found, units)
@@ -216,6 +221,12 @@ def _pick_face(found: Found, units: Units, where: str) -> Face:
     return found.family.face(chosen)
 
 
+def _intake_check(shop: Shop, found: Found, units: Units) -> None:
+    st.subheader("Intake check")
+    face = _pick_face(found, units, "intake check")
+    draw_intake_check(shop, found.part, face, units)
+
+
 def _heights(found: Found, units: Units) -> None:
     part = found.part
     st.subheader("Heights")
@@ -237,10 +248,11 @@ def _heights(found: Found, units: Units) -> None:
             Field("stage", "Measured", "choice", options=HeightStage, required=True),
             Field("instrument", "Instrument"),
             Field("repeatability_mm", "It repeats within", "depth"),
+            *temperature_fields(units),
         )
         form = Form(f"heights/{face.id}", part.id, fields, {"stage": HeightStage.ARRIVED}, units, access.repository())
         form.draw(*(f.name for f in height_fields(face)), columns=5)
-        form.draw("stage", "instrument", "repeatability_mm", columns=3)
+        form.draw("stage", "instrument", "repeatability_mm", "part_temperature", "gauge_temperature", columns=5)
         form.say()
         form.button("Add the readings", lambda v: _add_readings(part, face, v, units), primary=False)
     if numbered:
@@ -276,6 +288,10 @@ def _readings(numbered: list, least: float | None, units: Units) -> pd.DataFrame
 def _add_readings(part: Part, face: Face, values: dict[str, Any], units: Units) -> str:
     more = {"stage": values["stage"], "instrument": values["instrument"]}
     more |= {"repeatability_mm": values["repeatability_mm"], "at": access.now(), "by": access.who()}
+    shop = access.shop()
+    high = {p.name: h for p in face.points if (h := values[f"height {p.name}"]) is not None}
+    tolerance = tolerance_mm(shop, part.id, face)
+    more["temperature_c"] = refuse_warm_part(shop.family_of(part), high, values, tolerance, units)
     readings = readings_of(face, values, units, **more)
     if not readings:
         raise InputError(f"height {face.points[0].name}", "", "a height at one point at least")

@@ -1,0 +1,122 @@
+"""A survey that comes as figures: a column pasted in, a finished paper sheet typed in, a probe's CSV file."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from planner import InputError
+from planner.face import ReadIn, read_readings
+from planner.screens import access
+from planner.screens.said import act
+from planner.screens.survey_draft import Draft, press, put, signed
+from planner.screens.survey_sweep import draw_picture
+from planner.units import System, Units
+
+_COLUMNS = (
+    "One reading a row in sweeping order; or `name, reading`; or a probe's `x, y, z` from the left front corner, z "
+    "toward the cutter. A first row may name the columns: `name`, `reading`, `x`, `y`, `z`. Columns are parted by "
+    "comma, semicolon or tab; a figure may carry its unit, such as `1.5 thou` or `0.04 mm`."
+)
+_UNITS = {
+    "thou": (1 / 1000, System.INCH),
+    "in": (1.0, System.INCH),
+    "mm": (1.0, System.METRIC),
+    "µm": (1 / 1000, System.METRIC),
+}
+
+
+def draw_paper(draft: Draft, title: str) -> None:
+    units = access.units()
+    st.caption(_COLUMNS)
+    owner = (draft.part_id, draft.face, draft.stage)
+    default = "thou" if units.inch else "mm"
+    unit = st.segmented_control(
+        "Bare figures are in",
+        list(_UNITS),
+        required=True,
+        default=draft.data.get("paper unit", default),
+        key=f"{draft.key}/paper/unit",
+    )
+    left, right = st.columns([3, 2])
+    with left:
+        key = f"{draft.key}/paper/text"
+        st.text_area(
+            f"Readings of {title}: {', '.join(draft.names) if len(draft.names) <= 13 else 'in order'}",
+            draft.data.get("pasted", ""),
+            height=240,
+            key=key,
+            on_change=lambda: press(owner, put, {"pasted": st.session_state[key]}),
+        )
+        st.button(
+            "Read it in", key=f"{draft.key}/paper/in", type="primary", on_click=act, args=(_read_text, owner, key, unit)
+        )
+    with right:
+        file = st.file_uploader("or a probe's CSV file", ["csv", "txt"], key=f"{draft.key}/paper/file")
+        if file is not None:
+            st.button(
+                f"Read {file.name} in",
+                key=f"{draft.key}/paper/file in",
+                on_click=act,
+                args=(_read_file, owner, file, unit),
+            )
+    for problem in (draft.data.get("problems") or [])[:50]:
+        st.error(problem)
+    if draft.data.get("from") and draft.readings():
+        draw_picture(draft, None, units)
+        st.caption("Store it in the section Sweep.")
+
+
+def read_in(text: str, draft: Draft, unit: str) -> ReadIn:
+    """Text or a file's content, bare figures in this unit."""
+    factor, system = _UNITS[unit]
+    reader = Units(system)
+
+    def figure(cell: str) -> float:
+        bare = cell.strip().lstrip("+-").replace(".", "", 1).replace(",", "", 1).isdigit()
+        return reader.read_length_mm("reading", cell) * (factor if bare else 1.0)
+
+    return read_readings(text, draft.names, figure)
+
+
+def _read_text(owner: tuple, key: str, unit: str) -> str:
+    return _take(Draft(*owner), st.session_state.get(key, ""), unit, "paper")
+
+
+def _read_file(owner: tuple, file, unit: str) -> str:
+    try:
+        text = file.getvalue().decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = file.getvalue().decode("cp1252", errors="replace")
+    return _take(Draft(*owner), text, unit, "file")
+
+
+def _take(draft: Draft, text: str, unit: str, source: str) -> str:
+    """Put what was read into the draft, or keep what is wrong to be said row by row."""
+    found = read_in(text, draft, unit)
+    problems = list(found.problems)
+    if found.places is not None:
+        face = draft.face
+        off = [
+            f"point {name}: it lies outside the face; is the unit right, and the corner?"
+            for name, (x, y) in found.places.items()
+            if not (-1 <= x <= face.length_mm + 1 and -1 <= y <= face.width_mm + 1)
+        ]
+        problems += off[:20]
+    draft.change(lambda data: data.update({"problems": problems, "paper unit": unit}))
+    if problems:
+        raise InputError("file", f"{len(problems)} rows", "rows that can all be read; see below")
+    points = None
+    if found.places is not None:
+        points = [{"name": n, "x": x, "y": y} for n, (x, y) in found.places.items()]
+
+    def deed(data: dict) -> None:
+        if points is not None:
+            data.update(points=points, pits={}, count=len(points))
+        data.update({"read": found.readings, "close": None, "predicted": None, "touch": ""})
+        data["from"] = "probe" if points is not None else source
+        data["at"] = next(iter(found.readings))
+
+    draft.change(deed)
+    least, most = min(found.readings.values()), max(found.readings.values())
+    units = access.units()
+    return f"{len(found.readings)} readings, from {signed(least, units)} to {signed(most, units)}. Look, then store it."

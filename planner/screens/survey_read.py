@@ -1,0 +1,97 @@
+"""What a sweep says, worked out once and kept while sweep and shop stand still."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import streamlit as st
+
+from planner import InputError
+from planner.face import (
+    Responsibility,
+    SurveyFigures,
+    find_place,
+    local_flatness,
+    minimum_zone,
+    responsibility,
+    survey_figures,
+    usual_place,
+)
+from planner.screens import access
+from planner.screens.survey_draft import Draft, past_surveys
+from planner.shop import Face, FaceSurvey, Goal, Part
+
+
+@dataclass(frozen=True)
+class Read:
+    """A sweep worked out: as it lies, levelled to the goal, and what is responsible."""
+
+    survey: FaceSurvey
+    lies: SurveyFigures
+    level: SurveyFigures
+    why: Responsibility
+    flatness_mm: float
+    local_mm: float | None
+
+
+def read(draft: Draft, part: Part) -> Read | None:
+    """None while fewer than three points are read, or they lie on one line."""
+    try:
+        survey = draft.survey()
+    except InputError:
+        return None
+    heights = tuple(sorted((n, r.height_mm) for n, r in part.latest_heights_mm(draft.face.id).items()))
+    try:
+        return _read(draft.face, survey, heights)
+    except InputError:
+        return None
+
+
+@st.cache_resource(max_entries=64, show_spinner=False)
+def _read(face: Face, survey: FaceSurvey, heights: tuple) -> Read:
+    import numpy as np
+
+    known = dict(heights)
+    goal = Goal.LEVEL if survey.goal is Goal.AS_IT_LIES else survey.goal
+    points = np.array([(p.x_mm, p.y_mm, p.z_mm) for p in survey.points])
+    pits = np.array([p.counted_pit_mm for p in survey.points])
+    local = None
+    if face.local_span_mm is not None:
+        found = local_flatness(points, face.local_span_mm).flatness_mm
+        local = None if np.isnan(found) else float(found)
+    return Read(
+        survey,
+        survey_figures(face, survey, known, Goal.AS_IT_LIES),
+        survey_figures(face, survey, known, goal),
+        responsibility(points, pits),
+        float(minimum_zone(points).flatness_mm),
+        local,
+    )
+
+
+def place_words(draft: Draft, index: int, survey: FaceSurvey) -> str:
+    """A surveyed place in words: its own name, or, for a probe's numbered points, told by the face's named points."""
+    point = survey.points[index]
+    if draft.data.get("from") != "probe":
+        return point.name
+    units = access.units()
+    named = {p.name: (p.x_mm, p.y_mm) for p in draft.face.points}
+    return find_place((point.x_mm, point.y_mm), named).words(units.length)
+
+
+@st.cache_resource(max_entries=64, show_spinner=False)
+def _usual(which, version: int, face: Face) -> tuple:
+    first, last = [], []
+    for survey in past_surveys(face):
+        try:
+            figures = survey_figures(face, survey)
+        except InputError:
+            continue
+        first.append(survey.points[figures.cut.first_contact].name)
+        last.append(survey.points[figures.cut.last_to_clean].name)
+    return usual_place(first), usual_place(last)
+
+
+def usual(face: Face) -> tuple:
+    """Where first contact and the last dirty place usually are in this family: two `UsualPlace`, None without record."""
+    return _usual(access.kind(), access.repository().shop_version(), face)

@@ -1,0 +1,184 @@
+"""The screen *Face survey* and the intake check: entry by taps, by figures, and what follows from them."""
+
+from __future__ import annotations
+
+import pytest
+
+from planner.shop import Goal
+from planner.units import MM_PER_THOU
+
+THOU = MM_PER_THOU
+SWEEP = [0, -1, -2, -1, -3, -1, -2, -1, -1.5]
+
+
+def clean(at):
+    assert not at.exception, [e.value for e in at.exception]
+    return at
+
+
+def press(at, label):
+    """Press the button whose key ends with this label."""
+    found = [b for b in at.button if b.key and b.key.endswith(label)]
+    assert found, (label, [b.key for b in at.button])
+    found[0].click()
+    return clean(at.run())
+
+
+def turn(at, section):
+    control = next(c for c in at.segmented_control if c.key and c.key.startswith("survey section"))
+    control.set_value(section).run()
+    return clean(at)
+
+
+def sweep(at, readings, which="read"):
+    """Enter a sweep by the pad's keys, closing on its zero."""
+    for thou in readings:
+        for size, word in ((5, "5"), (2, "2"), (1, "1"), (0.5, "½")):
+            while abs(thou) >= size - 1e-9:
+                sign = "+" if thou > 0 else "−"
+                press(at, f"/{which}/**{sign}{word}**  \n{'over' if thou > 0 else 'under'}")
+                thou -= size if thou > 0 else -size
+        press(at, f"/{which}/**▶**  \nnext point")
+    press(at, f"/{which}/**✓**  \nsweep done")
+    return at
+
+
+@pytest.fixture
+def survey(app, go):
+    return go(app.run(), "survey")
+
+
+def test_the_screen_opens_on_a_part_with_an_open_job(survey):
+    assert [t.value for t in survey.title] == ["Face survey"]
+    assert survey.metric[0].value == "not read"
+
+
+def test_a_sweep_entered_by_taps_is_stored_and_moves_the_estimate(survey, store):
+    before = store.load_shop()
+    assert not before.surveys
+    sweep(survey, SWEEP)
+    assert any("closes on its zero" in s.value for s in survey.success)
+    press(survey, f"/store/{Goal.LEVEL.value}")
+    (swept,) = store.load_shop().surveys.values()
+    assert [round(p.z_mm / THOU, 6) for p in swept.points] == SWEEP
+    assert any("Survey stored" in s.value for s in survey.success)
+
+
+def test_every_press_is_kept_and_a_new_session_comes_back_to_the_same_place(survey, app, store, go):
+    press(survey, "/read/**+2**  \nover")
+    press(survey, "/read/**▶**  \nnext point")
+    press(survey, "/read/**−½**  \nunder")
+    turn(survey, "What must come off")
+    from streamlit.testing.v1 import AppTest
+
+    from tests.screens.conftest import APP
+
+    again = go(AppTest.from_file(str(APP), default_timeout=60).run(), "survey")
+    control = next(c for c in again.segmented_control if c.key and c.key.startswith("survey section"))
+    assert control.value == "What must come off"
+    turn(again, "Sweep")
+    assert again.metric[0].value == "under 0.5 thou"
+
+
+def test_a_sweep_that_does_not_close_is_refused(survey, store):
+    for _ in range(9):
+        press(survey, "/read/**▶**  \nnext point")
+    press(survey, "/read/**+1**  \nover")
+    assert any("Something moved" in e.value for e in survey.error)
+    press(survey, f"/store/{Goal.LEVEL.value}")
+    assert any("Nothing was stored" in e.value for e in survey.error)
+    assert not store.load_shop().surveys
+
+
+def test_levelling_says_leaves_and_the_rereading_is_judged(survey, store):
+    tilted = [0, -1, -2, -2, -3, -4, -5, -6, -7]
+    sweep(survey, tilted)
+    turn(survey, "Level it")
+    said = [m.value for m in survey.markdown if "Support 1" in m.value]
+    assert said and "thou" in said[0]
+    press(survey, "/shimmed")
+    control = next(c for c in survey.segmented_control if c.key and c.key.startswith("survey section"))
+    assert control.value == "Read again"
+    draft = store.get_draft(store.draft_keys("survey/")[0])
+    # read what was predicted, to the half thou
+    predicted = [round(v / THOU * 2) / 2 for v in draft["predicted"][0]]
+    sweep(survey, predicted, "reread")
+    assert any("moved as predicted" in s.value for s in survey.success)
+    press(survey, "/good")
+    (swept,) = store.load_shop().surveys.values()
+    assert swept.goal is Goal.AS_IT_LIES and swept.datum_slopes != (0.0, 0.0)
+
+
+def test_a_pasted_column_is_read_and_bad_rows_are_all_named(survey, store):
+    turn(survey, "From paper or file")
+    survey.text_area[0].set_value("0\nx\n1 in\n2").run()
+    press(clean(survey), "/paper/in")
+    said = " ".join(e.value for e in survey.error)
+    assert "row 2" in said and "row 3" in said and "4 readings for 9 points" in said
+    survey.text_area[0].set_value("\n".join(str(v) for v in SWEEP)).run()
+    press(clean(survey), "/paper/in")
+    assert not survey.error
+    turn(survey, "Sweep")
+    press(survey, f"/store/{Goal.LEVEL.value}")
+    (swept,) = store.load_shop().surveys.values()
+    assert [round(p.z_mm / THOU, 6) for p in swept.points] == SWEEP
+
+
+@pytest.mark.parametrize("section", ["Sweep", "What must come off", "Pits", "Level it", "Read again", "After the cut"])
+@pytest.mark.parametrize("units", ["inch", "metric"])
+def test_every_section_draws_with_and_without_readings(survey, units, section):
+    survey.session_state["units"] = units
+    clean(survey.run())
+    turn(survey, section)
+    turn(survey, "From paper or file")
+    survey.text_area[0].set_value("\n".join(f"{v} thou" for v in SWEEP)).run()
+    press(survey, "/paper/in")
+    turn(survey, section)
+
+
+def test_a_pit_is_measured_and_what_it_costs_is_said(survey):
+    turn(survey, "From paper or file")
+    survey.text_area[0].set_value("\n".join(str(v) for v in SWEEP)).run()
+    press(survey, "/paper/in")
+    turn(survey, "Pits")
+    press(survey, "/pit at/middle")
+    press(survey, "/pit/middle/+5")
+    assert any("With all of them left" in m.value for m in survey.markdown)
+    press(survey, "/pit/middle/accept")
+    assert any("initials" in e.value for e in survey.error)
+
+
+def test_the_intake_check_narrows_the_estimate_and_says_by_what(app, go, store):
+    app.run()
+    shop = store.load_shop()
+    part = next(p for p in shop.parts.values() if p.tag == "T-1")
+    app.session_state["part"] = part.id
+    at = go(app, "parts")
+
+    def choose(label, text):
+        box = next(s for s in at.selectbox if s.label == label)
+        option = next(o for o in box.options if o == text)
+        box.select(option).run()
+
+    for label in ("Along the length", "Diagonal, front left to back right", "Diagonal, back left to front right"):
+        choose(label, "4.0 thou")
+    choose("Across the width", "none enters")
+    next(b for b in at.button if b.label == "Store the intake check").click()
+    clean(at.run())
+    check = store.load_shop().checks[part.id, shop.families[part.family_id].faces[0].id]
+    assert check.least_mm == pytest.approx(2 * THOU, abs=1e-4)
+    assert check.greatest_mm is not None and check.greatest_from
+    assert any("measured, intake check" in s.value for s in at.success)
+
+
+def test_a_warm_part_is_refused_with_how_long_to_wait(app, go, store):
+    app.run()
+    part = next(p for p in store.load_shop().parts.values() if p.tag == "T-4")
+    app.session_state["part"] = part.id
+    at = go(app, "parts")
+    for label, figure in (("Height, front left", "3.93"), ("Part's temp", "95"), ("Gauge's temp", "68")):
+        next(t for t in at.text_input if t.label.startswith(label)).set_value(figure).run()
+    next(b for b in at.button if b.label == "Add the readings").click()
+    clean(at.run())
+    assert any("Wait about" in e.value for e in [*at.error, *at.caption, *at.markdown])
+    assert not store.load_shop().parts[part.id].heights
