@@ -86,11 +86,15 @@ def pass_policy(
     rebuild_mm: float,
     limit_mm: float,
     removed_mm: float = 0.0,
+    value_per_mm: float | None = None,
 ) -> PassPlan:
-    """The looking schedule of a part on this setup, from ``removed_mm`` on; `InputError` where none can be made."""
+    """The looking schedule of a part on this setup, from ``removed_mm`` on; `InputError` where none can be made.
+
+    ``value_per_mm``: money a mm of thickness is worth (`worth_of`); None = the shop's value of a rebuild.
+    """
     settings, recipe = shop.settings, setup.recipe
     rate = (setup.hourly_rate or settings.hourly_rate) / 60
-    value = settings.rebuild_value / rebuild_mm
+    value = settings.rebuild_value / rebuild_mm if value_per_mm is None else value_per_mm
     rough_cost = (setup.rough.minutes + look_minutes) * rate
     finish_cost = (setup.finish.minutes + look_minutes) * rate
     one_feed = setup.rough.feed_mm <= setup.finish.feed_mm * (1 + 1e-9) or recipe.finish_pass_mm == 0
@@ -153,8 +157,10 @@ def plan_course(
     touch: TouchOff,
     target_mm: float | None = None,
     run: RunState | None = None,
+    value_per_mm: float | None = None,
 ) -> Course:
-    """The passes of a job on its setup; with ``run`` those still to come, never past the limit or the agreed depth."""
+    """The passes of a job on its setup; with ``run`` those still to come, never past the limit or the agreed depth.
+    ``value_per_mm`` as for `pass_policy`."""
     fixed = job.depth_mm if job.aim is Aim.TO_DEPTH else None
     if setup is None:
         likely, allow = (fixed, fixed) if fixed else (belief.likely_mm, belief.allow_mm)
@@ -162,7 +168,8 @@ def plan_course(
     limits = [x for x in (room.in_hand_mm, part.agreed_depth_mm) if x is not None]
     limit = min(limits) if limits else math.inf
     if run is not None and run.passes:
-        return _ahead(shop, setup, belief, look_minutes, rebuild_mm, touch, fixed, target_mm, limit, run)
+        worth = (rebuild_mm, value_per_mm)
+        return _ahead(shop, setup, belief, look_minutes, worth, touch, fixed, target_mm, limit, run)
 
     def dress(rows: list) -> tuple[PlannedPass, ...]:
         return _dressed(rows, setup, touch, kiss=_kisses(setup))
@@ -172,7 +179,7 @@ def plan_course(
         return Course(dress(rows), dress(rows), rows[-1][0], rows[-1][0])
     plan = None
     if limit >= setup.recipe.least_pass_mm:
-        plan = pass_policy(shop, setup, belief, look_minutes, rebuild_mm, limit)
+        plan = pass_policy(shop, setup, belief, look_minutes, rebuild_mm, limit, value_per_mm=value_per_mm)
     if plan is None or not plan.worth_cutting:
         course = Course((), (), belief.likely_mm, belief.allow_mm, 1.0, worth=False)
     else:
@@ -198,7 +205,7 @@ def plan_course(
     return course
 
 
-def _ahead(shop, setup, belief, look_minutes, rebuild_mm, touch, fixed, target_mm, limit, run: RunState) -> Course:
+def _ahead(shop, setup, belief, look_minutes, worth, touch, fixed, target_mm, limit, run: RunState) -> Course:
     """What is still to come once passes were made. No pass is listed where the person must stop and call."""
     removed = run.removed_mm
     kiss = 0.0 if run.raised_mm is None else run.raised_mm
@@ -224,7 +231,7 @@ def _ahead(shop, setup, belief, look_minutes, rebuild_mm, touch, fixed, target_m
         return Course(dress(rows), dress(rows), stop, stop)
     plan = None
     if limit - removed >= least_pass_mm(setup) - 1e-9:
-        plan = pass_policy(shop, setup, belief, look_minutes, rebuild_mm, limit, removed)
+        plan = pass_policy(shop, setup, belief, look_minutes, worth[0], limit, removed, worth[1])
     if plan is None or not plan.worth_cutting:
         return Course((), (), max(removed, belief.likely_mm), max(removed, belief.allow_mm), 1.0, worth=False)
     likely, allow = plan.stop_depth_mm(0.5), plan.stop_depth_mm(0.8)

@@ -25,8 +25,9 @@ from planner.cut.headroom import HeadRoom, HeightAfter, head_room, heights_after
 from planner.cut.knowledge import Depth, Knowledge, edge_life_mm
 from planner.cut.running import BEFORE_TOUCHING, RunState
 from planner.cut.setups import CutSetup, band_of, setups_for
+from planner.cut.worth import Worth, worth_of
 from planner.shop import Aim, Condition, GateKind, GateState, Job, Origin, Part, Shop, starting
-from planner.shop.origin import COMPUTED, MEASURED, STARTING, TYPED, UNKNOWN
+from planner.shop.origin import COMPUTED, MEASURED, STARTING, TYPED, UNKNOWN, learned
 
 
 @dataclass(frozen=True)
@@ -81,6 +82,7 @@ class JobEstimate:
     origins: Mapping[str, Origin] = field(default_factory=dict)
     against: tuple[str, ...] = ()
     target_mm: float | None = None
+    worth: Worth | None = None
 
     @property
     def plannable(self) -> bool:
@@ -144,8 +146,10 @@ def estimate_job(
     rebuild, rebuild_origin = knowledge.rebuild_mm(family, face)
     room = head_room(part, face, shop.removed_mm.get((part.id, face.id), 0.0), gaps_mm)
     minutes = knowledge.steps(family)
+    worth = worth_of(shop, part, family, face, rebuild)
+    look = minutes.steps.look
     course = plan_course(
-        shop, job, part, face, chosen, belief, minutes.steps.look, room, rebuild, touch, target_mm, run
+        shop, job, part, face, chosen, belief, look, room, rebuild, touch, target_mm, run, worth.per_mm
     )
     allow = course.stop_allow
     left_likely, left_allow = room.after(course.stop_likely), room.after(allow)
@@ -172,7 +176,7 @@ def estimate_job(
         course.likely,
         course.passes,
         _steps(part, minutes.steps, course.likely, _in_set(shop, job), run),
-        _steps(part, minutes.steps, course.passes, _in_set(shop, job), run),
+        _steps(part, minutes.allowed, course.passes, _in_set(shop, job), run),
         touch,
         paths[0],
         paths[1],
@@ -198,12 +202,14 @@ def estimate_job(
             "minutes": minutes.origin,
             "edge": capacity_origin,
             "rebuild": rebuild_origin,
-            "ra": STARTING if chosen else UNKNOWN,
+            "ra": _finish_origin(knowledge, family.material, chosen),
+            "worth": worth.origin,
             "heights": MEASURED if room.measured else UNKNOWN,
             "travel": COMPUTED,
         },
         tuple(against) if chosen is None else (),
         target_mm,
+        worth,
     )
     spent = math.fsum(s.minutes for s in estimate.steps) * rate / 60 + edge_price
     estimate = replace(estimate, cost_likely=spent)
@@ -214,6 +220,13 @@ def estimate_job(
 def _prefer(setups: list[CutSetup]) -> CutSetup | None:
     """The setup with the shortest traverse at finishing feed; the shop's own order where they are alike."""
     return min(setups, key=lambda s: (s.finish.minutes, s.machine.id or 0, s.cutter.id or 0)) if setups else None
+
+
+def _finish_origin(knowledge: Knowledge, material: str, setup: CutSetup | None) -> Origin:
+    if setup is None:
+        return UNKNOWN
+    model = knowledge.finish.get((material, setup.grade.id))
+    return STARTING if model is None or not model.records else learned(model.records, "readings of Ra")
 
 
 def _in_set(shop: Shop, job: Job) -> bool:

@@ -181,12 +181,14 @@ def learn_finish(
     ra_um: ArrayLike,
     prior: FinishModel | None = None,
     prior_records: float = 5.0,
+    wiper_mm: float = 0.0,
 ) -> FinishModel:
     """Ratio and floor from readings of Ra [µm] at acting feeds [mm] and corner radii [mm], all shape (n,).
 
     Least squares of log(read / modelled) (readings scatter in proportion), drawn toward ``prior`` (default: the
     starting values) with the worth of ``prior_records`` readings, on the logs of ratio and floor; soft_l1 loss keeps
-    one wild reading from ruling. Without readings the prior comes back unchanged.
+    one wild reading from ruling. Without readings the prior comes back unchanged. A wiper flat [mm] at least as long as
+    the feed leaves the floor alone: such readings say nothing of the ratio.
     """
     prior = prior if prior is not None else FinishModel()
     feed = finite_array("feed_mm", feed_mm, (None,))
@@ -197,7 +199,7 @@ def learn_finish(
             raise InputError(name, float(values.min()), "numbers above 0")
     if feed.size == 0:
         return prior
-    theory = feed**2 / (_ARC_RA * radius) * _UM
+    theory = np.where(feed <= not_negative("wiper_mm", wiper_mm), 0.0, feed**2 / (_ARC_RA * radius) * _UM)
     centre = np.log([prior.ratio, max(prior.floor_um, 1e-3)])
     noise = 0.15  # usual scatter of repeated readings on one face, as a log; sets the scale of the robust loss
     pull = math.sqrt(positive("prior_records", prior_records)) / 2.0

@@ -6,19 +6,27 @@ Built once from the shop's record (fits are the slow part) and handed to the est
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
 import scipy
 
 from planner.cut.finish import FinishModel
+from planner.cut.minutes import LearnedMinutes
 from planner.cut.stock import DepthPrior, DepthRecords, PooledDepth, pool_depths
+from planner.cut.work import (
+    ENOUGH,
+    STARTING_STRETCH,
+    UNATTENDED,
+    WorkMinutes,
+    WorkRecords,
+    learn_finishes,
+    learn_work_minutes,
+    start_of,
+)
 from planner.shop import Condition, Face, FaceKind, Family, Origin, Shop, Source, starting
 from planner.shop.origin import STARTING, learned
-
-ENOUGH = 60
-"""Records from which on a level of pooling no longer borrows from the next."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +52,15 @@ class Minutes:
 
     steps: starting.StepMinutes
     origin: Origin
+    stretch: float = 1.0
+    """How many times the likely minutes are allowed for: four of five jobs take no longer."""
+
+    @property
+    def allowed(self) -> starting.StepMinutes:
+        """The minutes to allow for. Drying takes as long as it takes, and rounds of shims are counted, not timed."""
+        kept = (*UNATTENDED, "shim_rounds")
+        longer = {f.name: getattr(self.steps, f.name) * self.stretch for f in fields(self.steps) if f.name not in kept}
+        return replace(self.steps, **longer)
 
 
 @dataclass(frozen=True)
@@ -66,7 +83,7 @@ class Knowledge:
 
     def steps(self, family: Family) -> Minutes:
         known = self.minutes.get(family.id)
-        return known if known else Minutes(starting.STEPS[starting.group(family.material, family.kind)], STARTING)
+        return known if known else Minutes(start_of(family), STARTING, STARTING_STRETCH)
 
     def rebuild_mm(self, family: Family, face: Face) -> tuple[float, Origin]:
         """What one more rebuild takes: the family's normal clean-up depth (median) and half a thou."""
@@ -121,13 +138,30 @@ def _rows(shop: Shop) -> list:
     return found
 
 
-def know(shop: Shop) -> Knowledge:
-    """Everything learned from the record of the shop."""
-    return Knowledge(depths=learn_depths(shop))
+def know(shop: Shop, work: WorkRecords | None = None) -> Knowledge:
+    """What the cuts of a shop teach. ``work``: their minutes and roughness; without it those stay starting values.
+
+    How long edges last is learned where the ledger is known: `planner.week.learning`.
+    """
+    if work is None:
+        return Knowledge(depths=learn_depths(shop))
+    minutes = {i: minutes_of(m) for i, m in learn_work_minutes(shop, work).items()}
+    return Knowledge(depths=learn_depths(shop), minutes=minutes, finish=learn_finishes(shop, work))
 
 
-def origin_of(pooled: PooledDepth) -> Origin:
-    """The origin of a pooled depth: own records, borrowed ones, or the starting value."""
+def minutes_of(found: WorkMinutes) -> Minutes:
+    """Learned minutes as the plan uses them."""
+    origin = origin_of(found.total)
+    if found.clocked:
+        timed = max(learned.records.family for learned in found.clocked.values())
+        if timed:
+            note = f"{timed} timed step by step"
+            origin = replace(origin, note=f"{origin.note}; {note}" if origin.note else note)
+    return Minutes(found.steps, origin, found.stretch)
+
+
+def origin_of(pooled: PooledDepth | LearnedMinutes) -> Origin:
+    """The origin of a pooled figure: own records, borrowed ones, or the starting value."""
     behind = pooled.records
     if behind.family:
         lent = [whose for n, whose in ((behind.kind, "its kind"), (behind.shop, "the shop")) if n and behind.borrowed]

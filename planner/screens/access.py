@@ -6,18 +6,20 @@ All cached values are frozen and shared by every session.
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import replace
 from datetime import datetime
 
 import streamlit as st
 
-from planner.cut.knowledge import Knowledge, know
+from planner.cut.knowledge import Knowledge
 from planner.edge import Ledger
-from planner.shop import Person, Shop
+from planner.shop import Person, Shop, starting
 from planner.store import Kind, Places, Repository, open_kind, own_shop_exists, places
 from planner.store.edge_log import EdgeEvent
 from planner.units import System, Units
 from planner.week.following import follow_runs
+from planner.week.learning import Learned, learn
 from planner.week.measured import measured_jobs
 from planner.week.queue import Queue, estimate_queue
 
@@ -86,7 +88,7 @@ def reopen() -> None:
     """Forget open databases, after one was put back from a backup."""
     _open.clear()
     _shop.clear()
-    _knowledge.clear()
+    _learned.clear()
     _queue.clear()
     _queue_untouched.clear()
     _edges.clear()
@@ -101,9 +103,10 @@ def _shop(which: Kind, version: Version) -> Shop:
     return _open(which).load_shop()
 
 
-@st.cache_resource(max_entries=4, show_spinner="Learning from the record …")
-def _knowledge(which: Kind, records: int, wanted: frozenset) -> Knowledge:
-    return know(_open(which).load_shop())
+@st.cache_resource(max_entries=4, show_spinner="Learning from the record …", show_time=True)
+def _learned(which: Kind, records: int, edges: int, wanted: tuple) -> Learned:
+    store = _open(which)
+    return learn(store.load_shop(), store.work_records(), store.ledger(starting.SKIN_FACTOR))
 
 
 @st.cache_resource(max_entries=8, show_spinner="Estimating the queue …")
@@ -131,20 +134,27 @@ def shop() -> Shop:
 
 
 @st.cache_resource(max_entries=4, show_spinner=False)
-def _wanted(which: Kind, version: Version) -> frozenset:
-    """Families, faces and conditions that the open jobs name."""
+def _wanted(which: Kind, version: Version) -> tuple[frozenset, str]:
+    """Families, faces and conditions that the open jobs name; and what stands beside the record when it is read."""
     now_open = _shop(which, version)
-    return frozenset(
+    named = frozenset(
         (part.family_id, job.face_id, part.condition)
         for job in now_open.open_jobs()
         if (part := now_open.parts.get(job.part_id)) is not None
     )
+    beside = repr((now_open.recipes, now_open.grades, now_open.cutters, now_open.families))
+    return named, hashlib.sha256(beside.encode()).hexdigest()
+
+
+def learned() -> Learned:
+    """What was learned from the record; learned anew when it changed, or when the queue names something new."""
+    version, records = versions()
+    return _learned(kind(), records, repository().edge_version(), _wanted(kind(), version))
 
 
 def knowledge() -> Knowledge:
-    """What was learned from the record; learned anew when it changed, or when the queue names something new."""
-    version, records = versions()
-    return _knowledge(kind(), records, _wanted(kind(), version))
+    """The beliefs that estimates rest on."""
+    return learned().knowledge
 
 
 @st.cache_resource(max_entries=4, show_spinner=False)

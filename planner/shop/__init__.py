@@ -1,6 +1,6 @@
 """The nouns of the shop: frozen dataclasses and enums. Construction validates: an impossible object cannot exist."""
 
-from planner.shop.book import DepthRecord, EdgeInUse, Shop
+from planner.shop.book import DepthRecord, EdgeInUse, Shop, WorkRecords
 from planner.shop.engines import (
     CamDrive,
     ChamberReading,
@@ -133,6 +133,7 @@ __all__ = [
     "TramReading",
     "Valve",
     "Window",
+    "WorkRecords",
     "Zone",
     "ZoneKind",
     "check_of",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import datetime
 
 import numpy as np
@@ -49,6 +49,46 @@ class DepthRecord:
     condition: Condition
     lower_mm: np.ndarray
     upper_mm: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class WorkRecords:
+    """Finished cuts, arrays of shape (n,): ids (0 = not recorded), traverses and those at finishing feed, minutes and
+    mean Ra (NaN = not recorded), feed per insert of the last pass (mm, NaN = not recorded) and whether it was at
+    finishing feed; ``in_set``: the part belonged to a matched set. ``step_minutes``: minutes of single steps where they
+    were clocked, index of the cut -> step -> minutes."""
+
+    family_id: np.ndarray
+    face_id: np.ndarray
+    machine_id: np.ndarray
+    cutter_id: np.ndarray
+    grade_id: np.ndarray
+    passes: np.ndarray
+    finishing_passes: np.ndarray
+    last_finishing: np.ndarray
+    in_set: np.ndarray
+    attended_minutes: np.ndarray
+    unattended_minutes: np.ndarray
+    ra_um: np.ndarray
+    feed_mm: np.ndarray
+    step_minutes: Mapping[int, Mapping[str, float]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        shape = np.shape(self.family_id)
+        for item in fields(self):
+            if item.name == "step_minutes":
+                continue
+            values = np.asarray(getattr(self, item.name))
+            if values.shape != shape or values.ndim != 1:
+                raise InputError(f"records.{item.name}", values.shape, f"one value a cut, shape {shape}")
+            object.__setattr__(self, item.name, values)
+
+    @classmethod
+    def none(cls) -> WorkRecords:
+        return cls(*(np.empty(0) for _ in range(13)))
+
+    def __len__(self) -> int:
+        return len(self.family_id)
 
 
 @dataclass(frozen=True)

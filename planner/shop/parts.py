@@ -489,7 +489,8 @@ class Cut:
     """The record of a cut: append-only; a mistake is corrected by an entry that reverses it (``reverses_id``).
 
     ``step_minutes``: what the steps around the traverses took as clocked, by the names of `TIMED_STEPS`; of a step done
-    several times (look, shim round) the mean of one. A step nobody clocked is left out.
+    several times (look, shim round) the mean of one. A step nobody clocked is left out. ``feed_mm``: feed per insert of
+    the last pass, which made the roughness read.
     """
 
     job_id: int | None
@@ -513,6 +514,7 @@ class Cut:
     paper_mm: float = 0.0
     heights_mm: dict[str, float] = field(default_factory=dict)
     ra_um: tuple[float, ...] = ()
+    feed_mm: float | None = None
     uses: tuple[EdgeUse, ...] = ()
     planned_depth_mm: float | None = None
     allowed_depth_mm: float | None = None
@@ -537,6 +539,7 @@ class Cut:
         for name in (
             "clean_lower_mm",
             "delta_mm",
+            "feed_mm",
             "planned_depth_mm",
             "allowed_depth_mm",
             "planned_minutes",

@@ -5,13 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from planner.errors import InputError, between, not_negative, positive
-from planner.shop.checks import choice, setter, text
+from planner.shop.checks import choice, setter, text, unique
 from planner.units import MM_PER_THOU, System
 
 
 @dataclass(frozen=True)
 class Settings:
-    """Prices per hour and per rebuild in the shop's currency; depths and tolerances mm; chances as shares."""
+    """Prices per hour and per rebuild in the shop's currency; depths and tolerances mm; chances as shares.
+
+    ``owner_values``: what a rebuild left is worth to single owners, (owner, money), where it differs from
+    ``rebuild_value``. ``flank_wear_mm``: the wear land at which an edge counts as worn (uniform; ISO 8688-1 and -2 name
+    different ones).
+    """
 
     shop_name: str = "The shop"
     units: System = System.INCH
@@ -35,6 +40,8 @@ class Settings:
     )
     leaves_mm: tuple[tuple[float, int], ...] = tuple((round(t * MM_PER_THOU, 5), 10) for t in (1, 1.5, 2, 3, 5, 10))
     learn_from: str = ""
+    owner_values: tuple[tuple[str, float], ...] = ()
+    flank_wear_mm: float = 0.3
     version: int = 0
 
     def __post_init__(self) -> None:
@@ -52,7 +59,14 @@ class Settings:
             "uncleaned_cost",
         ):
             put(name, not_negative(f"settings.{name}", getattr(self, name)))
-        for name in ("depth_step_mm", "set_aim_mm", "set_tolerance_mm", "set_stop_mm", "fixed_pass_mm"):
+        for name in (
+            "depth_step_mm",
+            "set_aim_mm",
+            "set_tolerance_mm",
+            "set_stop_mm",
+            "fixed_pass_mm",
+            "flank_wear_mm",
+        ):
             put(name, positive(f"settings.{name}", getattr(self, name)))
         if self.set_aim_mm > self.set_tolerance_mm:
             raise InputError(
@@ -68,3 +82,12 @@ class Settings:
         put("leaves_mm", tuple((positive("settings.leaves_mm", t), int(n)) for t, n in self.leaves_mm))
         if any(n < 0 for _, n in self.leaves_mm):
             raise InputError("settings.leaves_mm", self.leaves_mm, "counts of 0 or more")
+        owners = tuple(
+            (
+                text("settings.owner_values", owner, required=True, longest=80),
+                not_negative(f"settings.owner_values[{owner}]", worth),
+            )
+            for owner, worth in self.owner_values
+        )
+        unique("settings.owner_values", (owner.casefold() for owner, _ in owners), "owner")
+        put("owner_values", owners)

@@ -21,6 +21,7 @@ from planner.shop import (
     HeightStage,
     JobState,
     Outcome,
+    WorkRecords,
 )
 from planner.store import tables
 from planner.store.base import RECORDS, SHOP, TAPS, Base, add_row, add_rows
@@ -186,6 +187,11 @@ class Cuts(Edges, Base):
         with self.reading() as connection:
             return self.depth_records_in(connection)
 
+    def work_records(self) -> WorkRecords:
+        """Minutes and roughness of cuts that stand (since the date the shop learns from), oldest first."""
+        with self.reading() as connection:
+            return _read_work_records(connection, load_settings(connection).learn_from)
+
     def depth_records_in(self, connection: Connection) -> tuple[DepthRecord, ...]:
         """As `depth_records`, within a transaction."""
         version = connection.execute(select(tables.meta.c.records_version)).scalar_one()
@@ -344,6 +350,50 @@ def _finished_heights(cut: Cut, fuller: Iterable[HeightReading]) -> list[HeightR
         if point not in said
     ]
     return readings
+
+
+def _read_work_records(connection: Connection, learn_from: str) -> WorkRecords:
+    cuts = tables.cuts
+    numbers = ("family_id", "face_id", "machine_id", "cutter_id", "grade_id", "pass_count", "attended_minutes")
+    numbers += ("unattended_minutes", "feed_mm")
+    in_set = cuts.c.job_id.in_(select(tables.set_members.c.job_id))
+    query = (
+        select(
+            *(cuts.c[name] for name in numbers),
+            in_set,
+            # as text: most of them need not be read as JSON
+            cast(cuts.c.passes, Text),
+            cast(cuts.c.ra_um, Text),
+            cast(cuts.c.step_minutes, Text),
+        )
+        .where(standing_cuts())
+        .order_by(cuts.c.ended, cuts.c.id)
+    )
+    if learn_from:
+        query = query.where(cuts.c.ended >= datetime.fromisoformat(learn_from))
+    rows = connection.execute(query).all()
+    if not rows:
+        return WorkRecords.none()
+    columns = dict(zip((*numbers, "in_set", "passes", "ra_um", "step_minutes"), zip(*rows, strict=True), strict=True))
+    finishing = [[bool(p.get("finishing")) for p in json.loads(said)] for said in columns["passes"]]
+
+    def ids(name: str) -> np.ndarray:
+        return np.array([value or 0 for value in columns[name]], dtype=int)
+
+    def figures(name: str) -> np.ndarray:
+        return np.array([np.nan if value is None else value for value in columns[name]], dtype=float)
+
+    return WorkRecords(
+        *(ids(name) for name in numbers[:6]),
+        np.array([sum(fine) for fine in finishing]),
+        np.array([bool(fine) and fine[-1] for fine in finishing]),
+        np.array([bool(value) for value in columns["in_set"]]),
+        figures("attended_minutes"),
+        figures("unattended_minutes"),
+        np.array([np.nan if said == "[]" else float(np.mean(json.loads(said))) for said in columns["ra_um"]]),
+        figures("feed_mm"),
+        {i: json.loads(said) for i, said in enumerate(columns["step_minutes"]) if said != "{}"},
+    )
 
 
 def _read_depth_records(connection: Connection, learn_from: str) -> tuple[DepthRecord, ...]:

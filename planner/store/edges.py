@@ -97,6 +97,11 @@ class Edges(Base):
             events = all_events(connection)
         return events if everything else standing(events)
 
+    def edge_version(self) -> int:
+        """Moves when an edge change is stored: a cheap read."""
+        with self.reading() as connection:
+            return connection.execute(select(func.max(tables.edge_events.c.id))).scalar() or 0
+
     def pockets(self) -> dict[Pocket, EdgeKey]:
         """(cutter id, pocket from 1) -> (insert id, position) of every edge that sits in a pocket now."""
         with self.reading() as connection:

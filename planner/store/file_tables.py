@@ -366,6 +366,9 @@ SETTINGS = Table(
         Column("leaves", "shim leaves at hand", _D, many=True),
         Column("leaf_counts", "how many of each leaf", _W, many=True),
         Column("learn_from", "records count from then on"),
+        Column("owners", "owners to whom a rebuild is worth something else", many=True),
+        Column("owner_rebuild_values", "what it is worth to each of them", _N, many=True),
+        Column("flank_wear", "wear land at which an edge is worn", _L),
         Column("reference_monday", "the Monday this week's dates are written for", Kind.DATE),
     ),
 )
@@ -448,6 +451,7 @@ CUTS = Table(
         Column("delta", "first contact above the touch-off place; empty = unknown", _D),
         Column("paper", "feeler paper", _D),
         Column("ra", "roughness read", _RA, many=True),
+        Column("feed", "feed per insert of the last pass", Kind.FEED),
         Column("planned_depth", "planned stop depth", _D),
         Column("allowed_depth", "allowed stop depth", _D),
         Column("planned_passes", "planned passes", _W),

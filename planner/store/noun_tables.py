@@ -63,6 +63,8 @@ settings = Table(
     nested_column("feelers_mm"),
     nested_column("leaves_mm"),
     text_column("learn_from", 40),
+    nested_column("owner_values"),
+    number_column("flank_wear_mm", required=True),
     *kept_columns(),
 )
 

@@ -41,6 +41,7 @@ cuts = Table(
     number_column("paper_mm", required=True),
     nested_column("heights_mm"),
     nested_column("ra_um"),
+    number_column("feed_mm"),
     number_column("planned_depth_mm"),
     number_column("allowed_depth_mm"),
     whole_column("planned_passes"),

@@ -297,10 +297,14 @@ def _settings(source: ShopFiles) -> Settings:
         leaves, counts = row.get("leaves") or (), row.get("leaf_counts") or ()
         if len(leaves) != len(counts):
             raise InputError("leaf_counts", counts, f"one count for each of the {len(leaves)} leaves")
-        columns = [
-            c for c in ft.SETTINGS.columns if c.name not in ("leaves", "leaf_counts", "reference_monday", "feelers")
-        ]
+        owners, worths = row.get("owners") or (), row.get("owner_rebuild_values") or ()
+        if len(owners) != len(worths):
+            raise InputError("owner_rebuild_values", worths, f"one value for each of the {len(owners)} owners")
+        apart = ("leaves", "leaf_counts", "reference_monday", "feelers", "owners", "owner_rebuild_values")
+        columns = [c for c in ft.SETTINGS.columns if c.name not in apart]
         more: dict[str, Any] = {}
+        if owners:
+            more["owner_values"] = tuple(zip(owners, worths, strict=True))
         if leaves:
             more["leaves_mm"] = tuple(zip(leaves, counts, strict=True))
         if row.get("feelers"):

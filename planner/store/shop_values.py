@@ -129,6 +129,8 @@ class _Shop:
         return row | {
             "leaves": tuple(t for t, _ in settings.leaves_mm),
             "leaf_counts": tuple(n for _, n in settings.leaves_mm),
+            "owners": tuple(owner for owner, _ in settings.owner_values),
+            "owner_rebuild_values": tuple(worth for _, worth in settings.owner_values),
         }
 
     def machine(self, machine: Machine) -> dict[str, Any]:

@@ -55,7 +55,7 @@ def week_of(
     sets = tuple(
         model.JobSet(
             tuple(str(j) for j in members),
-            measuring_minutes=_measuring(shop, members[0]),
+            measuring_minutes=_measuring(shop, members[0], knowledge),
             split_price=_rate(shop) * starting.STEPS["aluminium head"].load / 60 * 4,
         )
         for view in queue.sets.values()
@@ -75,9 +75,9 @@ def _rate(shop: Shop) -> float:
     return shop.settings.hourly_rate
 
 
-def _measuring(shop: Shop, job_id: int) -> float:
+def _measuring(shop: Shop, job_id: int, knowledge: Knowledge) -> float:
     family = shop.family_of(shop.part_of(shop.jobs[job_id]))
-    return starting.STEPS[starting.group(family.material, family.kind)].measure
+    return knowledge.steps(family).steps.measure
 
 
 def _job(shop: Shop, job: Job, queue: Queue, now: datetime, rules: EdgeRules) -> model.Job:
@@ -105,7 +105,7 @@ def _job(shop: Shop, job: Job, queue: Queue, now: datetime, rules: EdgeRules) ->
         not_before_min=_not_before(part, job, now),
         blocked=_blocked(part, best),
         refused={} if estimates else {str(m): "; ".join(best.against) or "cannot take it" for m in shop.machines},
-        touch_off_minutes=starting.STEPS[starting.group(family.material, family.kind)].touch_off,
+        touch_off_minutes=rules.knowledge.steps(family).steps.touch_off,
         always_attended=material.never_unattended,
         watch_minutes=starting.WATCH_AFTER_MAGNESIUM_MINUTES if material.never_unattended else 0.0,
         edge_limit=rules.job_limit(job.id),
