@@ -44,7 +44,7 @@ class Option:
     possible: it brings the set within its aim (for `ACCEPT`: within the greatest mismatch that may pass).
     removal_mm: material taken beyond clean-up, all members together; mismatch_mm: greatest difference left (for
     `GASKET`: of the stacks). cost: in the shop's currency. members: whom it concerns. who_agrees: somebody must agree
-    to it and be named on the record.
+    to it and be named on the record. recuts_mm: by member, what is cut again; gaskets: by member, the pieces to fit.
     """
 
     kind: Help
@@ -55,6 +55,8 @@ class Option:
     members: tuple[str, ...]
     who_agrees: bool
     text: str
+    recuts_mm: tuple[tuple[str, float], ...] = ()
+    gaskets: tuple[tuple[str, tuple[GasketLike, ...]], ...] = ()
 
 
 def gasket_stacks(shelf: Sequence[GasketLike], most: int = 1) -> tuple[tuple[GasketLike, ...], ...]:
@@ -180,11 +182,12 @@ def _recut(state: _State, value: float, setup: float, step: float, least: float,
     again = [i for i in np.flatnonzero(state.done) if state.finals[i] > target + SAME_MM]
     if not again:
         return []
-    finals, words = state.finals.copy(), []
+    finals, words, recuts = state.finals.copy(), [], []
     possible = not state.spent
     for i in again:
         cut = round_cut(float(state.finals[i] - target), step, least)
         finals[i] -= cut
+        recuts.append((state.names[i], cut))
         short = float(state.least[i] - finals[i])
         words.append(f"{state.names[i]} by {show(cut)}")
         if short > SAME_MM:
@@ -205,6 +208,7 @@ def _recut(state: _State, value: float, setup: float, step: float, least: float,
             members=tuple(state.names[i] for i in again),
             who_agrees=False,
             text="Set up again and cut " + "; ".join(words) + ".",
+            recuts_mm=tuple(recuts),
         )
     ]
 
@@ -238,6 +242,7 @@ def _gaskets(state: _State, value: float, shelf: Sequence[GasketLike], most: int
             members=tuple(n for n, p in zip(state.names, picks, strict=True) if p != picks[high]),
             who_agrees=True,
             text=f"{'; '.join(words)}: stacks {show(left)} apart. Compression and clearances differ between banks.",
+            gaskets=tuple((n, tuple(stacks[p])) for n, p in zip(state.names, picks, strict=True)),
         )
     ]
 

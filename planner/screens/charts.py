@@ -78,27 +78,42 @@ def hours(frame: pd.DataFrame) -> alt.Chart:
     return (room + used).properties(height=38 * max(1, len(frame)) + 60)
 
 
-def set_heights(frame: pd.DataFrame, unit: str) -> alt.Chart:
-    """Heights of a set's members before and after against the limit. ``frame``: part, kind ("now", "after",
-    "limit"), value."""
-    shapes = alt.Scale(domain=["now", "after", "limit"], range=["circle", "diamond", "triangle-up"])
-    colours = alt.Scale(domain=["now", "after", "limit"], range=[INK, CUT, LATE])
-    base = alt.Chart(frame).encode(
-        y=alt.Y("value:Q", title=f"height ({unit})", scale=alt.Scale(zero=False, padding=14)),
-        x=alt.X("part:N", title=None, sort=None, axis=alt.Axis(labelAngle=0)),
+def set_heights(frame: pd.DataFrame, windows: pd.DataFrame, unit: str, places: int = 4) -> alt.Chart:
+    """Heights of a set's members now and after, their windows and limits. ``frame``: part, kind ("now", "after",
+    "limit"), value; ``windows``: part, low, high. ``places`` after the point."""
+    kinds = ["now", "after", "limit"]
+    shapes = alt.Scale(domain=kinds, range=["circle", "diamond", "triangle-up"])
+    colours = alt.Scale(domain=kinds, range=[INK, CUT, LATE])
+    parts = list(dict.fromkeys(frame["part"]))
+    x = alt.X("part:N", title=None, sort=parts, scale=alt.Scale(domain=parts), axis=alt.Axis(labelAngle=0))
+    scale = alt.Scale(zero=False, padding=14)
+    y = alt.Y("value:Q", title=f"height ({unit})", scale=scale, axis=alt.Axis(format=f".{places}f"))
+    base = alt.Chart(frame).encode(x=x, y=y)
+    legend = alt.Legend(orient="bottom", title=None)
+    points = base.mark_point(size=170, filled=True, opacity=1).encode(
+        shape=alt.Shape("kind:N", scale=shapes, legend=legend),
+        color=alt.Color("kind:N", scale=colours, legend=legend),
+        tooltip=["part:N", "kind:N", alt.Tooltip("value:Q", format=f".{places}f")],
     )
-    points = base.mark_point(size=160, filled=True, opacity=1).encode(
-        shape=alt.Shape("kind:N", scale=shapes, legend=alt.Legend(orient="bottom", title=None)),
-        color=alt.Color("kind:N", scale=colours, legend=alt.Legend(orient="bottom", title=None)),
-        tooltip=["part:N", "kind:N", alt.Tooltip("value:Q", format=".4f")],
+    figures = base.mark_text(dx=12, align="left", fontSize=11, color=INK).encode(
+        text=alt.Text("value:Q", format=f".{places}f")
     )
-    return points.properties(height=360)
-
-
-def window(low: float, high: float) -> alt.Chart:
-    """The band in which all finished heights must lie."""
-    frame = pd.DataFrame({"low": [low], "high": [high]})
-    return alt.Chart(frame).mark_rect(color=CUT, opacity=0.14).encode(y="low:Q", y2="high:Q")
+    band = (
+        alt.Chart(windows)
+        .mark_bar(color=CUT, opacity=0.18, width=46)
+        .encode(
+            x=x,
+            y=alt.Y("low:Q", scale=scale),
+            y2="high:Q",
+            tooltip=[
+                "part:N",
+                alt.Tooltip("low:Q", format=f".{places}f", title="window from"),
+                alt.Tooltip("high:Q", format=f".{places}f", title="to"),
+            ],
+        )
+    )
+    layers = [band, points, figures] if len(windows) else [points, figures]
+    return alt.layer(*layers).properties(height=360)
 
 
 def edge_bars(frame: pd.DataFrame) -> alt.Chart:

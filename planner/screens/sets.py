@@ -1,22 +1,38 @@
-"""Matched sets: heights before and after against the limit, what each member must lose, which to cut first."""
+"""Matched sets: a list of all and one at a time; loose parts and how to pair them; making a set."""
 
 from __future__ import annotations
 
 import pandas as pd
 import streamlit as st
 
-from planner.screens import access, charts, words
-from planner.screens.picture import specification
-from planner.shop import JobState, Shop
+from planner.screens import access, sets_change, sets_make, sets_one, sets_pool, words
+from planner.screens.said import say
+from planner.shop import Shop
 from planner.units import Units
-from planner.week.queue import Queue, SetView
+from planner.week.queue import Queue
+from planner.week.set_view import SetView
+
+_SETS, _POOL, _NEW = "Sets", "Loose parts", "New set"
 
 
 def draw() -> None:
     st.title("Matched sets")
     shop, units, queue = access.shop(), access.units(), access.queue()
+    say()
+    shown = st.segmented_control(
+        "Show", [_SETS, _POOL, _NEW], default=_SETS, key="sets shown", required=True, persist_state="session"
+    )
+    if shown == _POOL:
+        sets_pool.draw(shop, units)
+    elif shown == _NEW:
+        sets_make.draw(shop, units)
+    else:
+        _sets(shop, queue, units)
+
+
+def _sets(shop: Shop, queue: Queue, units: Units) -> None:
     if not queue.sets:
-        st.info("No matched set is open. Make one on the page of a part: members are the parts of one engine.")
+        st.info("No matched set is open. Make one of the jobs of one engine under “New set”.")
         return
     st.dataframe(_list(shop, queue, units), hide_index=True, width="stretch")
     ids = list(queue.sets)
@@ -25,7 +41,9 @@ def draw() -> None:
     chosen = st.selectbox(
         "Set", ids, key="set", format_func=lambda i: queue.sets[i].matched.name, persist_state="session"
     )
-    _one(shop, queue, queue.sets[chosen], units)
+    view = queue.sets[chosen]
+    sets_one.draw(shop, queue, view, units)
+    sets_change.draw(shop, view, units)
 
 
 def _list(shop: Shop, queue: Queue, units: Units) -> pd.DataFrame:
@@ -36,99 +54,21 @@ def _list(shop: Shop, queue: Queue, units: Units) -> pd.DataFrame:
             {
                 "Set": view.matched.name,
                 "Members, in cutting order": members,
-                "Tolerance": units.depth(view.matched.tolerance_mm),
-                "Difference now": _difference(view.heights_mm, units),
-                "Difference after": _difference(view.finals_mm, units),
-                "State": "fits"
-                if view.feasible
-                else ("cannot be planned yet" if view.plan is None else "does not fit"),
+                "Within": units.depth(view.matched.tolerance_mm),
+                "Apart now": sets_one.difference(shop, view, view.heights_mm, units),
+                "Apart after": sets_one.difference(shop, view, view.finals_mm, units),
+                "State": state_words(view),
             }
         )
     return pd.DataFrame(rows)
 
 
-def _difference(heights: dict, units: Units) -> str:
-    known = [h for h in heights.values() if h is not None]
-    return units.depth(max(known) - min(known)) if len(known) > 1 else "unknown"
-
-
-def _one(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
+def state_words(view: SetView) -> str:
+    """How a set stands, in a few words."""
     if view.plan is None:
-        st.warning("This set cannot be planned yet. " + " ".join(view.problems))
-    elif view.problems:
-        for problem in view.problems:
-            st.error(problem[0].upper() + problem[1:] + ".")
-        st.write("What would help: cut the first again, accept a stated mismatch, a thicker gasket, another partner.")
-    else:
-        first = words.job_name(shop, view.order[0])
-        state = shop.jobs[view.order[0]].state
-        if state in (JobState.CUT, JobState.FINISHED):
-            st.success(f"{first} is cut. Its measured heights set the window for the others.")
-        else:
-            st.success(f"Cut {first} first: it will probably end lowest, and so sets the height for the others.")
-    if view.plan is not None:
-        st.vega_lite_chart(
-            spec=_picture(shop, view, units), width="stretch", alt="Heights of the set's members and their limits"
-        )
-    st.dataframe(_members(shop, queue, view, units), hide_index=True, width="stretch")
-    window = view.plan.cuts.window_mm if view.plan is not None else None
-    matched = view.matched
-    said = f"Final heights are planned within {units.depth(matched.tolerance_mm)}"
-    if window is not None:
-        said += f", less a guard for the doubt of the readings: within {units.depth(window)}"
-    if matched.relative_to_nominal:
-        said += "; heights are compared less each family's new height"
-    st.caption(
-        said + ". Heights are means over the measuring points; each member must also stay above its limit at its "
-        "lowest point. Equal cuts do not make equal heights."
-    )
-
-
-def _picture(shop: Shop, view: SetView, units: Units) -> dict:
-    rows = []
-    factor = units.length_factor
-    for job_id in view.order:
-        part = words.job_name(shop, job_id)
-        for kind, values in (("now", view.heights_mm), ("after", view.finals_mm), ("limit", view.least_mm)):
-            if values.get(job_id) is not None:
-                rows.append((part, kind, values[job_id] / factor))
-    band = None
-    if not view.matched.relative_to_nominal and view.finals_mm:
-        low = min(view.finals_mm.values())
-        band = (low / factor, (low + view.plan.cuts.window_mm) / factor)
-    return _heights(tuple(rows), band, units.length_unit)
-
-
-@st.cache_data(max_entries=32, show_spinner=False)
-def _heights(rows: tuple, band: tuple[float, float] | None, unit: str) -> dict:
-    chart = charts.set_heights(pd.DataFrame(rows, columns=["part", "kind", "value"]), unit)
-    return specification(chart if band is None else charts.window(*band) + chart)
-
-
-def _members(shop: Shop, queue: Queue, view: SetView, units: Units) -> pd.DataFrame:
-    rows = []
-    for place, job_id in enumerate(view.order, start=1):
-        job, estimate = shop.jobs[job_id], queue.estimates.get(job_id)
-        part, face = shop.part_of(job), shop.face_of(job)
-        readings = [r.height_mm for r in part.latest_heights_mm(face.id).values()]
-        own = estimate.cleanup_likely_mm if estimate else None
-        cut = view.cuts_mm.get(job_id)
-        lowest = min(readings) - (cut or 0.0) if readings else None
-        least = view.least_mm.get(job_id)
-        left = None if lowest is None or least is None else lowest - least
-        rows.append(
-            {
-                "Order": place,
-                "Member": words.job_name(shop, job_id),
-                "Position": part.position,
-                "State": job.state.value,
-                "Height now": units.height(view.heights_mm.get(job_id)),
-                "Spread of points": units.depth(max(readings) - min(readings)) if readings else "unknown",
-                "Own clean-up": units.depth(own) if own is not None else "done",
-                "Cut for the set": units.depth(cut),
-                "Height after": units.height(view.finals_mm.get(job_id)),
-                "Limit": units.height(least) if least is not None else "no limit known, ask",
-                "Left at the lowest point": "unknown" if left is None else units.depth(left, down=True),
-            }
-        )
-    return pd.DataFrame(rows)
+        return "not plannable yet"
+    if not view.feasible:
+        return "does not fit"
+    if view.matched.accepted_mismatch_mm is not None and view.plan.cuts.mismatch_mm > view.matched.tolerance_mm:
+        return f"mismatch agreed by {view.matched.accepted_by}"
+    return "fits"

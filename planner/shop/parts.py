@@ -315,10 +315,10 @@ class Part:
         return max(found, key=lambda d: d.at, default=None)
 
     def latest_heights_mm(self, face_id: int | None) -> dict[str, HeightReading]:
-        """The last reading at each named point of a face."""
+        """The last reading at each named point of a face; checks while clamped are left out: the part still changes."""
         latest: dict[str, HeightReading] = {}
         for reading in self.heights:
-            if reading.face_id == face_id:
+            if reading.face_id == face_id and reading.stage is not HeightStage.CHECK:
                 known = latest.get(reading.point)
                 if known is None or reading.at >= known.at:
                     latest[reading.point] = reading

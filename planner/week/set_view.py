@@ -16,7 +16,7 @@ from planner.errors import InputError
 from planner.match.members import Member, MemberSet, MemberState, SetPlan, plan_members
 from planner.match.order import MOST_MEMBERS, OrderAdvice, advise_order
 from planner.match.sets import SAME_MM, set_guard
-from planner.shop import Aim, HeightReading, HeightStage, Job, JobState, MatchedSet, Shop
+from planner.shop import Aim, HeightReading, HeightStage, Job, JobState, MatchedSet, PartState, Shop
 from planner.units import Units
 
 if TYPE_CHECKING:
@@ -264,12 +264,7 @@ def standing_heights(shop: Shop, job: Job, points: tuple[str, ...] | None = None
     """Readings a set may be planned on, by point: of a finished member only those taken after its cut; checks while
     clamped are left out, as the part is still to change."""
     part, face = shop.part_of(job), shop.face_of(job)
-    latest: dict[str, HeightReading] = {}
-    for reading in part.heights:
-        if reading.face_id == face.id and reading.stage is not HeightStage.CHECK:
-            known = latest.get(reading.point)
-            if known is None or reading.at >= known.at:
-                latest[reading.point] = reading
+    latest = part.latest_heights_mm(face.id)
     if job.state in DONE:
         latest = {p: r for p, r in latest.items() if r.stage is HeightStage.FINISHED}
     return latest if points is None else {p: latest[p] for p in points if p in latest}
@@ -327,6 +322,8 @@ def _advise(
 def _missing(shop: Shop, job: Job, points: tuple[str, ...]) -> str:
     """Why a set cannot be planned with this member yet, in words; "" when it can."""
     tag = shop.part_of(job).tag
+    if shop.part_of(job).state is PartState.SCRAPPED:
+        return f"{tag} is scrapped: free its partner"
     if standing_heights(shop, job, points):
         return ""
     if job.state in DONE:

@@ -1,20 +1,8 @@
-"""Matched sets and inserts on screen."""
+"""Inserts on screen."""
 
 from planner.edge import End, Fitted
 from planner.store.edges import EdgeEvent
 from tests.tiny import MONDAY
-
-
-def test_sets_show_heights_before_and_after_against_the_limit(app, go):
-    go(app, "sets")
-    table = app.dataframe[1].value
-    assert set(table["Member"]) == {"T-1", "T-2"}
-    # the lower one first; equal cuts leave unequal heights, and both are shown
-    assert table.iloc[0]["Member"] == "T-2"
-    assert table["Cut for the set"].nunique() == 1
-    assert table["Height after"].nunique() == 2
-    assert all("in" in limit for limit in table["Limit"])
-    assert any("Cut T-2 first" in s.value for s in app.success)
 
 
 def fit(store):

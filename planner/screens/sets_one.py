@@ -1,0 +1,229 @@
+"""One matched set: heights as a picture, which to cut first and why, the open members' targets, what would help."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import pandas as pd
+import streamlit as st
+
+from planner import InputError
+from planner.match import MemberState
+from planner.screens import charts, sets_help, sets_target, words
+from planner.screens.picture import specification
+from planner.shop import Shop
+from planner.units import Units
+from planner.week.queue import Queue
+from planner.week.set_help import target_of
+from planner.week.set_view import SetView, price_lower
+
+# a limit farther below than this many times what the picture shows would press the heights together
+_FAR = 2.5
+HARDLY = 0.005
+
+
+def draw(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
+    if view.plan is None:
+        st.warning("This set cannot be planned yet: " + "; ".join(view.problems) + ".")
+        st.dataframe(members(shop, queue, view, units), hide_index=True, width="stretch")
+        return
+    for problem in view.problems:
+        st.error(problem[0].upper() + problem[1:] + ".")
+    if view.feasible:
+        st.success(first_words(view))
+    left, right = st.columns([5, 4])
+    with left:
+        spec, off = picture(shop, queue, view, units)
+        st.vega_lite_chart(spec=spec, width="stretch", alt="Heights of the members now and after, window and limit")
+        if off:
+            st.caption(off)
+    with right:
+        _order(shop, view, units)
+    st.dataframe(members(shop, queue, view, units), hide_index=True, width="stretch")
+    st.caption(planned_words(view, units))
+    sets_target.draw(shop, queue, view, units)
+    sets_help.draw(shop, queue, view, units)
+
+
+def first_words(view: SetView) -> str:
+    """What to do next with this set."""
+    if view.advice is not None:
+        done = [m.name for m in view.members.members if m.state is MemberState.FINISHED]
+        window = f" The measured heights of {', '.join(done)} set the window." if done else ""
+        return view.advice.reason + window
+    return "Cut the member first that will probably end lowest: it sets the height for the others."
+
+
+def difference(shop: Shop, view: SetView, heights_mm: Mapping[int, float], units: Units) -> str:
+    """Greatest difference of these heights, compared as the set compares them."""
+    known = []
+    for job_id, height in heights_mm.items():
+        offset = 0.0
+        if view.matched.relative_to_nominal:
+            offset = shop.face_of(shop.jobs[job_id]).new_height_mm
+        if height is not None and offset is not None:
+            known.append(height - offset)
+    return units.depth(max(known) - min(known)) if len(known) > 1 else "unknown"
+
+
+def planned_words(view: SetView, units: Units) -> str:
+    """How close the plan brings the heights, and what is compared."""
+    window = view.plan.cuts.window_mm
+    said = f"Planned within {units.depth(window)}; {units.depth(view.matched.tolerance_mm)} counts as matched"
+    said += f", of which up to {units.depth(view.guard_mm)} is kept for the doubt of the readings. "
+    said += f"Heights are means over {len(view.points)} points every member was measured at"
+    if view.matched.relative_to_nominal:
+        said += ", compared less each family's new height"
+    return said + "; each member also stays above its limit at its lowest point. Equal cuts do not make equal heights."
+
+
+def _order(shop: Shop, view: SetView, units: Units) -> None:
+    st.markdown("**Which to cut first**")
+    advice = view.advice
+    if advice is None or len(advice.outcomes) < 2:
+        open_now = [m.name for m in view.members.open_members]
+        st.write(f"Left to cut: {', '.join(open_now)}." if open_now else "Every member is finished.")
+        if advice is not None and advice.best.recut_cost > 0:
+            st.dataframe(_outcomes(advice.outcomes, units, shop), hide_index=True, width="stretch")
+        return
+    st.dataframe(_outcomes(advice.outcomes[:4], units, shop), hide_index=True, width="stretch")
+    lowest = sorted(advice.lowest_chance.items(), key=lambda item: -item[1])
+    st.caption(
+        "Chance to end lowest: "
+        + ", ".join(f"{name} {chance(c)}" for name, c in lowest)
+        + ". A second setup comes with its chance and what it costs on average; beyond clean is what is cut away only to "
+        "match, on average." + _never(advice.outcomes)
+    )
+    lower = price_lower(view).lower
+    if lower is not None:
+        st.info(
+            f"Or cut {next(n for n in lower.order if _open(view, n))} {units.depth(lower.lower_mm)} lower than clean on "
+            f"purpose: a second setup then comes up {chance(lower.needed_chance)} of the time, and saves "
+            f"{money(shop, advice.best.cost - lower.cost)} on average."
+        )
+    else:
+        st.caption("Cutting the first lower on purpose does not pay.")
+
+
+def _open(view: SetView, name: str) -> bool:
+    return next(m for m in view.members.members if m.name == name).state is not MemberState.FINISHED
+
+
+def _outcomes(outcomes, units: Units, shop: Shop) -> pd.DataFrame:
+    table = {
+        "Order": [" → ".join(o.order) for o in outcomes],
+        "Second setup": [
+            f"{chance(max(o.recut_chance.values(), default=0.0))}, {money(shop, o.recut_cost)}" for o in outcomes
+        ],
+        "Beyond clean": [units.depth(o.extra_mm) for o in outcomes],
+    }
+    # what hardly ever happens is said once below, not in every row
+    for label, shares in (
+        ("Outside", [o.outside_chance for o in outcomes]),
+        ("Below limit", [o.below_limit_chance for o in outcomes]),
+    ):
+        if max(shares) >= HARDLY:
+            table[label] = [chance(share) for share in shares]
+    return pd.DataFrame(table)
+
+
+def _never(outcomes) -> str:
+    """What hardly ever happens in any order, in words."""
+    never = []
+    if max(o.outside_chance for o in outcomes) < HARDLY:
+        never.append("end outside the window")
+    if max(o.below_limit_chance for o in outcomes) < HARDLY:
+        never.append("end below a limit")
+    return f" Hardly any chance to {' or to '.join(never)}." if never else ""
+
+
+def chance(share: float) -> str:
+    """A chance as people say it."""
+    if share < HARDLY:
+        return "hardly any"
+    return "sure" if share > 0.995 else f"{share:.0%}"
+
+
+def money(shop: Shop, amount: float) -> str:
+    return f"{shop.settings.currency}{amount:.0f}"
+
+
+# -- the picture and the table -----------------------------------------------------------------------------------------
+def picture(shop: Shop, queue: Queue, view: SetView, units: Units) -> tuple[dict, str]:
+    """Specification of the picture, and what is said of limits too far below to be in it."""
+    factor = units.length_factor
+    rows, bars, limits = [], [], []
+    low = min(f - _offset(view, j) for j, f in view.finals_mm.items())
+    for job_id in view.order:
+        part = words.job_name(shop, job_id)
+        member = view.member(job_id)
+        rows.append((part, "now", view.heights_mm[job_id] / factor))
+        if member.state is not MemberState.FINISHED:
+            rows.append((part, "after", view.finals_mm[job_id] / factor))
+            window = _window(shop, queue, view, job_id, units) or (low, low + view.plan.cuts.window_mm)
+            bars.append((part, *(w / factor for w in window)))
+        if view.least_mm.get(job_id) is not None:
+            limits.append((part, "limit", view.least_mm[job_id] / factor))
+    values = [r[2] for r in rows] + [v for b in bars for v in b[1:]]
+    span = max(max(values) - min(values), 2 * view.matched.tolerance_mm / factor)
+    near = [row for row in limits if min(values) - row[2] <= _FAR * span]
+    off = ""
+    if len(near) < len(limits):
+        below = min(min(values) * factor - row[2] * factor for row in limits if row not in near)
+        off = f"The limit lies {units.depth(below, down=True)} or more below the lowest height: off the picture."
+    return _heights(tuple(rows + near), tuple(bars), units.length_unit, 4 if units.inch else 3), off
+
+
+def _offset(view: SetView, job_id: int) -> float:
+    return view.members.offset_mm(view.member(job_id))
+
+
+def _window(shop: Shop, queue: Queue, view: SetView, job_id: int, units: Units) -> tuple[float, float] | None:
+    """Window of an open member: between the finished ones' where there are any, else that of the plan."""
+    offset = _offset(view, job_id)
+    finished = [m for m in view.members.members if m.state is MemberState.FINISHED]
+    if not finished:
+        low = min(f - _offset(view, j) for j, f in view.finals_mm.items())
+        return low + offset, low + offset + view.plan.cuts.window_mm
+    try:
+        target = target_of(shop, view, job_id, queue.estimates[job_id], units).partner
+    except InputError:
+        return None
+    return (target.low_mm, target.high_mm) if target.open else None
+
+
+@st.cache_data(max_entries=32, show_spinner=False)
+def _heights(rows: tuple, bars: tuple, unit: str, places: int) -> dict:
+    heights = pd.DataFrame(rows, columns=["part", "kind", "value"])
+    windows = pd.DataFrame(bars, columns=["part", "low", "high"])
+    return specification(charts.set_heights(heights, windows, unit, places))
+
+
+def members(shop: Shop, queue: Queue, view: SetView, units: Units) -> pd.DataFrame:
+    """The members in cutting order."""
+    rows = []
+    for job_id in view.order:
+        job, estimate = shop.jobs[job_id], queue.estimates.get(job_id)
+        part = shop.part_of(job)
+        member = view.member(job_id)
+        cut, least = view.cuts_mm.get(job_id), view.least_mm.get(job_id)
+        spread = None if member is None else member.spread_mm
+        lowest = None
+        if member is not None and job_id in view.finals_mm and least is not None:
+            lowest = view.finals_mm[job_id] - member.least_mean_mm
+        done = member is not None and member.state is MemberState.FINISHED
+        rows.append(
+            {
+                "Member": words.job_name(shop, job_id),
+                "Position": part.position,
+                "State": member.state.value if member is not None else job.state.value,
+                "Height now": units.height(view.heights_mm.get(job_id)),
+                "Spread": "unknown" if spread is None else units.depth(spread),
+                "To clean": "done" if done else units.depth(estimate.stop_likely_mm if estimate else None),
+                "Taken": "done" if done and not cut else units.depth(cut),
+                "Height after": units.height(view.finals_mm.get(job_id)),
+                "Limit": units.height(least) if least is not None else "no limit known, ask",
+                "Left above limit": "unknown" if lowest is None else units.depth(lowest, down=True),
+            }
+        )
+    return pd.DataFrame(rows)
