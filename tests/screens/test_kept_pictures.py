@@ -24,7 +24,8 @@ def test_a_specification_names_the_data_it_carries():
 
 def test_every_layer_keeps_its_own_data():
     heights = pd.DataFrame([("A", "now", 3.0), ("B", "now", 3.1)], columns=["part", "kind", "value"])
-    spec = specification(charts.window(2.9, 3.0) + charts.set_heights(heights, "in"))
+    windows = pd.DataFrame([("A", 2.9, 3.0)], columns=["part", "low", "high"])
+    spec = specification(charts.set_heights(heights, windows, "in"))
     sizes = sorted(len(rows) for rows in spec["datasets"].values())
     assert sizes == [1, 2]
 
