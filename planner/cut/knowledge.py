@@ -10,8 +10,8 @@ from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
-import scipy
 
+from planner.cut.depths import LogNormalDepth
 from planner.cut.finish import FinishModel
 from planner.cut.minutes import LearnedMinutes
 from planner.cut.stock import DepthPrior, DepthRecords, PooledDepth, pool_depths
@@ -105,7 +105,7 @@ def edge_life_mm(shop: Shop, knowledge: Knowledge, material: str, grade_id: int)
 
 def starting_depth(family: Family, face: Face, condition: Condition) -> Depth:
     start = starting.clean_up_depth(family.material, family.kind, condition, face.kind is FaceKind.PARTING)
-    return Depth(scipy.stats.lognorm(start.sigma, scale=start.median_mm), STARTING)
+    return Depth(LogNormalDepth(start.median_mm, start.sigma), STARTING)
 
 
 def learn_depths(shop: Shop) -> dict[tuple[int, int | None, Condition], Depth]:

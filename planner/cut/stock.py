@@ -16,7 +16,7 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike
 
-from planner.cut.depths import hermite
+from planner.cut.depths import LogNormalDepth, hermite
 from planner.cut.pooling import PRIOR_RECORDS, PooledFrom
 from planner.errors import InputError, between, finite_array, not_negative, positive
 
@@ -64,8 +64,8 @@ class DepthFit:
 
     @property
     def distribution(self):
-        """The frozen distribution."""
-        return scipy.stats.lognorm(self.sigma, scale=self.median_mm)
+        """The fitted depth [mm], to be used as a frozen `scipy.stats` distribution."""
+        return LogNormalDepth(self.median_mm, self.sigma)
 
 
 def fit_depths(lower_mm: ArrayLike, upper_mm: ArrayLike, prior: Any = None):
@@ -76,7 +76,8 @@ def fit_depths(lower_mm: ArrayLike, upper_mm: ArrayLike, prior: Any = None):
     where the intervals leave the answer open without a prior: all of them share a depth (identical ones do), or none is
     bounded on both sides and they do not rise.
     """
-    return depth_fit(lower_mm, upper_mm, prior).distribution
+    found = depth_fit(lower_mm, upper_mm, prior)
+    return scipy.stats.lognorm(found.sigma, scale=found.median_mm)
 
 
 def depth_fit(lower_mm: ArrayLike, upper_mm: ArrayLike, prior: Any = None, level: float = 0.95) -> DepthFit:
@@ -232,7 +233,7 @@ def fit_excess(
     uncertainty_mm: float,
     prior: Any,
 ):
-    """Frozen log-normal X of what surveys miss, from surveyed depths and the intervals of the cuts that followed.
+    """Log-normal X of what surveys miss, from surveyed depths and the intervals of the cuts that followed.
 
     Likelihood of D = surveyed - U + X in (lower, upper], U normal with ``uncertainty_mm``; shapes (n,), mm. ``prior``
     as for `fit_depths`, and needed: how far a survey is out is hardly seen in a few cuts.
@@ -248,7 +249,7 @@ def fit_excess(
     sealed = lower[:, None] <= 0  # "not below 0 at all" carries no news: D is above 0 in any case
 
     def loss(theta: np.ndarray) -> float:
-        excess = scipy.stats.lognorm(math.exp(theta[1]), scale=held.median_mm * math.exp(theta[0]))
+        excess = LogNormalDepth(held.median_mm * math.exp(theta[0]), math.exp(theta[1]))
         inside = np.where(sealed, excess.cdf(high), excess.cdf(high) - excess.cdf(low)) @ weight
         value, _ = _add_prior(theta, held, float(np.log(np.maximum(inside, 1e-300)).sum()), np.zeros(2))
         return -value
@@ -256,7 +257,7 @@ def fit_excess(
     found = scipy.optimize.minimize(
         loss, [0.0, math.log(held.sigma)], method="Nelder-Mead", options={"xatol": 1e-6, "fatol": 1e-9, "maxiter": 2000}
     )
-    return scipy.stats.lognorm(math.exp(found.x[1]), scale=held.median_mm * math.exp(found.x[0]))
+    return LogNormalDepth(held.median_mm * math.exp(found.x[0]), math.exp(found.x[1]))
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,6 +16,7 @@ from planner.cut.knowledge import Knowledge
 from planner.edge import Ledger
 from planner.shop import Person, Shop, starting
 from planner.store import Kind, Places, Repository, open_kind, own_shop_exists, places
+from planner.store.computed import Computed
 from planner.store.edge_log import EdgeEvent
 from planner.units import System, Units
 from planner.week.following import follow_runs
@@ -37,6 +38,11 @@ def now() -> datetime:
 @st.cache_resource(show_spinner=False)
 def _places() -> Places:
     return places()
+
+
+@st.cache_resource(show_spinner=False)
+def _computed() -> Computed:
+    return Computed(_places().computed)
 
 
 @st.cache_resource(show_spinner="Opening the shop …")
@@ -106,14 +112,22 @@ def _shop(which: Kind, version: Version) -> Shop:
 @st.cache_resource(max_entries=4, show_spinner="Learning from the record …", show_time=True)
 def _learned(which: Kind, records: int, edges: int, wanted: tuple) -> Learned:
     store = _open(which)
-    return learn(store.load_shop(), store.work_records(), store.ledger(starting.SKIN_FACTOR))
+    return _computed().call(learn, _bare(store.load_shop()), store.work_records(), store.ledger(starting.SKIN_FACTOR))
 
 
 @st.cache_resource(max_entries=8, show_spinner="Estimating the queue …")
 def _queue_untouched(which: Kind, version: int, records: int, system: System, _picture: Shop) -> Queue:
     """The queue without regard to run sheets: a tap at a machine does not estimate the whole shop anew."""
-    picture, learned = replace(_picture, taps={}), knowledge()
+    return _computed().call(_estimates, _bare(_picture), knowledge(), system)
+
+
+def _estimates(picture: Shop, learned: Knowledge, system: System) -> Queue:
     return estimate_queue(picture, learned, measured_jobs(picture, learned), units=Units(system))
+
+
+def _bare(picture: Shop) -> Shop:
+    """The shop without what moves while nothing it is estimated from does: the data's counter, the run sheets."""
+    return replace(picture, data_version=0, taps={})
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)

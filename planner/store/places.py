@@ -40,6 +40,11 @@ class Places:
     def backups(self) -> Path:
         return self.folder / "backups"
 
+    @property
+    def computed(self) -> Path:
+        """Where results that took long are kept; whatever lies there may be deleted."""
+        return self.folder / "computed"
+
     def make(self) -> None:
         """Create the data folder (readable by this user alone), and the folder of an SQLite file named by URL."""
         self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)

@@ -12,6 +12,7 @@ from scipy import integrate, stats
 
 from planner import InputError
 from planner.cut import narrow, not_clean_at, starting_depth, surveyed_depth
+from planner.cut.depths import LogNormalDepth
 
 NORMAL = starting_depth(0.06096, 0.35)
 SURVEYED = surveyed_depth(0.08, 0.012, starting_depth(0.012, 0.6))
@@ -107,3 +108,27 @@ def test_wrong_input_names_its_field(call, field):
     with pytest.raises(InputError) as error:
         call()
     assert error.value.field == field
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.floats(0.001, 2.0), st.floats(0.05, 1.5), st.lists(st.floats(-0.1, 6.0), min_size=1, max_size=8))
+def test_the_log_normal_depth_is_scipy_s(median, sigma, depths):
+    """Reference: scipy.stats.lognorm, a general-purpose library."""
+    ours, theirs = LogNormalDepth(median, sigma), stats.lognorm(sigma, scale=median)
+    for name in ("cdf", "sf", "pdf"):
+        assert getattr(ours, name)(depths) == pytest.approx(getattr(theirs, name)(depths), rel=1e-9, abs=1e-250), name
+        assert isinstance(getattr(ours, name)(depths[0]), float)
+    shares = [0.0, 1e-9, 0.2, 0.5, 0.8, 1 - 1e-9, 1.0]
+    assert ours.ppf(shares) == pytest.approx(theirs.ppf(shares), rel=1e-9)
+    assert ours.isf(shares) == pytest.approx(theirs.isf(shares), rel=1e-9)
+    for name in ("mean", "median", "std", "var"):
+        assert getattr(ours, name)() == pytest.approx(float(getattr(theirs, name)()), rel=1e-9), name
+    assert ours.interval(0.8) == pytest.approx(theirs.interval(0.8))
+    assert ours.support() == theirs.support()
+
+
+def test_draws_from_a_log_normal_depth_follow_it():
+    drawn = LogNormalDepth(0.06, 0.4).rvs(4000, random_state=5)
+    assert drawn.shape == (4000,)
+    assert stats.kstest(drawn, stats.lognorm(0.4, scale=0.06).cdf).pvalue > 0.01
+    assert isinstance(LogNormalDepth(0.06, 0.4).rvs(random_state=5), float)

@@ -1,0 +1,80 @@
+"""Results that took long to compute, kept on disk from one start to the next, beside the databases.
+
+A result is known by what it was computed from, word for word, and by the program that computed it: nothing has to be
+declared stale, and whatever is kept may be deleted at any time. Reading fails softly: then it is computed again.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import pickle
+import sys
+import tempfile
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numpy as np
+import scipy
+
+Result = TypeVar("Result")
+
+KEPT = 4
+"""Results kept of each function: both unit systems, and the shop before the last change."""
+
+
+class Computed:
+    """The folder of kept results. The files are this user's own (mode 0700) and read by nobody else: they are pickles,
+    which must never be taken from elsewhere; no backup or import holds one."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def call(self, function: Callable[..., Result], *inputs: Any) -> Result:
+        """``function(*inputs)``, from the disk when it was computed before. A pure function: what it gives rests on its
+        arguments alone (anything that can be pickled)."""
+        name = function.__name__.strip("_")
+        path = self.folder / f"{name}-{_digest(inputs)}.pickle"
+        with contextlib.suppress(Exception):  # damaged, cut short or foreign: computed again
+            found = pickle.loads(path.read_bytes())
+            path.touch()
+            return found
+        result = function(*inputs)
+        with contextlib.suppress(OSError):  # a full or read-only disk costs time, not the result
+            self._put(name, path, pickle.dumps(result, protocol=5))
+        return result
+
+    def _put(self, name: str, path: Path, content: bytes) -> None:
+        self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        handle, unfinished = tempfile.mkstemp(dir=self.folder)
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+        os.replace(unfinished, path)
+        for old in sorted(self.folder.glob(f"{name}-*.pickle"), key=_age, reverse=True)[KEPT:]:
+            old.unlink(missing_ok=True)
+
+
+def _age(path: Path) -> float:
+    try:
+        return path.stat().st_mtime
+    except FileNotFoundError:  # another session was quicker
+        return 0.0
+
+
+def _digest(inputs: Any) -> str:
+    return hashlib.sha256(program() + pickle.dumps(inputs, protocol=5)).hexdigest()[:40]
+
+
+@cache
+def program() -> bytes:
+    """What tells this program from another version of it: its own files, Python, numpy and scipy."""
+    package = Path(__file__).resolve().parents[1]
+    files = [
+        (path.relative_to(package).as_posix(), found.st_size, found.st_mtime_ns)
+        for path in sorted(package.rglob("*.py"))
+        if (found := path.stat())
+    ]
+    return repr((sys.version, np.__version__, scipy.__version__, files)).encode()
