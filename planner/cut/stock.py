@@ -135,7 +135,7 @@ def depth_fit(lower_mm: ArrayLike, upper_mm: ArrayLike, prior: Any = None, level
             "lower_mm", lower.tolist()[:4], "records that fix the spread, or a prior (none has been given)"
         )
     spread = _standard_errors(loss, theta)
-    z = float(scipy.stats.norm.ppf(0.5 + level / 2))
+    z = NormalDist().inv_cdf(0.5 + level / 2)
     ends = np.exp(theta[:, None] + np.outer(spread, [-z, z]))
     return DepthFit(
         float(unit * math.exp(theta[0])),

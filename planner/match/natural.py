@@ -61,8 +61,13 @@ def natural_final(member: Member, offset_mm: float = 0.0) -> Natural:
     if isinstance(member.removal_mm, (int, float, np.floating, np.integer)):
         if doubt == 0:
             return _fixed(member.name, height - likely, least, fixed=False)
-        normal = scipy.stats.norm(height - likely, doubt)
-        return _continuous(member.name, normal.sf, normal.isf(_LEVELS[::-1]), least)
+        middle = height - likely
+        return _continuous(
+            member.name,
+            lambda t: scipy.special.ndtr((middle - np.asarray(t)) / doubt),
+            middle - doubt * scipy.special.ndtri(_LEVELS[::-1]),
+            least,
+        )
     more, removals = _conditioned(member.removal_mm, member.removed_mm)
     if doubt == 0:
         return _continuous(member.name, lambda t: 1.0 - more(height - np.asarray(t)), height - removals, least)
@@ -71,7 +76,7 @@ def natural_final(member: Member, offset_mm: float = 0.0) -> Natural:
         # The removal is wide enough for the averaging points: average its distribution over the height's doubt.
         points, weights = np.polynomial.legendre.leggauss(64)
         points = 7.0 * points
-        weights = 7.0 * weights * scipy.stats.norm.pdf(points)
+        weights = weights * np.exp(-(points**2) / 2)
         at, share = doubt * points, weights / weights.sum()
 
         def above(t: np.ndarray) -> np.ndarray:

@@ -21,7 +21,7 @@ def text(field: str, value: Any, required: bool = False, longest: int = 200) -> 
         raise InputError(field, value, "some text")
     if len(value) > longest:
         raise InputError(field, value, f"at most {longest} characters")
-    if any(ord(c) < 32 and c not in "\n\t" for c in value):
+    if not value.isprintable() and any(ord(c) < 32 and c not in "\n\t" for c in value):
         raise InputError(field, value, "text without control characters")
     return value
 

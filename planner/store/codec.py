@@ -16,13 +16,15 @@ import numpy as np
 
 from planner.errors import InputError
 
+_AS_THEY_ARE = (str, int, bool, type(None))
+
 
 def plain(value: Any, field: str = "value") -> Any:
     """``value`` as JSON holds it: dataclasses as objects, enums as values, dates as ISO text, arrays as lists.
 
     Raises `InputError` for what JSON cannot hold (NaN, infinity, unknown types).
     """
-    if value is None or isinstance(value, bool):
+    if value is None or type(value) in _AS_THEY_ARE:
         return value
     if isinstance(value, Enum):
         return value.value
@@ -35,7 +37,11 @@ def plain(value: Any, field: str = "value") -> Any:
     if isinstance(value, (datetime, date)):
         return value.isoformat()
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain(getattr(value, f.name), f"{field}.{f.name}") for f in dataclasses.fields(value)}
+        found = {}
+        for name in field_types(type(value)):
+            held = getattr(value, name)
+            found[name] = held if type(held) in _AS_THEY_ARE else plain(held, f"{field}.{name}")
+        return found
     if isinstance(value, Mapping):
         return {str(plain(k, field)): plain(v, f"{field}.{k}") for k, v in value.items()}
     if isinstance(value, np.ndarray):

@@ -87,17 +87,21 @@ def noun_table(noun: Any) -> NounTable:
 def values_of(noun: Any, table: Table) -> dict[str, Any]:
     """Column values of a noun's own fields (children of their own tables left out)."""
     values = {}
-    for name in field_types(type(noun)):
-        column = table.c.get(name)
-        if column is None or name == "id":
-            continue
+    for name, as_json in _own_columns(type(noun), table):
         value = getattr(noun, name)
-        if isinstance(column.type, JSON):
+        if as_json:
             value = plain(value, name)
         elif isinstance(value, Enum):
             value = value.value
         values[name] = value
     return values
+
+
+@cache
+def _own_columns(kind: type, table: Table) -> tuple[tuple[str, bool], ...]:
+    """Name of each field that has a column of its own, and whether the column holds JSON."""
+    names = (name for name in field_types(kind) if name != "id" and name in table.c)
+    return tuple((name, isinstance(table.c[name].type, JSON)) for name in names)
 
 
 @cache

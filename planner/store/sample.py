@@ -179,15 +179,20 @@ def _insert_cuts(connection: Connection, contents: ShopContents) -> None:
             }
         )
         uses += [values_of(u, tables.edge_uses) | {"cut_id": cut.id, "material": material} for u in cut.uses]
-        readings += [_reading_values(r, cut.part_id, cut.id) for r in _finished(cut)]
+        readings += _finished(cut)
     _bulk(connection, tables.cuts, cuts)
     _bulk(connection, tables.edge_uses, uses)
     _bulk(connection, tables.height_readings, readings)
 
 
-def _finished(cut: Cut) -> Iterable[HeightReading]:
-    for point, height in cut.heights_mm.items():
-        yield HeightReading(cut.face_id, point, height, cut.ended, HeightStage.FINISHED, by=cut.by)
+def _finished(cut: Cut) -> list[dict[str, Any]]:
+    """Rows of the heights measured after a cut, alike but for place and height."""
+    found = list(cut.heights_mm.items())
+    if not found:
+        return []
+    first = HeightReading(cut.face_id, *found[0], cut.ended, HeightStage.FINISHED, by=cut.by)
+    alike = _reading_values(first, cut.part_id, cut.id)
+    return [alike | {"point": point, "height_mm": height} for point, height in found]
 
 
 def _reading_values(reading: HeightReading, part_id: int, cut_id: int | None = None) -> dict[str, Any]:
