@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import io
 import os
 import pickle
 import sys
@@ -15,6 +16,7 @@ import tempfile
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, TypeVar
 
 import numpy as np
@@ -44,7 +46,7 @@ class Computed:
             return found
         result = function(*inputs)
         with contextlib.suppress(OSError):  # a full or read-only disk costs time, not the result
-            self._put(name, path, pickle.dumps(result, protocol=5))
+            self._put(name, path, _written(result))
         return result
 
     def _put(self, name: str, path: Path, content: bytes) -> None:
@@ -65,7 +67,23 @@ def _age(path: Path) -> float:
 
 
 def _digest(inputs: Any) -> str:
-    return hashlib.sha256(program() + pickle.dumps(inputs, protocol=5)).hexdigest()[:40]
+    return hashlib.sha256(program() + _written(inputs)).hexdigest()[:40]
+
+
+class _Pickler(pickle.Pickler):
+    def reducer_override(self, value: Any) -> Any:
+        # a read-only view of a mapping, as the nouns hold it, cannot be pickled by itself
+        return (_read_only, (dict(value),)) if type(value) is MappingProxyType else NotImplemented
+
+
+def _read_only(mapping: dict) -> MappingProxyType:
+    return MappingProxyType(mapping)
+
+
+def _written(value: Any) -> bytes:
+    into = io.BytesIO()
+    _Pickler(into, protocol=5).dump(value)
+    return into.getvalue()
 
 
 @cache

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import math
+from types import MappingProxyType
+
+import numpy as np
 import pytest
 
 from planner.store import computed
@@ -26,6 +30,15 @@ def test_a_result_is_computed_once_even_by_another_start(kept):
     assert Computed(kept.folder).call(_joined, 1, "x") == (1, "x")
     assert calls == [(1, "x")]
     assert kept.folder.stat().st_mode & 0o077 == 0
+
+
+def test_what_the_nouns_are_made_of_is_kept(kept):
+    inside = {"depths": MappingProxyType({1: math.inf}), "heights": np.arange(3.0)}
+    kept.call(_joined, inside, "x")
+    again = kept.call(_joined, inside, "x")[0]
+    assert len(calls) == 1
+    assert again["depths"] == MappingProxyType({1: math.inf}) and isinstance(again["depths"], MappingProxyType)
+    assert (again["heights"] == inside["heights"]).all()
 
 
 def test_other_inputs_or_another_program_compute_anew(kept, monkeypatch):
