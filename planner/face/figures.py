@@ -148,10 +148,33 @@ def face_template(face: Face, count: int, worst: Mapping[str, object] | None = N
         own = [p for p in face.points if np.hypot(p.x_mm - x, p.y_mm - y) <= near and p.name not in found]
         best = min(own, key=lambda p: np.hypot(p.x_mm - x, p.y_mm - y), default=None)
         if best is None:
-            found[name] = (x, y)
+            found[name] = _on_metal(face, (x, y), inset)
         else:
-            found[best.name] = (best.x_mm, best.y_mm)
+            found[best.name] = _on_metal(face, (best.x_mm, best.y_mm), inset)
     return found
+
+
+def _on_metal(face: Face, place: tuple[float, float], inset_mm: float) -> tuple[float, float]:
+    """The place itself, or, where it lies in an opening, the nearest metal: an indicator cannot stand in a hole."""
+    clear = min(4.0, inset_mm / 2)
+    holes = [(c.x_mm, c.y_mm, c.radius_mm + clear) for c in face.openings]
+
+    def free(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        outside = (x >= 0) & (x <= face.length_mm) & (y >= 0) & (y <= face.width_mm)
+        for at_x, at_y, radius in holes:
+            outside &= np.hypot(x - at_x, y - at_y) >= radius - clear / 2
+        return outside
+
+    x, y = place
+    if free(np.array([x]), np.array([y])).all():
+        return place
+    turn = 2 * np.pi * np.arange(48) / 48
+    around = np.array([(a + r * np.cos(t), b + r * np.sin(t)) for a, b, r in holes for t in turn])
+    around = around[free(*around.T)]
+    if not len(around):
+        return place
+    nearest = around[np.argmin(np.round(np.hypot(around[:, 0] - x, around[:, 1] - y), 6))]
+    return float(round(nearest[0], 3)), float(round(nearest[1], 3))
 
 
 def worst_places(face: Face, dirty: Sequence[tuple[float, float]]) -> dict[str, tuple[float, float]] | None:

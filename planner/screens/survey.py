@@ -22,13 +22,15 @@ SWEEP, DEPTH, PITS, LEVEL, REREAD, PAPER, AFTER = (
 
 
 def draw() -> None:
-    st.title("Face survey")
+    # side by side: on a tablet the pad has to fit under them
+    title, choice = st.columns([2, 3], vertical_alignment="bottom")
+    title.title("Face survey")
     shop = access.shop()
     faces = _faces(shop)
     if not faces:
         st.info("No part has an open or a recent job. Take parts in on the page Parts.")
         return
-    key = _pick(shop, faces)
+    key = _pick(faces, choice)
     part, face, label = faces[key]
     say()
     draft = Draft(part.id, face)
@@ -80,7 +82,7 @@ def _faces(shop: Shop) -> dict[str, tuple[Part, Face, str]]:
     return found
 
 
-def _pick(shop: Shop, faces: dict[str, tuple[Part, Face, str]]) -> str:
+def _pick(faces: dict[str, tuple[Part, Face, str]], where) -> str:
     """The part, as it stood before a reload: in the address, or where somebody last pressed a key."""
     asked = st.session_state.pop("survey go", None)
     if asked in faces:
@@ -89,7 +91,7 @@ def _pick(shop: Shop, faces: dict[str, tuple[Part, Face, str]]) -> str:
         last = [key.removeprefix(PREFIX).rpartition("/")[0] for key in access.repository().draft_keys(PREFIX)]
         wished = (st.query_params.get("face"), *last, next(iter(faces)))
         st.session_state[_CHOICE] = next(key for key in wished if key in faces)
-    chosen = st.selectbox(
+    chosen = where.selectbox(
         "Part and face", list(faces), format_func=lambda key: faces[key][2], key=_CHOICE, persist_state="session"
     )
     if st.query_params.get("face") != chosen:

@@ -28,8 +28,8 @@ def draw_after(shop: Shop, part: Part, face: Face) -> None:
     units = access.units()
     draft = Draft(part.id, face, SurveyStage.FINISHED)
     st.caption(
-        "Unclamped, cool and clean, on three supports or the plate. Sweep it here, or enter heights and Ra alone: what "
-        "is not entered stays unknown."
+        "Unclamped, cool and clean, on three supports. Sweep it, then enter heights and Ra; what is not entered stays "
+        "unknown."
     )
     left, right = st.columns([2, 3])
     with left:

@@ -77,7 +77,7 @@ def _zones(draft: Draft, found: Read, units: Units) -> None:
             "Seals": zone.kind.value + ("" if zone.counts else ", need not come clean"),
             "Clean at": "not surveyed" if np.isnan(d := depths[zone.name].depth_mm) else units.depth(d),
         }
-        for zone in face.zones
+        for zone in sorted(face.zones, key=lambda z: -np.nan_to_num(depths[z.name].depth_mm, nan=-1.0))
     ]
     st.markdown("**Sealing zones**")
     st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
@@ -94,7 +94,7 @@ def _touch_off(shop: Shop, draft: Draft, found: Read, units: Units) -> None:
         f"At {place_words(draft, figures.cut.first_contact, found.survey)} the cutter touches first: nothing to add."
     )
     if measured:
-        best = min(measured, key=below.get)
+        best = first if first in measured else min(measured, key=below.get)
         advice += (
             f" Touched off at {best}, a measuring point, its final height is its height now less what the instrument "
             "shows, whatever else is unsure."

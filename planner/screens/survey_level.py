@@ -204,7 +204,8 @@ def _draw_plan(draft: Draft, plan: ShimPlan | JackPlan | None, units: Units) -> 
     supports = [(float(x), float(y), f"{k}: {word}" if word else str(k)) for k, ((x, y), word) in enumerate(
         zip(draft.supports, said, strict=True), 1
     )]  # fmt: skip
-    marks = Marks(draft.places, draft.heights(), supports=supports)
+    # colour alone at the points: the figures here are the stacks
+    marks = Marks(draft.places, draft.heights(), dict.fromkeys(draft.names, " "), supports=supports)
     st.vega_lite_chart(
         spec=specification(face_chart(draft.face, marks, units)),
         width="content",
@@ -240,9 +241,10 @@ def _shimmed(owner: tuple, plan: ShimPlan | JackPlan) -> None:
 
     def deed(data: dict) -> None:
         data["predicted"] = [[round(float(v), 6) for v in row] for row in rows]
-        data["datum_slopes"] = [float(s) for s in datum]
+        # the readings so far were taken on the old stacks: the new ones count from the re-reading on
+        data["next"] = {"datum_slopes": [float(s) for s in datum]}
         if isinstance(plan, ShimPlan):
-            data["present"] = [{repr(t): n for t, n in stack.items()} for stack in plan.stacks]
+            data["next"]["present"] = [{repr(t): n for t, n in stack.items()} for stack in plan.stacks]
         data.update(reread={}, reread_close=None, at=draft.names[0], section="Read again")
 
     draft.change(deed)
@@ -348,6 +350,7 @@ def _adopt(owner: tuple, section: str) -> str:
     def deed(data: dict) -> None:
         data.update(read=dict(data["reread"]), close=data.get("reread_close"), predicted=None, reread={})
         data.update(reread_close=None, section=section, at=draft.names[0])
+        data.update(data.pop("next", None) or {})
 
     draft.change(deed)
     st.session_state["survey turn to"] = True

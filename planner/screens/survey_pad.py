@@ -16,13 +16,8 @@ def draw_pad(draft: Draft, units: Units, which: str = "read") -> None:
     close = "close" if which == "read" else f"{which}_close"
     value = draft.data.get(close) if at == CLOSING else draft.readings(which).get(at)
     owner = (draft.part_id, draft.face, draft.stage)
-    if at == CLOSING:
-        st.markdown(f"### Back at {names[0]}")
-        st.caption("Run the indicator back to where the sweep began: does it read what it read there?")
-    else:
-        st.markdown(f"### {at}")
-        st.caption(f"Point {names.index(at) + 1} of {len(names)}. Over = the face stands high there.")
-    st.metric("Indicator shows", signed(value, units), border=True)
+    label = f"back at {names[0]}" if at == CLOSING else f"{at}, point {names.index(at) + 1} of {len(names)}"
+    st.metric(f"**{label}**", signed(value, units), border=True)
 
     def key(cell, label: str, deed, *args, **more) -> None:
         cell.button(

@@ -186,14 +186,14 @@ def curve(depths_mm: np.ndarray, shares: np.ndarray, at_mm: float, units: Units)
 
 def indicator_chart(lever: bool, angle_deg: float) -> alt.LayerChart:
     """How the inclination is measured: on a lever between stylus and surface, on a plunger between plunger and spindle."""
-    turn = np.radians(angle_deg if angle_deg else (15.0 if lever else 10.0))
+    turn = np.radians(angle_deg if angle_deg else 20.0)
     surface = pd.DataFrame({"x": [-1.0, 3.2], "y": [0.0, 0.0], "part": ["surface"] * 2, "k": [0, 1]})
     if lever:
         reach = 2.0
         tip, joint = (0.0, 0.0), (reach * np.cos(turn), reach * np.sin(turn))
         body = [(*tip, "stylus", 0), (*joint, "stylus", 1)]
         body += [(*joint, "body", 0), (joint[0] + 1.0, joint[1] + 0.5, "body", 1)]
-        words = [(1.1, 0.16, "this angle"), (-0.9, -0.25, "surface")]
+        words = [(1.75, 0.17, "this angle"), (-0.9, -0.25, "surface")]
     else:
         top = (2.2 * np.sin(turn), 2.2 * np.cos(turn))
         body = [(0, 0, "plunger", 0), (*top, "plunger", 1), (0, 0, "spindle", 0), (0, 2.2, "spindle", 1)]

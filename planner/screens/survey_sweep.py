@@ -70,8 +70,8 @@ def figures(draft: Draft, found: Read, units: Units) -> None:
     cells[2].metric("Out of flat", units.depth(found.flatness_mm), border=True)
     doubt = level.doubt
     cells[3].metric(
-        "Readings allow",
-        f"{units.depth(doubt.least_mm, unit=False)} to {units.depth(doubt.greatest_mm)}",
+        f"Readings allow ({units.depth_unit})",
+        f"{units.depth(doubt.least_mm, unit=False)} to {units.depth(doubt.greatest_mm, unit=False)}",
         border=True,
         help="from the indicator's division, how well it repeats, and how far apart the points lie",
     )

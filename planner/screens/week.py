@@ -11,6 +11,7 @@ from planner.screens import access, charts, estimate_view, words
 from planner.screens.picture import Picture, picture
 from planner.screens.plans import accepted_board, first_plan
 from planner.screens.said import say, tell
+from planner.screens.spindle_view import draw_spindle
 from planner.shop import JobState, Shop
 from planner.units import Units, minutes_words
 from planner.week.board import Board, hours, payload_of, plan_shop, week_end
@@ -171,11 +172,7 @@ def _first_job(shop: Shop, queue: Queue, plan: Plan, machine, units: Units) -> N
         )
     cut = words.likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units)
     st.write(f"{cut} in {len(estimate.passes_likely)} passes · edge: {grade}{used}")
-    if noun.tram:
-        last = max(noun.tram, key=lambda t: t.on)
-        st.caption(f"spindle checked {last.on:%d %b}")
-    else:
-        st.caption("spindle never checked: no tram reading entered")
+    draw_spindle(shop, queue, noun, order, units)
     if len(order) > 1:
         st.caption("then " + ", ".join(words.job_name(shop, j) for j in order[1:4]))
     button = st.button("Run sheet", key=f"run/{machine.id}")

@@ -16,6 +16,7 @@ from planner.shop import Aim, Job, Part, PassReason, Shop
 from planner.units import Units, minutes_words
 from planner.week.queue import Queue
 from planner.week.search import Plan
+from planner.week.spindle import spindle_check
 
 _PASS = {
     PassReason.KISS: "kiss",
@@ -167,11 +168,15 @@ def week_sheet(shop: Shop, queue: Queue, plan: Plan, machine_id: str, units: Uni
         days.append((f"{day:%A %d %B}", [r for _, r in group]))
     worst = next((m for m in ("magnesium", "grey_iron", "aluminium") if m in materials), "aluminium")
     front, back = cautions(worst)
-    tram = max(machine.tram, key=lambda t: t.on) if machine.tram else None
+    mine_ids = [int(j) for j in mine.index]
+    check = spindle_check(
+        shop, machine, [queue.by_machine.get((j, machine.id)) or queue.estimates[j] for j in mine_ids]
+    )
     facts = [
         ("Printed", f"{at:%a %d %b %Y %H:%M}"),
         ("Depths", f"likely / allow, {units.depth_unit}"),
-        ("Spindle checked", f"{tram.on:%d %b %Y}" if tram else "never, no tram reading entered"),
+        ("Spindle", "; ".join((check.date_words(), *check.warnings(units)))),
+        ("End of a pass", check.pass_words() or machine.end_of_pass.value),
         ("Edges to index", str(sum(int(n) for (m, _), n in plan.edges.items() if m == machine_id))),
     ]
     waiting = [(shop.part_of(shop.jobs[int(j)]).tag, why) for j, why in plan.unplaceable.items() if int(j) in shop.jobs]
