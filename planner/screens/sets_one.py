@@ -12,7 +12,7 @@ from planner.match import MemberState
 from planner.screens import charts, sets_help, sets_target, words
 from planner.screens.picture import specification
 from planner.shop import Shop
-from planner.units import Units
+from planner.units import Units, minutes_words
 from planner.week.queue import Queue
 from planner.week.set_help import target_of
 from planner.week.set_view import SetView, price_lower
@@ -30,7 +30,8 @@ def draw(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
     for problem in view.problems:
         st.error(problem[0].upper() + problem[1:] + ".")
     if view.feasible:
-        st.success(first_words(view))
+        gang = view.matched.gang and view.advice is None
+        st.success("On the table together: one plane cuts all, so no order counts." if gang else first_words(view))
     left, right = st.columns([5, 4])
     with left:
         spec, off = picture(shop, queue, view, units)
@@ -38,7 +39,10 @@ def draw(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
         if off:
             st.caption(off)
     with right:
-        _order(shop, view, units)
+        if view.matched.gang and view.advice is None:
+            _gang(shop, queue, view, units)
+        else:
+            _order(shop, view, units)
     st.dataframe(members(shop, queue, view, units), hide_index=True, width="stretch")
     st.caption(planned_words(view, units))
     sets_target.draw(shop, queue, view, units)
@@ -69,12 +73,46 @@ def difference(shop: Shop, view: SetView, heights_mm: Mapping[int, float], units
 def planned_words(view: SetView, units: Units) -> str:
     """How close the plan brings the heights, and what is compared."""
     window = view.plan.cuts.window_mm
+    if view.matched.gang and view.advice is None:
+        said = "One plane cuts all members: they end alike to the doubt of their heights. "
+        return said + "Heights are measured after the cut all the same."
     said = f"Planned within {units.depth(window)}; {units.depth(view.matched.tolerance_mm)} counts as matched"
     said += f", of which up to {units.depth(view.guard_mm)} is kept for the doubt of the readings. "
     said += f"Heights are means over {len(view.points)} points every member was measured at"
     if view.matched.relative_to_nominal:
         said += ", compared less each family's new height"
     return said + "; each member also stays above its limit at its lowest point. Equal cuts do not make equal heights."
+
+
+def _gang(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
+    """What the members on the table together take, against one by one."""
+    st.markdown("**On the table together**")
+    courses = [c for c in queue.gangs.values() if c.set_id == view.matched.id]
+    if not courses:
+        st.warning("No machine takes all members together, with one cutter and recipe: they are planned one by one.")
+        return
+    for course in courses:
+        told = course.against
+        st.write(
+            f"{shop.machines[course.machine_id].name}: {course.layout}, {len(course.passes)} passes after the first "
+            f"touch, about {minutes_words(course.machine_minutes)} at the machine."
+        )
+        cells = st.columns(2)
+        saved = minutes_words(abs(told.minutes_saved))
+        cells[0].metric(
+            "Saved at the machine" if told.minutes_saved >= 0 else "Longer at the machine", saved, border=True
+        )
+        unit = units.depth_unit
+        cells[1].metric(f"Cut away more, in all ({unit})", units.depth(told.more_mm, unit=False), border=True)
+        shares = ", ".join(
+            f"{words.job_name(shop, j)} {minutes_words(m)}"
+            for j, m in zip(course.job_ids, told.shares_minutes, strict=True)
+        )
+        worth = "Worth it" if told.saving >= 0 else "Cut one by one it would be cheaper"
+        st.caption(
+            f"{worth}, by {money(shop, abs(told.saving))}: minutes saved against material. Each one's share of the "
+            f"minutes: {shares}. Unloading and the bench work stay each one's own."
+        )
 
 
 def _order(shop: Shop, view: SetView, units: Units) -> None:

@@ -24,7 +24,9 @@ from planner.shop import (
 from planner.shop.materials import MATERIALS
 from planner.week import calendar, model
 from planner.week.edge_rules import EdgeRules
+from planner.week.gang import gang_jobs, set_of_week
 from planner.week.queue import Queue
+from planner.week.set_view import SetView
 
 DAYS = 21
 """How far ahead the calendar reaches: this week, the next, and room for what runs over."""
@@ -51,13 +53,10 @@ def week_of(
         raise InputError("machines", (), "at least one machine")
     rules = EdgeRules(shop, queue, knowledge)
     jobs = tuple(_job(shop, job, queue, now, rules) for job in shop.open_jobs())
+    jobs = gang_jobs(shop, jobs, queue.sets, queue.gangs)
     known = {job.id for job in jobs}
     sets = tuple(
-        model.JobSet(
-            tuple(str(j) for j in members),
-            measuring_minutes=_measuring(shop, members[0], knowledge),
-            split_price=_rate(shop) * starting.STEPS["aluminium head"].load / 60 * 4,
-        )
+        set_of_week(view, members, _measuring(shop, members[0], knowledge), _split_price(shop, view))
         for view in queue.sets.values()
         if len(members := [j for j in view.order if str(j) in known]) >= 2
     )
@@ -69,6 +68,11 @@ def week_of(
         prices=model.Prices(move=_rate(shop) * 5 / 60, flow_per_min=0.001),
         accepted={str(m): tuple(str(j) for j in order if str(j) in known) for m, order in (accepted or {}).items()},
     )
+
+
+def _split_price(shop: Shop, view: SetView) -> float:
+    """What parting a set costs: the edge and the zero that made its members alike are lost, as a lost match would."""
+    return _rate(shop) if view.prices is None else view.prices.setup + 0.5 * view.prices.lost_match
 
 
 def _rate(shop: Shop) -> float:

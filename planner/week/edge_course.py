@@ -37,6 +37,10 @@ def edge_course(plan: Plan, shop: Shop, queue: Queue) -> pd.DataFrame:
                 continue
             count = max(1, cutting_passes(estimate.passes_likely))
             share = (estimate.edge_share_likely or 0.0) / count
+            swept, path = estimate.swept_likely_mm2 / count, estimate.path_likely_mm / count
+            gang = queue.gangs.get((int(job_id), int(machine.id)))
+            if gang is not None:
+                share, swept, path = gang.pass_share, gang.pass_swept_mm2, gang.pass_path_mm
             used[key] = used.get(key, 0.0) + share
             material = shop.family_of(shop.part_of(job)).material
             known = [shop.machines[int(machine.id)].name, estimate.setup.cutter.name, grade_of(key)]
@@ -46,8 +50,8 @@ def edge_course(plan: Plan, shop: Shop, queue: Queue) -> pd.DataFrame:
                 row = [*known, set(), 0.0, 0.0, 0.0, 0.0, math.inf]
                 rows.append(row)
             row[5].add(job_id)
-            row[6] += estimate.swept_likely_mm2 / count
-            row[7] += estimate.path_likely_mm / count
+            row[6] += swept
+            row[7] += path
             row[8] += share
             row[9] = used[key]
             row[10] = machine.edges[key].limit

@@ -107,7 +107,8 @@ def _reasons(tables: Tables, state: State, ev, j: int, here: int, at: int, best,
     job, machine = tables.jobs[j], tables.week.machines[here]
     reasons = []
     if job.started:
-        reasons.append("it is running")
+        with_another = tables.set_before[j] >= 0
+        reasons.append("it lies on the table with the member before it" if with_another else "it is running")
     elif job.id in machine.fixed:
         reasons.append("it is next on the board and stays there")
     if job.pin_start_min is not None:

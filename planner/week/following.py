@@ -38,4 +38,5 @@ def follow_runs(
         estimates={**queue.estimates, **anew.estimates},
         by_machine=kept | dict(anew.by_machine),
         sets={**queue.sets, **anew.sets},
+        gangs={**queue.gangs, **anew.gangs},
     )

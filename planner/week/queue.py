@@ -7,7 +7,7 @@ deeper, and their estimates are made anew with that target.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from planner.cut.knowledge import Depth, Knowledge
 from planner.cut.running import fold
 from planner.shop import Job, Shop
 from planner.units import Units
+from planner.week.gang import GangCourse, gang_courses
 from planner.week.set_view import SetView, view_set
 
 
@@ -42,11 +43,13 @@ class Measured:
 
 @dataclass(frozen=True)
 class Queue:
-    """Estimates of the open jobs by job id (the preferred machine) and by (job id, machine id), and the sets."""
+    """Estimates of the open jobs by job id (the preferred machine) and by (job id, machine id), the sets, and the gangs
+    by (first member's job id, machine id)."""
 
     estimates: Mapping[int, JobEstimate]
     by_machine: Mapping[tuple[int, int], JobEstimate]
     sets: Mapping[int, SetView]
+    gangs: Mapping[tuple[int, int], GangCourse] = field(default_factory=dict)
 
 
 def estimate_queue(
@@ -78,7 +81,10 @@ def estimate_queue(
             other = _estimate(shop, job, knowledge, measured, target, machine_id)
             if other.setup is not None:
                 by_machine[job.id, machine_id] = other
-    return Queue(estimates, by_machine, sets)
+    gangs: dict[tuple[int, int], GangCourse] = {}
+    for view in sets.values():
+        gangs |= gang_courses(shop, view, by_machine, knowledge)
+    return Queue(estimates, by_machine, sets, gangs)
 
 
 def _estimate(shop, job: Job, knowledge, measured, target_mm=None, machine_id=None) -> JobEstimate:

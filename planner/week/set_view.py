@@ -15,7 +15,7 @@ from planner.cut.knowledge import Knowledge
 from planner.errors import InputError
 from planner.match.members import Member, MemberSet, MemberState, SetPlan, plan_members
 from planner.match.order import MOST_MEMBERS, OrderAdvice, advise_order
-from planner.match.sets import SAME_MM, set_guard
+from planner.match.sets import SAME_MM, round_cut, set_guard
 from planner.shop import Aim, HeightReading, HeightStage, Job, JobState, MatchedSet, PartState, Shop
 from planner.units import Units
 
@@ -37,6 +37,48 @@ class StopDepth:
 
     def isf(self, share: Any) -> Any:
         return self.cleanup.isf(share) + self.over_mm
+
+
+@dataclass(frozen=True)
+class GangDepth:
+    """Depth below first contact with the highest member at which the last member of a gang is clean: the greatest of
+    the members' own depths (independent), each increased by how far the member stands below the highest, mm."""
+
+    members: tuple[Any, ...]
+    below_mm: tuple[float, ...]
+
+    def cdf(self, depth_mm: Any) -> Any:
+        depth = np.asarray(depth_mm, dtype=float)
+        clean = [m.cdf(depth - b) for m, b in zip(self.members, self.below_mm, strict=True)]
+        return np.prod(clean, axis=0)
+
+    def sf(self, depth_mm: Any) -> Any:
+        # by the members' own tails: 1 - cdf would lose its digits far out
+        depth = np.asarray(depth_mm, dtype=float)
+        left = [
+            np.log1p(-np.minimum(m.sf(depth - b), 1 - 1e-15)) for m, b in zip(self.members, self.below_mm, strict=True)
+        ]
+        return -np.expm1(np.sum(left, axis=0))
+
+    def pdf(self, depth_mm: Any) -> Any:
+        step = 1e-6
+        return (self.cdf(np.asarray(depth_mm) + step) - self.cdf(np.asarray(depth_mm) - step)) / (2 * step)
+
+    def isf(self, share: Any) -> Any:
+        """Depth at which a share of such gangs is not clean yet, by halving."""
+        share = np.asarray(share, dtype=float)
+        low = np.zeros(share.shape)
+        high = np.full(
+            share.shape, max(float(m.isf(1e-12)) + b for m, b in zip(self.members, self.below_mm, strict=True))
+        )
+        for _ in range(80):
+            middle = 0.5 * (low + high)
+            above = self.sf(middle) > share
+            low, high = np.where(above, middle, low), np.where(above, high, middle)
+        return (0.5 * (low + high))[()]
+
+    def ppf(self, share: Any) -> Any:
+        return self.isf(1.0 - np.asarray(share, dtype=float))
 
 
 @dataclass(frozen=True)
@@ -147,9 +189,12 @@ def view_set(
             least_mm=least_pass,
             show=units.depth,
         )
+        together = matched.gang and not any(j.state in DONE for j in jobs)
+        if together:
+            plan = _one_plane(shop, members, units)
         prices = prices_of(shop, jobs, members, estimates, knowledge)
         advice = None
-        if len(found) <= MOST_MEMBERS and members.open_members:
+        if not together and len(found) <= MOST_MEMBERS and members.open_members:
             advice = _advise(members, prices, guard, least_pass)
     except InputError as wrong:
         return replace(empty, points=points, problems=(_refusal(wrong),))
@@ -195,6 +240,23 @@ def _without_recut(plan: SetPlan, jobs: list[Job]) -> tuple[SetPlan, tuple[int, 
             heights = plan.finals_mm + plan.cuts.cuts_mm
             return replace(plan, cuts=cuts, finals_mm=heights - cuts.cuts_mm), ()
     return plan, tuple(int(i) for i in np.flatnonzero(done & (plan.cuts.cuts_mm > SAME_MM)))
+
+
+def _one_plane(shop: Shop, members: MemberSet, units: Units) -> SetPlan:
+    """The plan of a gang: all end on the plane at which likely the last of them is clean, on the step of depth."""
+    compared = np.array([m.height_mm - members.offset_mm(m) for m in members.members])
+    below = compared.max() - compared
+    removals = [m.removal_mm for m in members.members]
+    if all(isinstance(r, StopDepth) for r in removals):
+        over = max(r.over_mm for r in removals)
+        likely = float(GangDepth(tuple(r.cleanup for r in removals), tuple(below.tolist())).isf(0.5)) + over
+    else:
+        likely = 0.0
+    likely = max(likely, *(b + m.likely_removal_mm for b, m in zip(below, members.members, strict=True)))
+    plane = round_cut(likely, shop.settings.depth_step_mm)
+    level = replace(members, aim_mm=0.0, stop_mm=0.0)
+    depths = {m.name: plane - b for b, m in zip(below.tolist(), members.members, strict=True)}
+    return plan_members(level, removals_mm=depths, show=units.depth)
 
 
 def member_of(

@@ -206,6 +206,16 @@ def test_the_habits_of_a_set_are_stored_and_refused_beside_their_field(app, go, 
     assert matched.tolerance_mm == pytest.approx(2.5 * 0.0254) and matched.aim_mm == pytest.approx(1.5 * 0.0254)
 
 
+def test_a_gang_tells_its_minutes_against_one_by_one(app, go, store):
+    (matched,) = store.load_shop().sets.values()
+    store.save(replace(matched, gang=True), by="ab", at=MONDAY)
+    go(app, "sets")
+    assert "one plane cuts all" in said(app)
+    shown = {m.label: m.value for m in app.metric}
+    assert shown["Saved at the machine"].endswith("min")
+    assert rows(app, "Member")["Height after"].nunique() == 1
+
+
 # -- making a set ------------------------------------------------------------------------------------------------------
 def test_a_set_is_made_on_the_page(app, go, store):
     store.delete(next(iter(store.load_shop().sets.values())))

@@ -1,0 +1,130 @@
+"""A gang in the week: members on the table together, on the tiny shop."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from planner.shop import Condition, Gate, GateKind, JobState
+from planner.week.adapt import week_of
+from planner.week.board import plan_shop
+from planner.week.edge_course import edge_course
+from planner.week.gang import IN_LINE
+from planner.week.model import Where
+from planner.week.queue import estimate_queue
+from planner.week.set_view import GangDepth
+from tests.tiny import MONDAY, tiny_shop
+
+
+@pytest.fixture
+def shop():
+    shop = tiny_shop()
+    return replace(shop, sets={1: replace(shop.sets[1], gang=True)})
+
+
+def both(shop):
+    queue = estimate_queue(shop)
+    return queue, {job.id: job for job in week_of(shop, queue, MONDAY).jobs}
+
+
+def test_one_plane_cuts_all_members(shop):
+    view = estimate_queue(shop).sets[1]
+    assert view.feasible
+    assert view.finals_mm[1] == pytest.approx(view.finals_mm[2])
+    # from first contact with the higher one, T-1, on the step of depth; T-2 stands 0.05 lower
+    assert view.depths_mm[1] / 0.0127 == pytest.approx(round(view.depths_mm[1] / 0.0127))
+    assert view.depths_mm[1] - view.depths_mm[2] == pytest.approx(0.05)
+
+
+def test_the_gang_s_depth_is_the_greatest_of_its_members():
+    members = (stats.lognorm(0.35, scale=0.06), stats.lognorm(0.45, scale=0.10))
+    depth = GangDepth(members, (0.0, 0.03))
+    rng = np.random.default_rng(7)
+    drawn = np.maximum(members[0].rvs(200_000, random_state=rng), 0.03 + members[1].rvs(200_000, random_state=rng))
+    for at in (0.08, 0.12, 0.2):
+        share = (drawn > at).mean()
+        assert depth.sf(at) == pytest.approx(share, abs=4 * np.sqrt(share * (1 - share) / drawn.size))
+        assert depth.cdf(at) + depth.sf(at) == pytest.approx(1)
+    assert depth.sf(depth.isf(0.2)) == pytest.approx(0.2)
+    assert depth.ppf(0.5) == pytest.approx(np.median(drawn), rel=0.01)
+
+
+def test_the_first_member_carries_the_work_and_the_others_come_off(shop):
+    queue, jobs = both(shop)
+    first, second = (str(j) for j in queue.sets[1].order)
+    kinds = [s.kind for s in jobs[first].steps["1"]]
+    assert kinds[0] == "load" and kinds.count("level T-1") == kinds.count("level T-2") == 1
+    assert kinds.count("touch off") == 1
+    assert [s.kind for s in jobs[second].steps["1"]] == ["unload"]
+    # load 8 and half of 8; touch-off 5 and half of 5
+    minutes = {s.kind: s.minutes for s in jobs[first].steps["1"]}
+    assert minutes["load"] == 12 and minutes["touch off"] == 7.5
+
+
+def test_the_traverse_goes_over_all_members_at_once(shop):
+    queue, jobs = both(shop)
+    course = queue.gangs[queue.sets[1].order[0], 1]
+    assert course.layout == IN_LINE
+    # two faces of 300 and 20 between, run clear of a 300 mm cutter: 620 + 300 + 3 + 3, and 0.5 min back
+    feed = queue.estimates[1].setup.finish.table_feed_mm_min
+    spindle = [s.minutes for s in course.steps if s.where is Where.TRAVERSE]
+    assert spindle[-1] == pytest.approx(926 / feed + 0.5)
+    # against two traverses of 606 mm each
+    assert spindle[-1] < 2 * (606 / feed + 0.5)
+
+
+def test_a_gang_that_has_no_room_is_cut_one_by_one(shop):
+    short = replace(shop.machines[1], travel_mm=700.0)
+    queue, jobs = both(replace(shop, machines={1: short}))
+    assert queue.gangs == {}
+    assert all("sweep" in [s.kind for s in jobs[j].steps["1"]] for j in ("1", "2"))
+
+
+def test_the_edge_is_charged_for_every_face(shop):
+    queue, _ = both(shop)
+    plan = plan_shop(shop, queue, MONDAY, steps=5)
+    course = edge_course(plan, shop, queue)
+    gang = queue.gangs[queue.sets[1].order[0], 1]
+    aluminium = course[course["material"] == "aluminium"]
+    assert aluminium["swept_mm2"].sum() == pytest.approx(2 * 300 * 180 * len(gang.passes))
+    assert aluminium["use"].sum() == pytest.approx(gang.pass_share * len(gang.passes))
+
+
+def test_the_week_takes_the_members_off_right_after_the_cut_on_one_machine(shop):
+    queue, _ = both(shop)
+    plan = plan_shop(shop, queue, MONDAY, steps=30)
+    order = plan.order["1"]
+    first, second = (str(j) for j in queue.sets[1].order)
+    assert order.index(second) == order.index(first) + 1
+    assert plan.jobs.loc[second, "start_min"] == pytest.approx(plan.jobs.loc[first, "end_min"])
+    apart = estimate_queue(replace(shop, sets={1: replace(shop.sets[1], gang=False)}))
+    alone = sum(apart.estimates[j].machine_minutes for j in (1, 2))
+    assert queue.gangs[int(first), 1].machine_minutes < alone
+
+
+def test_a_member_that_waits_keeps_the_whole_gang_waiting(shop):
+    part = replace(shop.parts[1], route=(Gate(GateKind.PRESSURE_TEST),))
+    _, jobs = both(replace(shop, parts={**shop.parts, 1: part}))
+    assert jobs["2"].blocked == "pressure test not done"
+
+
+def test_a_running_gang_goes_on_from_its_first_pass_and_a_recorded_one_only_comes_off(shop):
+    first, second = estimate_queue(shop).sets[1].order
+    running = replace(shop, jobs={**shop.jobs, first: replace(shop.jobs[first], state=JobState.RUNNING)})
+    _, jobs = both(running)
+    assert jobs[str(first)].steps["1"][0].where is Where.TRAVERSE
+    done = replace(shop, jobs={**shop.jobs, first: replace(shop.jobs[first], state=JobState.CUT)})
+    _, jobs = both(done)
+    assert [s.kind for s in jobs[str(second)].steps["1"]] == ["unload"]
+
+
+def test_what_the_gang_saves_and_what_it_costs_in_material_is_told(shop):
+    worse = replace(shop.parts[1], condition=Condition.CORRODED)
+    queue, _ = both(replace(shop, parts={**shop.parts, 1: worse}))
+    ((_, course),) = queue.gangs.items()
+    assert course.against.minutes_saved > 0
+    # level planes ask for more than the window would: the lower member is cut down with the other
+    assert course.against.more_mm > 0
+    rate, value = 110 / 60, queue.sets[1].prices.value_per_mm
+    assert course.against.saving == pytest.approx(rate * course.against.minutes_saved - value * course.against.more_mm)
