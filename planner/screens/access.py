@@ -45,7 +45,7 @@ def _computed() -> Computed:
     return Computed(_places().computed)
 
 
-@st.cache_resource(show_spinner="Opening the shop …")
+@st.cache_resource(show_spinner="Opening the shop; the very first start fills the sample …", show_time=True)
 def _open(wanted: Kind) -> Repository:
     store = open_kind(_places(), wanted, datetime.now())
     if wanted is Kind.SAMPLE and store.is_empty():

@@ -10,7 +10,6 @@ rerun, a page change, a sleeping tablet or a restart loses nothing. Saving happe
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -21,7 +20,8 @@ import streamlit as st
 
 from planner import InputError
 from planner.screens import access
-from planner.screens.fields import INSIDE, LISTS, QUANTITIES, UNKNOWN, Field, options_of, read, shown
+from planner.screens.fields import LISTS, QUANTITIES, UNKNOWN, Field, options_of, read, shown
+from planner.screens.refusals import accepted_words, refused
 from planner.store import StaleRecord
 from planner.units import System, Units
 
@@ -256,31 +256,30 @@ class Form:
             said = save(self.read())
         except InputError as wrong:
             name = self._field_of(wrong.field)
-            words = self._refusal(name, wrong)
-            if wrong.value in ("", None, ()):
-                words = f"Needed: {wrong.accepted}."
-            if name:
-                state["problems"][name] = words
-                state["said"] = ("error", "Nothing was stored: see the field marked in red.")
+            if name is None:
+                state["said"] = ("error", f"Nothing was stored. {refused(wrong, self.units)}")
             else:
-                state["said"] = ("error", f"Nothing was stored. {wrong.field}: {words}")
+                missing = wrong.value in ("", None, ())
+                state["problems"][name] = (
+                    f"Needed: {accepted_words(wrong.accepted, self.units)}." if missing else self._refusal(name, wrong)
+                )
+                state["said"] = ("error", "Nothing was stored: see the field marked in red.")
         except StaleRecord as stale:
             state["said"] = ("error", str(stale))
         else:
             self.discard()
             state["said"] = ("success", "Stored." if said is None else said) if said != "" else None
 
-    def _refusal(self, name: str | None, wrong: InputError) -> str:
-        item = self.by_name.get(name)
-        said, unit = wrong.value, ""
-        if item is not None and not isinstance(wrong.value, str) and item.kind in INSIDE:
-            # the noun counts in inside units: show what was typed, and in which unit the limit is named
-            said = st.session_state.get(self.key(item.name), said)
-            if re.search(r"\d", wrong.accepted) and INSIDE[item.kind] not in wrong.accepted:
-                unit = f", in {INSIDE[item.kind]}"
+    def _refusal(self, name: str, wrong: InputError) -> str:
+        """What is said beside a field: what was typed, and what is accepted in the reader's unit."""
+        item = self.by_name[name]
+        # a text is what was typed; anything else comes from the noun, which counts in inside units
+        inside = not isinstance(wrong.value, str)
+        typed = st.session_state.get(self.key(name))
+        said = typed if inside and isinstance(typed, str) and typed else wrong.value
         if isinstance(said, Enum):
             said = said.value
-        return f"“{said}” will not do. Accepted: {wrong.accepted}{unit}."
+        return f"“{said}” will not do. Accepted: {accepted_words(wrong.accepted, self.units, item.kind, inside)}."
 
     def _field_of(self, dotted: str) -> str | None:
         last = dotted.split(".")[-1].split("[")[0]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 
 import pandas as pd
@@ -67,10 +68,35 @@ def _page() -> None:
     draw_page(part_id)
 
 
+@dataclass(frozen=True)
+class View:
+    """The table as it is filtered: rows shown, part ids in their order, how many are ready and how many wait; and what
+    there is to filter by."""
+
+    shown: pd.DataFrame
+    ids: tuple[int, ...]
+    ready: int
+    waiting: int
+    families: tuple[str, ...]
+    conditions: tuple[str, ...]
+
+
+# shared by every session as long as the shop stands still: shown, never changed
 @st.cache_resource(max_entries=8, show_spinner=False)
-def _kept_table(which, version: int, records: int, units: Units) -> pd.DataFrame:
-    """The table as long as the shop stands still. Shared by every session: it is filtered, never changed."""
+def _kept_table(which, version, records: int, units: Units) -> pd.DataFrame:
     return parts_table(access.shop(), access.queue(), units)
+
+
+@st.cache_resource(max_entries=32, show_spinner=False)
+def _kept_view(which, version, records: int, units: Units, wanted: tuple[tuple[str, tuple[str, ...]], ...]) -> View:
+    table = _kept_table(which, version, records, units)
+    families, conditions = (tuple(sorted(set(table[name]))) for name in ("Family", "Condition"))
+    for column, chosen in wanted:
+        if chosen:
+            table = table[table[column].isin(chosen)]
+    ready, waiting = (int((table["Now"] == stands).sum()) for stands in _WAITING[:2])
+    ids = tuple(int(i) for i in table.index)
+    return View(table.drop(columns="Now"), ids, ready, waiting, families, conditions)
 
 
 # -- the table ---------------------------------------------------------------------------------------------------------
@@ -114,54 +140,40 @@ def _standing(part: Part, has_job: bool) -> str:
     return _WAITING[1] if part.waits_for else _WAITING[0]
 
 
+_FILTERS = {
+    "Family": ("Family", "parts filter family", "all"),
+    "Now": ("Ready or not", "parts filter now", "all"),
+    "Condition": ("Condition", "parts filter condition", "all"),
+    "State": ("State", "parts filter state", "in the shop, expected, on the shelf"),
+}
+"""Column of the table -> label, key and what stands there while nothing is chosen."""
+
+
 def _table() -> None:
-    shop, units = access.shop(), access.units()
-    if not shop.parts:
+    stands = (access.kind(), *access.versions(), access.units())
+    chosen = {column: tuple(st.session_state.get(key) or ()) for column, (_, key, _) in _FILTERS.items()}
+    wanted = chosen | {"State": chosen["State"] or tuple(s.value for s in _LIVE)}
+    view = _kept_view(*stands, tuple(wanted.items()))
+    if not view.families:
         st.info("No part is in the shop. Take one in, or import the week's parts from a file.")
         return
-    table = _kept_table(access.kind(), *access.versions(), units)
-    live = {s.value for s in _LIVE}
-    family, now, condition, state = st.columns(4)
-    wanted = {
-        "Family": family.multiselect(
-            "Family",
-            sorted(set(table["Family"])),
-            key="parts filter family",
-            placeholder="all",
-            persist_state="session",
-        ),
-        "Now": now.multiselect(
-            "Ready or not", _WAITING, key="parts filter now", placeholder="all", persist_state="session"
-        ),
-        "Condition": condition.multiselect(
-            "Condition",
-            sorted(set(table["Condition"])),
-            key="parts filter condition",
-            placeholder="all",
-            persist_state="session",
-        ),
-        "State": state.multiselect(
-            "State",
-            [s.value for s in PartState],
-            key="parts filter state",
-            placeholder="in the shop, expected, on the shelf",
-            persist_state="session",
-        )
-        or live,
+    options = {
+        "Family": view.families,
+        "Now": _WAITING,
+        "Condition": view.conditions,
+        "State": tuple(s.value for s in PartState),
     }
-    for column, chosen in wanted.items():
-        if chosen:
-            table = table[table[column].isin(chosen)]
-    ids = [int(i) for i in table.index]
-    ready = int((table["Now"] == _WAITING[0]).sum())
-    waiting = int((table["Now"] == _WAITING[1]).sum())
-    st.caption(f"{len(ids)} parts: {ready} ready to cut, {waiting} waiting. Pick a row to open the part's page.")
+    for cell, (column, (label, key, placeholder)) in zip(st.columns(4), _FILTERS.items(), strict=True):
+        cell.multiselect(label, options[column], key=key, placeholder=placeholder, persist_state="session")
+    st.caption(
+        f"{len(view.ids)} parts: {view.ready} ready to cut, {view.waiting} waiting. Pick a row to open the part's page."
+    )
     st.dataframe(
-        table.drop(columns="Now"),
+        view.shown,
         hide_index=True,
         width="stretch",
-        height=min(720, 38 + 35 * max(1, len(ids))),
-        on_select=lambda: _pick(ids),
+        height=min(720, 38 + 35 * max(1, len(view.ids))),
+        on_select=lambda: _pick(view.ids),
         selection_mode="single-row",
         key="parts table",
         column_config={
@@ -172,7 +184,7 @@ def _table() -> None:
     )
 
 
-def _pick(ids: list[int]) -> None:
+def _pick(ids: tuple[int, ...]) -> None:
     rows = st.session_state["parts table"]["selection"]["rows"]
     if rows and rows[0] < len(ids):
         st.session_state["part"] = ids[rows[0]]

@@ -8,6 +8,8 @@ from typing import Any
 import streamlit as st
 
 from planner import InputError
+from planner.screens import access
+from planner.screens.refusals import refused
 from planner.store import StoreError
 
 _SAID = "said"
@@ -23,8 +25,7 @@ def act(deed: Callable[..., str], *args: Any) -> None:
     try:
         tell(deed(*args))
     except InputError as wrong:
-        what = f"“{wrong.value}” will not do" if wrong.value not in ("", None) else "something is missing"
-        tell(f"Nothing was stored. {wrong.field}: {what}; accepted: {wrong.accepted}.", wrong=True)
+        tell(f"Nothing was stored. {refused(wrong, access.units())}", wrong=True)
     except StoreError as trouble:
         tell(f"Nothing was stored. {trouble}", wrong=True)
 
