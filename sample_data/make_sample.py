@@ -17,6 +17,7 @@ from datetime import datetime, time, timedelta
 from pathlib import Path
 
 import shop_description as shop
+from shop_engines import engine_tables
 from shop_record import MONDAY, POINTS, Record
 
 
@@ -288,6 +289,7 @@ def make(out: Path, weeks: int = 78, cuts: int = 2200) -> int:
     maker.record()
     maker.week()
     tables |= maker.tables
+    tables |= engine_tables(tables, f"{MONDAY - timedelta(days=6)}", f"{MONDAY - timedelta(days=5)} 14:30")
     tables["edge_events"].sort(key=lambda event: event["at"])
     for grade, row in enumerate(tables["grades"]):
         # what was received less what was opened

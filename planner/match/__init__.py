@@ -19,9 +19,11 @@ __all__, __getattr__, __dir__ = late(
             "DepthKind",
             "DepthRow",
             "DepthTable",
+            "PartLine",
             "cover_hold",
             "depth_kinds",
             "depth_table",
+            "part_lines",
         ),
         "effects": (
             "GUIDE",
@@ -94,6 +96,14 @@ __all__, __getattr__, __dir__ = late(
             "millimetres",
             "round_cut",
             "set_guard",
+        ),
+        "stack": (
+            "EngineStacks",
+            "KnownChamber",
+            "StackCut",
+            "engine_parts",
+            "height_lost_mm",
+            "stacks_of",
         ),
         "stopping": (
             "Choice",

@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Protocol
 
 from planner.errors import InputError, between, finite, not_negative
 from planner.match.effects import Standing
+from planner.shop import Cut, Face, Part
 
 
 class DepthLike(Protocol):
@@ -151,6 +153,56 @@ def _limit_at(present: float, rate: float, least: float | None, greatest: float 
     if rate < 0 and least is not None:
         return (present - least) / -rate
     return math.inf
+
+
+@dataclass(frozen=True)
+class PartLine:
+    """One line of a face's table for one part, as it stands now. ``origin``: in words; ``measured``: on this part."""
+
+    name: str
+    present_mm: float | None
+    per_cut: float
+    least_mm: float | None
+    greatest_mm: float | None
+    restored_by: str
+    origin: str
+    measured: bool
+    at: datetime | None = None
+
+
+def part_lines(part: Part, face: Face, cuts: Sequence[Cut] = (), removed_mm: float = 0.0) -> tuple[PartLine, ...]:
+    """The lines of a face for one part: what was measured on it, carried on by the cuts recorded since.
+
+    cuts: the part's recorded ones; removed_mm: what recorded cuts took off this face in all. A line nobody measured on
+    this part is the drawing's, carried on by what was cut: its origin says so, for parts of one family differ.
+    """
+    found = []
+    for line in face.depths:
+        reading = part.latest_depth(face.id, line.name)
+        if reading is not None:
+            since = sum(c.stop_depth_mm for c in cuts if c.face_id == face.id and c.ended > reading.at)
+            present = reading.value_mm + line.per_cut * since
+            origin = f"after: {reading.how}" if reading.how else "measured on this part"
+            origin += ", less the cut since" if since else ""
+        elif line.present_mm is not None:
+            present = line.present_mm + line.per_cut * (removed_mm + (part.removed_before_mm or 0.0))
+            origin = "as drawn, not measured on this part"
+        else:
+            present, origin = None, "not measured"
+        found.append(
+            PartLine(
+                line.name,
+                present,
+                line.per_cut,
+                line.least_mm,
+                line.greatest_mm,
+                line.restored_by,
+                origin,
+                reading is not None,
+                reading.at if reading else None,
+            )
+        )
+    return tuple(found)
 
 
 def cover_hold(must_be_on: bool, is_on: bool | None, cover: str = "cover") -> str | None:

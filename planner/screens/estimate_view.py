@@ -6,7 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from planner.cut.estimate import JobEstimate
-from planner.screens import access
+from planner.screens import access, engine_depths
 from planner.screens.words import PASS_WORDS, aim_words, likely_allow, when
 from planner.shop import Job, PassReason, Shop
 from planner.units import Units, minutes_words
@@ -38,6 +38,7 @@ def draw(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> None:
     cells[3].metric("Cost", f"{shop.settings.currency}{estimate.cost_likely:.0f}", help="time and edge, likely course")
     if where:
         _passes(estimate, units)
+    engine_depths.draw_job(shop, job, estimate, units)
     _after(estimate, part, units)
     _figures(estimate, units, where)
 

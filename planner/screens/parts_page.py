@@ -10,7 +10,7 @@ import pandas as pd
 import streamlit as st
 
 from planner import InputError
-from planner.screens import access
+from planner.screens import access, engine_depths
 from planner.screens.forms import Field, Form
 from planner.screens.parts_fields import (
     IDENTITY,
@@ -32,6 +32,7 @@ from planner.screens.survey_past import draw_measured
 from planner.screens.survey_warm import refuse_warm_part, temperature_fields, tolerance_mm
 from planner.shop import BEFORE_THE_CUT, Face, Gate, GateKind, GateState, HeightStage, Hold, Part, Shop
 from planner.store.finding import Found
+from planner.store.nouns import COVER
 from planner.units import Units
 
 _MARKS = {GateState.OPEN: "○", GateState.DONE: "✓", GateState.FAILED: "✗", GateState.NOT_NEEDED: "–"}
@@ -166,7 +167,7 @@ def _holds(part: Part) -> None:
         said, cell = st.columns([3, 1], vertical_alignment="center")
         said.markdown(f"**{hold.waiting_for}**: {hold.reason}, since {hold.since:%d %b}")
         cell.button(
-            "Ended",
+            "The cover is on" if hold.waiting_for == COVER else "Ended",
             key=f"hold/{part.id}/{hold.id}",
             on_click=act,
             args=(lambda h=hold: _end_hold(part, h),),
@@ -242,6 +243,7 @@ def _heights(found: Found, units: Units) -> None:
         st.dataframe(_readings(numbered, least, units), hide_index=True, width="stretch")
     else:
         st.caption("Not measured yet.")
+    engine_depths.draw_part(access.shop(), part, face, units)
     with st.expander("Add readings", expanded=not numbered):
         fields = (
             *height_fields(face),

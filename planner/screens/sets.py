@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from planner.screens import access, sets_change, sets_make, sets_one, sets_pool, words
+from planner.screens import access, engine, hand_over, sets_change, sets_make, sets_one, sets_pool, words
 from planner.screens.said import say
 from planner.shop import Shop
 from planner.units import Units
@@ -33,6 +33,7 @@ def draw() -> None:
 def _sets(shop: Shop, queue: Queue, units: Units) -> None:
     if not queue.sets:
         st.info("No matched set is open. Make one of the jobs of one engine under “New set”.")
+        hand_over.draw_finished(shop, units)
         return
     st.dataframe(_list(shop, queue, units), hide_index=True, width="stretch")
     ids = list(queue.sets)
@@ -44,6 +45,8 @@ def _sets(shop: Shop, queue: Queue, units: Units) -> None:
     view = queue.sets[chosen]
     sets_one.draw(shop, queue, view, units)
     sets_change.draw(shop, view, units)
+    engine.draw(shop, queue, view, units)
+    hand_over.draw_finished(shop, units)
 
 
 def _list(shop: Shop, queue: Queue, units: Units) -> pd.DataFrame:

@@ -9,6 +9,7 @@ import streamlit as st
 from planner.screens import (
     access,
     shop_data,
+    shop_engines,
     shop_families,
     shop_machines,
     shop_people,
@@ -24,6 +25,7 @@ from planner.units import Units
 SECTION = "shop section"
 _SECTIONS: dict[str, Callable[[Shop, Units], None]] = {
     "Families": shop_families.draw,
+    "Engines": shop_engines.draw,
     "Machines": shop_machines.draw,
     "People": shop_people.draw,
     "Cutters": shop_tooling.draw_cutters,

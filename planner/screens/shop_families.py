@@ -7,7 +7,7 @@ import dataclasses
 import streamlit as st
 
 from planner import InputError
-from planner.screens import access, shop_places
+from planner.screens import access, engine_depths, shop_places
 from planner.screens.forms import Field, Form
 from planner.screens.said import act
 from planner.screens.shop_records import delete_button, pick, pick_key, store_noun, table
@@ -132,6 +132,8 @@ def _faces(family: Family, units: Units) -> None:
         shop_places.draw(family, face, units)
     with st.container(border=True):
         _face_form(family, face, units)
+    if face is not None:
+        engine_depths.draw_family(family, face, units)
 
 
 def face_fields(units: Units) -> list[Field]:

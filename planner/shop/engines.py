@@ -209,7 +209,7 @@ class MeasuredBank:
 
     ``deck_clearance_mm``: piston below the deck at top dead centre (negative: it stands out). ``intake_mm``,
     ``exhaust_mm``: least piston-to-valve clearances. ``gasket_before_mm``, ``gasket_after_mm``: crushed thickness;
-    ``gasket_after``: names of the gaskets to use, several in a stack.
+    ``gasket_after``: names of the gaskets to use, several in a stack; ``same_gasket``: the thickness stays, known or not.
     """
 
     name: str
@@ -221,6 +221,7 @@ class MeasuredBank:
     gasket_before_mm: float | None = None
     gasket_after_mm: float | None = None
     gasket_after: tuple[str, ...] = ()
+    same_gasket: bool = False
 
     def __post_init__(self) -> None:
         put = setter(self)

@@ -79,6 +79,7 @@ MEASURED_BANKS = Table(
         Column("gasket_before", "crushed thickness of the gasket before", _L),
         Column("gasket_after", "crushed thickness of the gasket to use", _L),
         Column("gaskets", "names of the gaskets to use, several in a stack", many=True),
+        Column("same_gasket", "a gasket as thick as before is used again, its thickness known or not", Kind.YES_NO),
         Column("by", "initials"),
         Column("engine_notes", "notes"),
     ),

@@ -1,0 +1,52 @@
+"""The drawing of a vee seen from the front: which faces the corrections mean."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import pandas as pd
+import streamlit as st
+
+from planner.match import vee_drawing
+from planner.screens.charts import CUT, INK, LATE
+from planner.screens.picture import specification
+
+_NAMES = {
+    "deck and head face": "deck and head",
+    "manifold face": "manifold side",
+    "end rail": "end rails",
+    "bank axis": "bank's axis",
+}
+
+
+@st.cache_data(max_entries=16, show_spinner=False)
+def vee(half_angle_deg: float, face_lean_deg: float) -> dict[str, Any]:
+    """Specification of the drawing: bank axes, decks, the heads' manifold faces, end rail."""
+    rows = []
+    for line in vee_drawing(half_angle_deg, face_lean_deg):
+        what = next(words for part, words in _NAMES.items() if part in line.name)
+        rows += [
+            {"line": line.name, "what": what, "x": x, "y": y, "order": n}
+            for n, (x, y) in enumerate((line.start, line.end))
+        ]
+    frame = pd.DataFrame(rows)
+    reach = float(frame[["x", "y"]].abs().max().max()) * 1.05
+    low = float(frame["y"].min()) - 0.05 * reach
+    colours = alt.Scale(domain=list(_NAMES.values()), range=[CUT, LATE, "#b08a4a", "#c8d8d4"])
+    drawn = (
+        alt.Chart(frame)
+        .mark_line(strokeWidth=5, strokeCap="round")
+        .encode(
+            x=alt.X("x:Q", axis=None, scale=alt.Scale(domain=[-reach, reach], nice=False)),
+            y=alt.Y("y:Q", axis=None, scale=alt.Scale(domain=[low, low + 2 * reach], nice=False)),
+            color=alt.Color("what:N", scale=colours, legend=alt.Legend(orient="bottom", title=None, columns=2)),
+            detail="line:N",
+            order="order:Q",
+            tooltip=["what:N"],
+        )
+    )
+    crank = alt.Chart(pd.DataFrame({"x": [0.0], "y": [0.0], "name": ["crank"]})).encode(x="x:Q", y="y:Q")
+    dot = crank.mark_point(size=260, filled=False, strokeWidth=3, color=INK)
+    name = crank.mark_text(dx=34, color=INK).encode(text="name:N")
+    return specification((drawn + dot + name).properties(height=330, width=330))
