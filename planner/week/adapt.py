@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from datetime import datetime, time, timedelta
 
 from planner.cut.estimate import JobEstimate, cutting_passes
@@ -10,9 +11,12 @@ from planner.cut.knowledge import Knowledge
 from planner.errors import InputError
 from planner.shop import (
     Closure,
+    GateKind,
+    GateState,
     Job,
     JobState,
     Machine,
+    Overtime,
     Part,
     PartState,
     PassReason,
@@ -28,6 +32,10 @@ from planner.week.gang import gang_jobs, set_of_week
 from planner.week.queue import Queue
 from planner.week.set_view import SetView
 
+_HOT = (GateKind.WELD, GateKind.STRAIGHTEN)
+COOL_DOWN_MINUTES = 180.0
+"""Until a part has the shop's temperature again; common practice, no source."""
+
 DAYS = 21
 """How far ahead the calendar reaches: this week, the next, and room for what runs over."""
 
@@ -41,18 +49,20 @@ def week_of(
     days: int = DAYS,
     accepted: Mapping[int, tuple[int, ...]] | None = None,
     fixed: Mapping[int, tuple[int, ...]] | None = None,
+    pins: Mapping[int, datetime] | None = None,
 ) -> model.Week:
     """The week's problem from ``now`` on. Ids of the week are the shop's ids as text.
 
     ``accepted``: machine id -> job ids of the accepted plan, which moves are counted against; ``fixed``: machine id ->
-    the running job and the next, which stay first. Jobs whose part waits for somebody are in it as blocked, with the
-    reason, so that they are reported and not forgotten. Raises `InputError` when the shop has no machine.
+    the running job and the next, which stay first; ``pins``: job id -> the instant it is to start at. Jobs whose part
+    waits for somebody are in it as blocked, with the reason, so that they are reported and not forgotten. Raises
+    `InputError` when the shop has no machine.
     """
     knowledge = knowledge or Knowledge()
     if not shop.machines:
         raise InputError("machines", (), "at least one machine")
     rules = EdgeRules(shop, queue, knowledge)
-    jobs = tuple(_job(shop, job, queue, now, rules) for job in shop.open_jobs())
+    jobs = tuple(_job(shop, job, queue, now, rules, (pins or {}).get(job.id)) for job in shop.open_jobs())
     jobs = gang_jobs(shop, jobs, queue.sets, queue.gangs)
     known = {job.id for job in jobs}
     sets = tuple(
@@ -84,7 +94,9 @@ def _measuring(shop: Shop, job_id: int, knowledge: Knowledge) -> float:
     return knowledge.steps(family).steps.measure
 
 
-def _job(shop: Shop, job: Job, queue: Queue, now: datetime, rules: EdgeRules) -> model.Job:
+def _job(
+    shop: Shop, job: Job, queue: Queue, now: datetime, rules: EdgeRules, pinned: datetime | None
+) -> model.Job:
     part = shop.part_of(job)
     family = shop.family_of(part)
     best = queue.estimates[job.id]
@@ -115,6 +127,7 @@ def _job(shop: Shop, job: Job, queue: Queue, now: datetime, rules: EdgeRules) ->
         edge_limit=rules.job_limit(job.id),
         edge_age_price=rules.age_price(best),
         pin_machine=str(job.machine_id) if job.machine_id is not None and job.machine_id in shop.machines else "",
+        pin_start_min=None if pinned is None or running else max(0.0, calendar.minutes_since(now, pinned)),
         started=running,
     )
 
@@ -138,7 +151,9 @@ def _steps(estimate: JobEstimate, running: bool) -> tuple[model.Step, ...]:
             use = share if next(passes).reason is not PassReason.KISS else 0.0
         elif step.where == "unattended":
             where = model.Where.WAIT
-        found.append(model.Step(step.name, step.minutes, where, use))
+        # the week knows the setting of the zero by this name: after a shift's end it is done again
+        kind = "touch-off" if step.name == "touch off" else step.name
+        found.append(model.Step(kind, step.minutes, where, use))
     if running:
         first = next((i for i, s in enumerate(found) if s.where is model.Where.TRAVERSE), 0)
         found = found[first:]
@@ -149,7 +164,16 @@ def _not_before(part: Part, job: Job, now: datetime) -> float:
     times = [job.not_before] if job.not_before else []
     if part.state is PartState.EXPECTED and part.expected_on is not None:
         times.append(datetime.combine(part.expected_on, time(0, 0)))
+    if cools(part, job, now):
+        times.append(now + timedelta(minutes=COOL_DOWN_MINUTES))
     return max([0.0, *(calendar.minutes_since(now, t) for t in times)])
+
+
+def cools(part: Part, job: Job, now: datetime) -> bool:
+    """Whether the part may still be warm: welded or straightened today, nobody knows at what hour. Whoever
+    knows better writes the hour into the job (not before)."""
+    hot = any(g.kind in _HOT and g.state is GateState.DONE and g.on == now.date() for g in part.route)
+    return hot and job.not_before is None and job.state is not JobState.RUNNING
 
 
 def _blocked(part: Part, estimate: JobEstimate) -> str:
@@ -179,7 +203,7 @@ def _machine(shop, machine: Machine, now, days, rules: EdgeRules, fixed) -> mode
             cleanout[before, after] = minutes
     return model.Machine(
         id=str(machine.id),
-        windows=windows(machine.hours, _away(shop.closures, machine_id=machine.id), (), now, days)
+        windows=windows(machine.hours, _away(shop.closures, machine_id=machine.id), _offers(shop, machine), now, days)
         if machine.hours
         else calendar.machine_windows(now, days, _away(shop.closures, machine_id=machine.id)),
         rate_per_min=rate,
@@ -202,6 +226,12 @@ def _person(shop: Shop, person: Person, now: datetime, days: int) -> model.Perso
     )
 
 
+def _offers(shop: Shop, machine: Machine) -> tuple[Overtime, ...]:
+    """Overtime in which this machine may run. Its price is the people's: the machine's hours cost nothing more."""
+    offers = (o for o in shop.overtime if o.machine_id in (None, machine.id))
+    return tuple(replace(o, price_per_hour=0.0) for o in offers)
+
+
 def _away(
     closures: Iterable[Closure], machine_id: int | None = None, person_id: int | None = None
 ) -> list[tuple[datetime, datetime]]:
@@ -219,7 +249,9 @@ def _away(
 
 
 def windows(shifts: Iterable[Window], away, overtime, now: datetime, days: int) -> tuple[model.Window, ...]:
-    """Weekly shifts as windows of the week, absences cut out, offered overtime in it by name."""
+    """Weekly shifts as windows of the week, absences cut out, offered overtime in it by name. Of an offer that reaches
+    into a shift only what lies outside it is overtime."""
+    shifts = tuple(shifts)
     return calendar.person_windows(
         now,
         days,
@@ -234,10 +266,35 @@ def windows(shifts: Iterable[Window], away, overtime, now: datetime, days: int) 
         ],
         absences=away,
         overtime=[
-            calendar.Overtime(f"{o.start:%a %d %b %H:%M}-{o.end:%H:%M}", o.start, o.end, o.price_per_hour / 60)
-            for o in overtime
+            calendar.Overtime(overtime_name(o), start, end, o.price_per_hour / 60)
+            for o, start, end in _outside(overtime, shifts)
         ],
     )
+
+
+def overtime_name(offer: Overtime) -> str:
+    """ "Sat 28 Nov 07:00-12:00": people and machines open the same offer together."""
+    return f"{offer.start:%a %d %b %H:%M}-{offer.end:%H:%M}"
+
+
+def _outside(overtime: Iterable[Overtime], shifts: tuple[Window, ...]) -> list[tuple[Overtime, datetime, datetime]]:
+    """The stretches of each offer outside the weekly shifts and outside the offers before it."""
+    found: list[tuple[Overtime, datetime, datetime]] = []
+    for offer in sorted(overtime, key=lambda o: (o.start, o.end)):
+        taken = [(a, b) for _, a, b in found]
+        day = datetime.combine(offer.start.date(), time(0, 0)) - timedelta(days=1)
+        while day <= offer.end:
+            for shift in shifts:
+                if shift.weekday == day.weekday():
+                    taken.append(
+                        (day + timedelta(minutes=shift.start_minute), day + timedelta(minutes=shift.end_minute))
+                    )
+            day += timedelta(days=1)
+        pieces = [(offer.start, offer.end)]
+        for a, b in taken:
+            pieces = [piece for p, q in pieces for piece in ((p, min(q, a)), (max(p, b), q)) if piece[1] > piece[0]]
+        found += [(offer, p, q) for p, q in pieces]
+    return found
 
 
 def _clock(minute: int) -> time:

@@ -7,7 +7,7 @@ tells how far it is out of date; only a person re-plans and accepts.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -19,6 +19,7 @@ from planner.cut.knowledge import Knowledge
 from planner.shop import JobState, Shop
 from planner.units import minutes_words
 from planner.week.adapt import DAYS, week_of
+from planner.week.model import Week
 from planner.week.queue import Queue
 from planner.week.search import Decision, Plan, Progress, evaluate_decision, search_week
 from planner.week.tables import Tables
@@ -33,6 +34,8 @@ def plan_shop(
     knowledge: Knowledge | None = None,
     *,
     accepted: Mapping[str, Any] | None = None,
+    begin_with: Iterable[Decision] = (),
+    pins: Mapping[int, datetime] | None = None,
     seconds: float = 2.0,
     seed: int = 0,
     steps: int | None = None,
@@ -40,15 +43,49 @@ def plan_shop(
     days: int = DAYS,
 ) -> Plan:
     """Search the best week for the shop from ``now`` on; ``accepted`` is the payload of the plan on the wall, whose
-    running and next jobs stay where they are. Raises `InputError` when the shop has no machine."""
-    order = _order_of(accepted)
-    week = week_of(shop, queue, now, knowledge, days=days, accepted=order, fixed=_fixed(shop, order))
-    tables = Tables(week)
-    begin = [_decision(accepted)] if accepted else []
+    running and next jobs stay where they are. ``begin_with``: plans to start from as well; ``pins``: job id -> the
+    instant it is to start at (None: the accepted plan's pins). Raises `InputError` when the shop has no machine."""
+    tables = Tables(week_for(shop, queue, now, knowledge, accepted=accepted, pins=pins, days=days))
+    begin = [*([decision_of(accepted)] if accepted else []), *begin_with]
     return search_week(tables, seconds, seed, steps=steps, progress=progress, start=now, begin_with=begin)
 
 
-def payload_of(plan: Plan, shop: Shop, queue: Queue, now: datetime) -> dict[str, Any]:
+def week_for(
+    shop: Shop,
+    queue: Queue,
+    now: datetime,
+    knowledge: Knowledge | None = None,
+    *,
+    accepted: Mapping[str, Any] | None = None,
+    pins: Mapping[int, datetime] | None = None,
+    days: int = DAYS,
+) -> Week:
+    """The week's problem beside the accepted plan: moves count against it, its running and next jobs stay first, its
+    pins hold unless ``pins`` are given."""
+    order = _order_of(accepted)
+    kept = pins_of(accepted) if pins is None else pins
+    fixed = _fixed(shop, accepted, now)
+    return week_of(shop, queue, now, knowledge, days=days, accepted=order, fixed=fixed, pins=kept)
+
+
+def plan_of_decision(
+    shop: Shop,
+    queue: Queue,
+    now: datetime,
+    decision: Decision,
+    knowledge: Knowledge | None = None,
+    *,
+    accepted: Mapping[str, Any] | None = None,
+    pins: Mapping[int, datetime] | None = None,
+) -> Plan:
+    """The plan that a decision makes from ``now`` on, exactly; nothing is searched."""
+    tables = Tables(week_for(shop, queue, now, knowledge, accepted=accepted, pins=pins))
+    return evaluate_decision(tables, decision, now)
+
+
+def payload_of(
+    plan: Plan, shop: Shop, queue: Queue, now: datetime, pins: Mapping[int, datetime] | None = None
+) -> dict[str, Any]:
     """The plan as it is kept when accepted: order, people, overtime, rows of the timeline, totals (JSON only)."""
     rows = plan.timeline.copy()
     for column in ("start", "end"):
@@ -59,6 +96,7 @@ def payload_of(plan: Plan, shop: Shop, queue: Queue, now: datetime) -> dict[str,
         "person": dict(plan.decision.person),
         "bench_first": sorted(plan.decision.bench_first),
         "opened": sorted(plan.decision.opened),
+        "pins": {str(j): at.isoformat() for j, at in (pins or {}).items() if str(j) in plan.jobs.index},
         "rows": rows.to_dict("records"),
         "jobs": {
             str(job_id): {
@@ -132,9 +170,7 @@ def board_of(
     for column in ("start", "end"):
         if column in rows:
             rows[column] = pd.to_datetime(rows[column], format="ISO8601")
-    order = _order_of(payload)
-    week = week_of(shop, queue, now, knowledge, accepted=order, fixed=_fixed(shop, order))
-    today = evaluate_decision(Tables(week), _decision(payload), now)
+    today = plan_of_decision(shop, queue, now, decision_of(payload), knowledge, accepted=payload)
     planned = {int(j): row for j, row in payload["jobs"].items()}
     open_ids = {job.id for job in shop.open_jobs()}
     more = math.fsum(
@@ -198,7 +234,13 @@ def _order_of(payload: Mapping[str, Any] | None) -> dict[int, tuple[int, ...]]:
     return {int(m): tuple(int(j) for j in ids) for m, ids in payload["order"].items()}
 
 
-def _decision(payload: Mapping[str, Any]) -> Decision:
+def pins_of(payload: Mapping[str, Any] | None) -> dict[int, datetime]:
+    """Job id -> the instant it is pinned to, of a kept plan."""
+    return {int(j): datetime.fromisoformat(at) for j, at in (payload or {}).get("pins", {}).items()}
+
+
+def decision_of(payload: Mapping[str, Any]) -> Decision:
+    """What a kept plan decides."""
     return Decision(
         {m: tuple(ids) for m, ids in payload["order"].items()},
         dict(payload["person"]),
@@ -207,14 +249,22 @@ def _decision(payload: Mapping[str, Any]) -> Decision:
     )
 
 
-def _fixed(shop: Shop, order: Mapping[int, tuple[int, ...]]) -> dict[int, tuple[int, ...]]:
-    """On each machine the running job and the one after it on the board: they never move by themselves."""
+def _fixed(shop: Shop, payload: Mapping[str, Any] | None, now: datetime) -> dict[int, tuple[int, ...]]:
+    """On each machine the running job and the one after it on the board; where nothing runs yet, the first one if the
+    board has it start today. They never move by themselves."""
     found = {}
-    for machine_id, ids in order.items():
+    for machine_id, ids in _order_of(payload).items():
         still = [j for j in ids if j in shop.jobs and shop.jobs[j].state in (JobState.WAITING, JobState.RUNNING)]
         ready = [j for j in still if not shop.part_of(shop.jobs[j]).waits_for]
-        running = [j for j in ready if shop.jobs[j].state is JobState.RUNNING]
+        running = [j for j in ready if shop.jobs[j].state is JobState.RUNNING][:1]
+        rest = [j for j in ready if j not in running][:1]
+        if rest and (running or _starts_on(payload, rest[0]) == now.date()):
+            running = [*running, *rest]
         if running:
-            rest = [j for j in ready if j not in running]
-            found[machine_id] = tuple(running[:1] + rest[:1])
+            found[machine_id] = tuple(running)
     return found
+
+
+def _starts_on(payload: Mapping[str, Any] | None, job_id: int) -> date | None:
+    row = (payload or {}).get("jobs", {}).get(str(job_id))
+    return None if row is None else datetime.fromisoformat(row["start"]).date()

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from planner.errors import InputError
+from planner.units import minutes_words
 
 from .result import Decision, State, state_of
 from .space import Space
 from .tables import Tables
-from .timeline import evaluate
+from .timeline import COST_TERMS, evaluate
 
 __all__ = ["Explanation", "Move", "explain_job", "explain_week"]
 
@@ -46,22 +48,44 @@ class Explanation:
     free_to_move: bool
 
 
-def _words(move_late: float, move_setup: float, move_edges: int, cost: float) -> str:
+def _words(move_late: float, move_setup: float, move_edges: int, cost: float, terms: np.ndarray, money: str) -> str:
     parts = []
     if abs(move_late) >= 0.5:
-        parts.append(f"{abs(move_late):.0f} min {'more' if move_late > 0 else 'less'} late")
+        parts.append(f"{minutes_words(abs(move_late))} {'more' if move_late > 0 else 'less'} late")
     if abs(move_setup) >= 0.5:
-        parts.append(f"{abs(move_setup):.0f} min {'more' if move_setup > 0 else 'less'} setup")
+        parts.append(f"{minutes_words(abs(move_setup))} {'more' if move_setup > 0 else 'less'} setup")
     if move_edges:
         count = abs(move_edges)
         parts.append(f"{count} edge{'s' if count > 1 else ''} {'more' if move_edges > 0 else 'fewer'}")
+    for term, change in zip(COST_TERMS, terms, strict=True):
+        if term in _ALSO and abs(change) >= 0.5:
+            parts.append(_ALSO[term][0 if change > 0 else 1])
     if not parts:
         parts.append("nothing in minutes or edges")
-    return f"{', '.join(parts)} ({cost:+.0f})"
+    if abs(cost) < 0.5:
+        return ", ".join(parts)
+    return f"{', '.join(parts)} ({'+' if cost > 0 else '−'}{money}{abs(cost):.0f})"
 
 
-def explain_job(tables: Tables, decision: Decision, job: str) -> Explanation:
-    """Explain the place of one placed job. Raises `InputError` for a job that is not in the plan."""
+_ALSO = {
+    "split sets": ("a set cut apart", "a set kept together"),
+    "overtime": ("more overtime", "less overtime"),
+    "moves": ("away from the accepted order", "back to the accepted order"),
+    "pins": ("a pinned start missed", "a pinned start kept"),
+}
+
+
+def explain_job(
+    tables: Tables,
+    decision: Decision,
+    job: str,
+    *,
+    name: Callable[[str], str] = str,
+    machine_name: Callable[[str], str] = str,
+    money: str = "",
+) -> Explanation:
+    """Explain the place of one placed job. ``name`` turns a job's id into words, ``machine_name`` a machine's; ``money`` is the
+    currency's sign. Raises `InputError` for a job that is not in the plan."""
     if job not in tables.job_index:
         raise InputError("job", job, "the id of a job that can be placed")
     j = tables.job_index[job]
@@ -92,18 +116,20 @@ def explain_job(tables: Tables, decision: Decision, job: str) -> Explanation:
         setup = float(ev.setup_minutes[i] - ev.setup_minutes[0])
         edges = int(ev.edges[i].sum() - ev.edges[0].sum())
         jobs = int((ev.late[i] > 1e-6).sum() - (ev.late[0] > 1e-6).sum())
-        text = _words(late, setup, edges, cost)
+        text = _words(late, setup, edges, cost, ev.terms[i] - ev.terms[0], money)
         sort[kind].append(Move(tables.machine_ids[machine], place, cost, late, setup, edges, jobs, text))
     best = {kind: min(moves, key=lambda move: move.cost) if moves else None for kind, moves in sort.items()}
     place = at - (int(np.flatnonzero(state.tour < 0)[here - 1]) + 1 if here else 0)
-    reasons = _reasons(tables, state, ev, j, here, at, best, blocked)
+    reasons = _reasons(tables, state, ev, j, here, at, best, blocked, name, machine_name)
     found = [move.cost for move in best.values() if move is not None]
     free = bool(found) and min(found) <= 1e-6
     return Explanation(job, tables.machine_ids[here], place, reasons, best["earlier"], best["later"],
                        best["elsewhere"], free)  # fmt: skip
 
 
-def _reasons(tables: Tables, state: State, ev, j: int, here: int, at: int, best, blocked) -> tuple[str, ...]:
+def _reasons(
+    tables: Tables, state: State, ev, j: int, here: int, at: int, best, blocked, name, machine_name
+) -> tuple[str, ...]:
     job, machine = tables.jobs[j], tables.week.machines[here]
     reasons = []
     if job.started:
@@ -116,16 +142,16 @@ def _reasons(tables: Tables, state: State, ev, j: int, here: int, at: int, best,
     first = tables.set_before[j]
     before = int(state.tour[at - 1]) if at and state.tour[at - 1] >= 0 else -1
     if first >= 0:
-        reasons.append(f"it follows {tables.jobs[first].id}, whose finished height sets its target")
+        reasons.append(f"it follows {name(tables.jobs[first].id)}, whose finished height sets its target")
     then = np.flatnonzero(tables.set_before == j)
     if then.size:
-        reasons.append(f"{tables.jobs[int(then[0])].id} waits for it")
+        reasons.append(f"{name(tables.jobs[int(then[0])].id)} waits for it")
     if not np.delete(tables.may[j].any(1), here).any():
-        reasons.append(f"only {machine.id} can take it")
+        reasons.append(f"only {machine_name(machine.id)} can take it")
     if ev.start[0, j] <= tables.release[j] + 1e-6 and tables.release[j] > 0:
         reasons.append("it cannot start earlier")
     if before >= 0 and tables.setup[here, before + 1, j] < 0.5 < tables.setup[here, :, j].max(initial=0.0):
-        reasons.append(f"no change of setup after {tables.jobs[before].id}")
+        reasons.append(f"no change of setup after {name(tables.jobs[before].id)}")
     later, earlier = best["later"], best["earlier"]
     if later is not None and later.cost > 1e-6:
         terms = ("late", later.late_minutes), ("setup", later.setup_minutes), ("edges", later.edges)

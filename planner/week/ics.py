@@ -50,13 +50,16 @@ def calendar_text(
     machine: str | None = None,
     person: str | None = None,
     title: Callable[[str], str] = str,
+    place: Callable[[str], str] = str,
+    who: Callable[[str], str] = str,
     domain: str = "surfacing-planner.invalid",
     version: int = 0,
 ) -> str:
     """The plan's work as an iCalendar object with CRLF line ends.
 
     ``stamp`` is the aware instant of writing. Times are local without a zone (form 1 of section 3.3.5), as the shop's
-    clock shows them. ``machine``, ``person``: only the work of one. ``title`` turns a job id into words; ``version``
+    clock shows them. ``machine``, ``person``: only the work of one. ``title``, ``place``
+    and ``who`` turn ids of jobs, machines and people into words; ``version``
     becomes SEQUENCE, so that a calendar replaces what an earlier version said. Raises `InputError` for a plan without
     a start.
     """
@@ -73,12 +76,13 @@ def calendar_text(
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//surfacing planner//week//EN", "CALSCALE:GREGORIAN"]
     for job, mine in rows.groupby("job", sort=False):
         number = 0
-        for place, work in mine.groupby("machine", sort=True):
+        for spot, work in mine.groupby("machine", sort=True):
             for part in _stretches(work):
                 number += 1
                 kinds = ", ".join(dict.fromkeys(part.kind))
-                who = ", ".join(dict.fromkeys(part.runner))
-                where = place or "bench"
+                hands = ", ".join(who(one) for one in dict.fromkeys(part.runner))
+                where = spot or "bench"
+                said = place(spot) if spot else "bench"
                 lines += [
                     "BEGIN:VEVENT",
                     f"UID:{_escape(str(job))}-{where}-{number}@{domain}".replace(" ", "-"),
@@ -86,9 +90,9 @@ def calendar_text(
                     f"SEQUENCE:{version}",
                     f"DTSTART:{part.start.min():%Y%m%dT%H%M%S}",
                     f"DTEND:{part.end.max():%Y%m%dT%H%M%S}",
-                    f"SUMMARY:{_escape(title(str(job)))} ({_escape(where)})",
-                    f"LOCATION:{_escape(where)}",
-                    f"DESCRIPTION:{_escape(who)}: {_escape(kinds)}",
+                    f"SUMMARY:{_escape(title(str(job)))} ({_escape(said)})",
+                    f"LOCATION:{_escape(said)}",
+                    f"DESCRIPTION:{_escape(hands)}: {_escape(kinds)}",
                     "END:VEVENT",
                 ]
     lines.append("END:VCALENDAR")

@@ -5,7 +5,7 @@ The order, people, bench-first marks and opened overtime stay as decided; everyt
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -248,13 +248,16 @@ def risk_of(
     edge_shape: float | None = None,
     measuring_minutes: float | None = None,
     rate_per_min: float = 0.0,
+    name: Callable[[str], str] = str,
+    money: str = "",
 ) -> Risk:
     """Sample the week ``samples`` times under one decision.
 
     ``doubts``: job id -> `Doubt`; a job without one runs as planned. ``edge_shape``: Weibull shape of edge life (use
     1 = its scale); edges then also end by themselves between passes, the one in the machine no earlier than its use
     so far. None: edges end only by the planning limit. ``measuring_minutes`` (with ``rate_per_min``): also say
-    whether measuring the threatening job first would pay. The same seed gives the same figures. Raises `InputError`
+    whether measuring the threatening job first would pay; ``name`` turns its id into words there, ``money`` is the
+    currency's sign. The same seed gives the same figures. Raises `InputError`
     on factors not above 0.
     """
     if samples < 2:
@@ -287,13 +290,13 @@ def risk_of(
     edges = pd.DataFrame.from_dict(edge_rows, orient="index", columns=["likely", "allow"])
     if edge_rows:
         edges.index = pd.MultiIndex.from_tuples(list(edge_rows), names=["machine", "grade"])
-    threat, money = _threat(sampled.minutes, ev.cost)
+    threat, moved = _threat(sampled.minutes, ev.cost)
     measuring = None
     if measuring_minutes is not None and threat >= 0:
         not_negative("measuring_minutes", measuring_minutes)
         measuring = measuring_first(
             tables, decision, ids[threat], doubts, minutes=measuring_minutes, rate_per_min=rate_per_min, seed=seed,
-            samples=min(samples, 600), edge_shape=edge_shape,
+            samples=min(samples, 600), edge_shape=edge_shape, name=name, money=money,
         )  # fmt: skip
     return Risk(
         jobs=jobs,
@@ -303,7 +306,7 @@ def risk_of(
         cost_mean=float(ev.cost.mean()),
         cost_allow=float(np.quantile(ev.cost, 0.8)),
         threat=ids[threat] if threat >= 0 else "",
-        threat_money=money,
+        threat_money=moved,
         samples=samples,
         late=ev.late,
         measuring=measuring,
@@ -342,6 +345,8 @@ def measuring_first(
     seed: int = 0,
     edge_shape: float | None = None,
     places: int = 12,
+    name: Callable[[str], str] = str,
+    money: str = "",
 ) -> Measuring:
     """What knowing a job's passes before placing it is worth: the best place on its machine for each number of passes,
     against the one best place for all. Places are chosen on one half of the samples and priced on the other."""
@@ -377,5 +382,8 @@ def measuring_first(
     price = minutes * rate_per_min
     pays = saves > price and saves > 0
     verb = "would pay" if pays else "would not pay"
-    sentence = f"Measuring {job} first {verb}: about {saves:.0f} saved on average for {minutes:.0f} min ({price:.0f})."
+    sentence = (
+        f"Measuring {name(job)} first {verb}: it takes {minutes:.0f} min ({money}{price:.0f}) and saves about "
+        f"{money}{saves:.0f} on average."
+    )
     return Measuring(job, saves, price, pays, sentence)

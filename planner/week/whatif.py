@@ -56,25 +56,43 @@ def with_machine_down(week: Week, machine: str, from_min: float, to_min: float) 
 
 
 def with_hours(week: Week, person: str, start_min: float, end_min: float, *, name: str, price_per_min: float) -> Week:
-    """The week with more hours for a person (a Saturday shift), which the plan may open under ``name``."""
+    """The week with more hours for a person (a Saturday shift), which the plan may open under ``name``. Machines that
+    the person may run are open then, too; what lies inside hours that exist already is left out."""
     if person not in [p.id for p in week.people]:
         raise InputError("person", person, "the id of a person in this week")
-    people = []
-    for one in week.people:
-        if one.id == person:
-            touching = [w for w in one.windows if w.end_min == start_min or w.start_min == end_min]
-            spans = [(w.start_min, w.end_min, w.overtime, w.price_per_min, w.shift) for w in one.windows]
-            spans.append((start_min, end_min, name, price_per_min, touching[0].shift if touching else None))
-            spans.sort(key=lambda span: span[0])
-            windows, last, number = [], object(), -1
-            for a, b, title, price, shift in spans:
-                if shift is None or shift != last:
-                    number += 1
-                last = shift
-                windows.append(Window(a, b, number, title, price))
-            one = replace(one, windows=tuple(windows))
-        people.append(one)
-    return replace(week, people=tuple(people))
+    if not finite("end_min", end_min) > finite("start_min", start_min):
+        raise InputError("end_min", end_min, f"a number above start_min ({start_min:g})")
+    runs = next(p.machines for p in week.people if p.id == person)
+    people = tuple(
+        replace(p, windows=_more(p.windows, start_min, end_min, name, price_per_min)) if p.id == person else p
+        for p in week.people
+    )
+    machines = tuple(
+        replace(m, windows=_more(m.windows, start_min, end_min, name, 0.0)) if m.id in runs else m
+        for m in week.machines
+    )
+    return replace(week, people=people, machines=machines)
+
+
+def _more(windows: tuple[Window, ...], start_min: float, end_min: float, name: str, price: float) -> tuple[Window, ...]:
+    """The windows and what of the stretch lies outside them, under a name; a stretch that touches a shift continues
+    it."""
+    pieces = [(start_min, end_min)]
+    for w in windows:
+        a, b = w.start_min, w.end_min
+        pieces = [piece for p, q in pieces for piece in ((p, min(q, a)), (max(p, b), q)) if piece[1] > piece[0]]
+    spans = [(w.start_min, w.end_min, w.overtime, w.price_per_min, w.shift) for w in windows]
+    for p, q in pieces:
+        touching = [w for w in windows if w.end_min == p or w.start_min == q]
+        spans.append((p, q, name, price, touching[0].shift if touching else None))
+    spans.sort(key=lambda span: span[0])
+    found, last, number = [], object(), -1
+    for a, b, title, paid, shift in spans:
+        if shift is None or shift != last:
+            number += 1
+        last = shift
+        found.append(Window(a, b, number, title, paid))
+    return tuple(found)
 
 
 def with_person(week: Week, person: Person) -> Week:
@@ -108,8 +126,10 @@ def what_if(
 
 def _figures(plan: Plan) -> list[float]:
     busy = plan.timeline[plan.timeline.person != ""]
+    # what waits for somebody is nobody's lateness in either plan
+    waiting = {job.id for job in plan.week.jobs if job.blocked}
     return [
-        float((plan.late_minutes > 1e-6).sum() + len(plan.unplaceable)),
+        float((plan.late_minutes > 0.5).sum() + len(set(plan.unplaceable) - waiting)),
         float((busy.end_min - busy.start_min).sum() / 60.0),
         float(sum(plan.edges.values())),
         plan.cost,

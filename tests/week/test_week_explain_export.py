@@ -97,7 +97,7 @@ def test_reasons_name_what_holds_a_job():
     urgent = explain_job(tables, decision, "urgent")
     # Behind "other" it is ready at 150 instead of 75: 70 minutes late at 3 a minute.
     assert urgent.later.late_minutes == 70 and urgent.later.cost == 210 and urgent.later.late_jobs == 1
-    assert "later means 70 min more late (+210)" in urgent.reasons
+    assert "later means 1 h 10 min more late (+210)" in urgent.reasons
     assert any("partner waits for it" in reason for reason in explain_job(tables, decision, "first").reasons)
     partner = explain_job(tables, decision, "partner")
     assert partner.reasons[0].startswith("it follows first")
