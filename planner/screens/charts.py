@@ -28,7 +28,8 @@ WORK = {
 def timeline(rows: pd.DataFrame, lanes: list[str]) -> alt.Chart:
     """The board: a lane per day, machine and person, the time of day across.
 
-    ``rows``: lane, begin, end (hours of the day), work (or "due", "missed", "now"), what, who, time. ``lanes`` in order.
+    ``rows``: lane, job, begin, end (hours of the day), work (or "break", "overtime", "due", "missed", "now"), what, who,
+    time. ``lanes`` in order. A click on a bar selects its job under the name "pick".
     """
     bars = rows[rows["work"].isin(WORK)]
     first, last = float(bars["begin"].min()) // 1, -(-float(bars["end"].max()) // 1)
@@ -38,6 +39,18 @@ def timeline(rows: pd.DataFrame, lanes: list[str]) -> alt.Chart:
     y = alt.Y("lane:N", sort=lanes, title=None, axis=alt.Axis(labelLimit=230))
     tips = ["what:N", "work:N", "who:N", "time:N"]
     base = alt.Chart(rows)
+    ground = (
+        base.transform_filter(alt.FieldOneOfPredicate("work", ["break", "overtime"]))
+        .mark_bar(height=22, opacity=0.35)
+        .encode(
+            x=x,
+            x2="end:Q",
+            y=y,
+            color=alt.condition("datum.work == 'overtime'", alt.value(SETUP), alt.value(INK)),
+            tooltip=["work:N", "who:N", "time:N"],
+        )
+    )
+    pick = alt.selection_point(name="pick", fields=["job"], on="click")
     drawn = (
         base.transform_filter(alt.FieldOneOfPredicate("work", list(WORK)))
         .mark_bar(height=16)
@@ -50,8 +63,10 @@ def timeline(rows: pd.DataFrame, lanes: list[str]) -> alt.Chart:
                 scale=alt.Scale(domain=list(WORK), range=list(WORK.values())),
                 legend=alt.Legend(orient="bottom", title=None, columns=6),
             ),
+            opacity=alt.condition(pick, alt.value(1.0), alt.value(0.45)),
             tooltip=tips,
         )
+        .add_params(pick)
     )
     marks = (
         base.transform_filter(alt.FieldOneOfPredicate("work", ["due", "missed"]))
@@ -63,7 +78,7 @@ def timeline(rows: pd.DataFrame, lanes: list[str]) -> alt.Chart:
         .mark_tick(color=LATE, thickness=2, size=24)
         .encode(x=x, y=y, tooltip=["what:N", "time:N"])
     )
-    return alt.layer(drawn, marks, now).properties(height=25 * len(lanes) + 90)
+    return alt.layer(ground, drawn, marks, now).properties(height=25 * len(lanes) + 90)
 
 
 def hours(frame: pd.DataFrame) -> alt.Chart:

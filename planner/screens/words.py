@@ -7,7 +7,7 @@ from datetime import datetime
 import pandas as pd
 
 from planner.cut.estimate import JobEstimate
-from planner.shop import Aim, Job, PassReason, Shop
+from planner.shop import Aim, DueKind, Job, PassReason, Shop
 from planner.units import Units, minutes_words
 from planner.week.queue import Queue
 
@@ -35,6 +35,24 @@ def job_name(shop: Shop, job_id: int) -> str:
 
 def when(moment: datetime | None) -> str:
     return "no date" if moment is None else f"{moment:%a %d %b %H:%M}"
+
+
+def due_words(job: Job) -> str:
+    """ "due Fri 27 Nov 15:00", "for the assembly that starts Fri 27 Nov 15:00"."""
+    if job.due is None:
+        return "no due time"
+    moment = f"{job.due:%a %d %b %H:%M}"
+    return f"for the assembly that starts {moment}" if job.due_kind is DueKind.ASSEMBLY else f"due {moment}"
+
+
+def machines_named(shop: Shop, reason: str) -> str:
+    """A reason of the week's search, which knows machines by number, with their names."""
+    parts = []
+    for part in reason.split("; "):
+        number, colon, rest = part.partition(": ")
+        machine = shop.machines.get(int(number)) if colon and number.isdigit() else None
+        parts.append(f"{machine.name}: {rest}" if machine else part)
+    return "; ".join(parts)
 
 
 def aim_words(job: Job, units: Units) -> str:

@@ -66,6 +66,13 @@ class Plan:
     def order(self) -> Mapping[str, tuple[str, ...]]:
         return self.decision.order
 
+    @property
+    def decision_key(self) -> tuple:
+        """The decision as a key: equal for equal decisions."""
+        d = self.decision
+        placed = tuple((m, ids) for m, ids in sorted(d.order.items()))
+        return placed, tuple(sorted(d.person.items())), tuple(sorted(d.bench_first)), tuple(sorted(d.opened))
+
 
 @dataclass
 class State:
@@ -84,7 +91,8 @@ def state_of(tables: Tables, decision: Decision, opened: frozenset[str] | None) 
     seen: set[int] = set()
     for machine in tables.machine_ids:
         lane = [tables.job_index[one] for one in decision.order.get(machine, ()) if one in tables.job_index]
-        lane = [j for j in lane if j not in seen]
+        # what this machine may no longer take (another one was named, the estimate changed) goes where it may
+        lane = [j for j in lane if j not in seen and tables.may[j, len(lanes)].any()]
         seen.update(lane)
         lanes.append(lane)
     for j in range(tables.n):

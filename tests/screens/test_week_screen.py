@@ -56,9 +56,9 @@ def test_a_plan_is_accepted_by_somebody(app, go, store):
 
 
 def test_replanning_proposes_and_only_accepting_changes_the_board(app, go, store, monkeypatch):
-    from planner.screens import week
+    from planner.screens import week_accept
 
-    monkeypatch.setattr(week, "SEARCH_SECONDS", 0.2)
+    monkeypatch.setattr(week_accept, "SEARCH_STEPS", 3)
     as_ab(app, store)
     go(app, "week")
     press(app, "Accept this plan")

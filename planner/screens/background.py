@@ -1,0 +1,88 @@
+"""Work of some seconds that pages need and don't wait for: one piece at a time, in a thread of its own, shared by all
+sessions. A page asks, draws without it, and asks again when it is there."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Hashable
+from queue import SimpleQueue
+from typing import Any
+
+import streamlit as st
+
+KEPT = 24
+
+
+class Work:
+    """``share`` done so far; ``over`` with a ``result``, or with the ``trouble`` that ended it."""
+
+    def __init__(self, make: Callable[[Callable[[float], None]], Any]) -> None:
+        self._make: Callable | None = make
+        self.share, self.over, self.dropped = 0.0, False, False
+        self.result: Any = None
+        self.trouble: Exception | None = None
+
+    def tell(self, share: float) -> None:
+        """Called by the work as it goes on; ends it when nobody wants it any more."""
+        if self.dropped:
+            raise _Dropped
+        self.share = share
+
+    def run(self) -> None:
+        """Do it; what goes wrong is kept and raised where the result is wanted."""
+        try:
+            if not self.dropped:
+                self.result = self._make(self.tell)
+        except _Dropped:
+            pass
+        except Exception as trouble:  # handed to whoever asks, not lost in a thread
+            self.trouble = trouble
+        self._make, self.over = None, True
+
+
+class _Dropped(Exception):
+    pass
+
+
+class _Desk:
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._works: dict[Hashable, tuple[Hashable, Work]] = {}
+        self._waiting: SimpleQueue[Work] = SimpleQueue()
+        self._thread: threading.Thread | None = None
+
+    def ask(self, slot: Hashable, key: Hashable, make: Callable[[Callable[[float], None]], Any]) -> Work:
+        with self._lock:
+            known = self._works.get(slot)
+            if known is not None and known[0] == key:
+                return known[1]
+            if known is not None:
+                known[1].dropped = True
+            work = Work(make)
+            self._works.pop(slot, None)
+            self._works[slot] = (key, work)
+            while len(self._works) > KEPT:
+                self._works.pop(next(iter(self._works)))[1].dropped = True
+            self._waiting.put(work)
+            if self._thread is None:
+                self._thread = threading.Thread(target=self._serve, name="background", daemon=True)
+                self._thread.start()
+            return work
+
+    def _serve(self) -> None:
+        while True:
+            self._waiting.get().run()
+
+
+@st.cache_resource(show_spinner=False)
+def _desk() -> _Desk:
+    return _Desk()
+
+
+def ask(slot: Hashable, key: Hashable, make: Callable[[Callable[[float], None]], Any]) -> Work:
+    """The work asked for under ``key``. ``make`` gets a function to tell its share done by, must call nothing of
+    Streamlit, and is not begun twice. A new key in the same slot ends the old work. Raises what the work raised."""
+    work = _desk().ask(slot, key, make)
+    if work.trouble is not None:
+        raise work.trouble
+    return work

@@ -1,0 +1,286 @@
+"""One job of the plan: why it stands where it stands, what moving it costs, and moving, pinning, holding, rushing it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+import streamlit as st
+
+from planner import InputError
+from planner.screens import access, estimate_view, plans, words
+from planner.screens.forms import Field, Form
+from planner.screens.plans import View
+from planner.screens.said import act
+from planner.screens.week_board import PICKED
+from planner.shop import Hold, Job, JobState, Shop
+from planner.units import Units, minutes_words
+from planner.week import Tables, compare, explain_job
+from planner.week.board import plan_of_decision
+from planner.week.explain import Explanation
+from planner.week.queue import Queue
+from planner.week.search import Decision, Plan
+
+QUEUED = "queue rows"
+
+
+def picked_in_queue() -> None:
+    """Callback of the queue: the row that was picked names the job."""
+    rows = st.session_state["queue table"].selection.rows
+    shown = st.session_state.get(QUEUED, ())
+    if rows and rows[0] < len(shown):
+        st.session_state[PICKED] = int(shown[rows[0]])
+
+
+def draw(view: View, shop: Shop, queue: Queue, units: Units) -> None:
+    """The picked job, under the board."""
+    placed = [int(j) for ids in view.plan.order.values() for j in ids if j in view.plan.jobs.index]
+    others = [job.id for job in shop.open_jobs() if job.id not in placed]
+    choices = [None, *(j for j in placed if j in shop.jobs), *others]
+    if st.session_state.get(PICKED) not in choices:
+        st.session_state[PICKED] = None
+    chosen = st.selectbox(
+        "Job",
+        choices,
+        key=PICKED,
+        format_func=lambda j: "pick a job, here or on the board" if j is None else words.job_name(shop, j),
+        persist_state="session",
+        width=380,
+    )
+    if chosen is None:
+        return
+    job = shop.jobs[chosen]
+    with st.container(border=True):
+        _standing(view, shop, job)
+        _buttons(view, shop, job, units)
+        estimate_view.draw(shop, job, queue.estimates[chosen], units)
+        estimate_view.print_button(shop, job, queue.estimates[chosen], units)
+
+
+# -- why it stands there -----------------------------------------------------------------------------------------------
+def _standing(view: View, shop: Shop, job: Job) -> None:
+    plan, name = view.plan, words.job_name(shop, job.id)
+    if str(job.id) not in plan.jobs.index:
+        why = plan.unplaceable.get(str(job.id), "it has no place in this plan")
+        st.markdown(f"**{name}** is not placed: {words.machines_named(shop, why)}.")
+        return
+    row = plan.jobs.loc[str(job.id)]
+    start, ready = (plan.start + timedelta(minutes=float(row[c])) for c in ("start_min", "ready_min"))
+    machine = shop.machines[int(row["machine"])].name
+    late = float(row["late_minutes"])
+    st.markdown(
+        f"**{name}** on {machine}, {start:%a %d %b %H:%M}, ready {ready:%a %d %b %H:%M}; {words.due_words(job)}"
+        + (f": **{minutes_words(late)} late**" if late > 0.5 else "")
+        + "."
+    )
+    reasons = [f"{r[0].upper()}{r[1:]}" for r in _explained(view, shop, job.id).reasons]
+    st.markdown("Why it stands there: " + ". ".join(reasons) + ".")
+    said = _moves(_explained(view, shop, job.id), shop)
+    if said:
+        st.caption("The best other places: " + "; ".join(said) + ".")
+
+
+def _explained(view: View, shop: Shop, job_id: int) -> Explanation:
+    plan = view.plan
+    return _explanation(access.kind(), *access.versions(), plan.start, plan.decision_key, job_id, plan, shop)
+
+
+@st.cache_resource(max_entries=64, show_spinner=False)
+def _explanation(which, version, records, start, key, job_id: int, _plan: Plan, _shop: Shop) -> Explanation:
+    return explain_job(
+        Tables(_plan.week),
+        _plan.decision,
+        str(job_id),
+        name=lambda j: words.job_name(_shop, int(j)),
+        machine_name=lambda m: _shop.machines[int(m)].name,
+        money=_shop.settings.currency,
+    )
+
+
+def _moves(found: Explanation, shop: Shop) -> list[str]:
+    said = []
+    for word, move in (("earlier", found.earlier), ("later", found.later)):
+        if move is not None:
+            said.append(f"{word} {move.text}")
+    if found.elsewhere is not None:
+        said.append(f"on {shop.machines[int(found.elsewhere.machine)].name} {found.elsewhere.text}")
+    return said
+
+
+# -- buttons -----------------------------------------------------------------------------------------------------------
+def _buttons(view: View, shop: Shop, job: Job, units: Units) -> None:
+    placed = str(job.id) in view.plan.jobs.index
+    running = job.state is JobState.RUNNING
+    with st.container(horizontal=True):
+        if placed and not running:
+            st.button(
+                "Earlier", on_click=act, args=(move, job.id, -1), shortcut="Alt+Up", icon=":material/arrow_upward:"
+            )
+            st.button(
+                "Later", on_click=act, args=(move, job.id, 1), shortcut="Alt+Down", icon=":material/arrow_downward:"
+            )
+            for machine in _others(view.plan, job.id):
+                noun = shop.machines[int(machine)]
+                st.button(
+                    f"To {noun.name}",
+                    key=f"to/{machine}",
+                    on_click=act,
+                    args=(move_to, job.id, machine),
+                    shortcut="Alt+M" if len(view.plan.week.machines) == 2 else None,
+                )
+            pinned = view.pins.get(job.id)
+            said = "Free its time" if pinned else "Keep its time"
+            st.button(
+                said, on_click=act, args=(pin_time, job.id), help=_pin_words(view, job.id, pinned), shortcut="Alt+P"
+            )
+        if not running:
+            _machine_button(view, shop, job)
+            st.button("No rush" if job.rush else "Rush", on_click=act, args=(rush, job.id), shortcut="Alt+U")
+            with st.popover("Hold"):
+                _hold(shop, job, units)
+
+
+def _pin_words(view: View, job_id: int, pinned: datetime | None) -> str:
+    if pinned is not None:
+        return f"It is kept at {pinned:%a %d %b %H:%M}."
+    start = view.plan.start + timedelta(minutes=float(view.plan.jobs.loc[str(job_id), "start_min"]))
+    return f"It starts at {start:%a %d %b %H:%M} in every plan to come, until freed."
+
+
+def _machine_button(view: View, shop: Shop, job: Job) -> None:
+    if len(shop.machines) < 2:
+        return
+    if job.machine_id is not None:
+        name = shop.machines[job.machine_id].name if job.machine_id in shop.machines else "its machine"
+        st.button("Any machine", on_click=act, args=(pin_machine, job.id, None), help=f"It is kept on {name}.")
+    elif str(job.id) in view.plan.jobs.index:
+        here = int(view.plan.jobs.loc[str(job.id), "machine"])
+        st.button(f"Only {shop.machines[here].name}", on_click=act, args=(pin_machine, job.id, here))
+
+
+def _hold(shop: Shop, job: Job, units: Units) -> None:
+    part = shop.part_of(job)
+    fields = (
+        Field("waiting_for", "Waits for", required=True, placeholder="owner, welder, parts desk"),
+        Field("reason", "For what", required=True),
+    )
+    form = Form("hold", part.id, fields, {}, units, access.repository())
+    form.draw(columns=1)
+    form.say()
+    form.button("Hold it", lambda values: hold(part, values), primary=False)
+
+
+def hold(part, values: Mapping[str, str]) -> str:
+    """The part waits for somebody, from today on."""
+    added = Hold(values["waiting_for"], values["reason"], access.now().date())
+    access.repository().save(replace(part, holds=(*part.holds, added)), by=access.who(), at=access.now())
+    return f"{part.tag} waits for {added.waiting_for}. Its jobs leave the board at the next re-plan."
+
+
+# -- what the buttons do -----------------------------------------------------------------------------------------------
+def _others(plan: Plan, job_id: int) -> list[str]:
+    """Machines beside its own that may take the job."""
+    job = next(j for j in plan.week.jobs if j.id == str(job_id))
+    here = plan.jobs.loc[job.id, "machine"]
+    return [m.id for m in plan.week.machines if m.id in job.steps and m.id != here and job.pin_machine in ("", m.id)]
+
+
+def move(job_id: int, by: int) -> str:
+    """One place earlier or later on its machine, past jobs that are placed; a proposal, not the board."""
+    view = plans.look()
+    order = {m: list(ids) for m, ids in view.plan.order.items()}
+    key = str(job_id)
+    machine = next(m for m, ids in order.items() if key in ids)
+    placed = [j for j in order[machine] if j in view.plan.jobs.index]
+    at = placed.index(key) + by
+    if not 0 <= at < len(placed):
+        raise InputError(words.job_name(access.shop(), job_id), "first" if by < 0 else "last", "a place further on")
+    other = placed[at]
+    if access.shop().jobs[int(other)].state is JobState.RUNNING:
+        raise InputError(words.job_name(access.shop(), int(other)), "running", "a running job stays first")
+    ids = order[machine]
+    i, k = ids.index(key), ids.index(other)
+    ids[i], ids[k] = ids[k], ids[i]
+    return _propose(
+        view, order, f"{words.job_name(access.shop(), job_id)} one place {'earlier' if by < 0 else 'later'}"
+    )
+
+
+def move_to(job_id: int, machine: str) -> str:
+    """To the place on another machine that costs least."""
+    view, shop = plans.look(), access.shop()
+    found = _explained(view, shop, job_id).elsewhere
+    order = {m: [j for j in ids if j != str(job_id)] for m, ids in view.plan.order.items()}
+    place = found.place if found is not None and found.machine == machine else len(order[machine])
+    order[machine].insert(place, str(job_id))
+    return _propose(view, order, f"{words.job_name(shop, job_id)} to {shop.machines[int(machine)].name}")
+
+
+def _propose(view: View, order: Mapping[str, list[str]], what: str) -> str:
+    """Keep a moved order as a proposal, unless it leaves a job without a place; says what it changes."""
+    before = view.plan.decision
+    decision = Decision({m: tuple(ids) for m, ids in order.items()}, before.person, before.bench_first, before.opened)
+    shop, accepted = access.shop(), view.accepted
+    payload = accepted.payload if accepted else None
+    then = plan_of_decision(
+        shop, access.queue(), view.plan.start, decision, access.knowledge(), accepted=payload, pins=view.pins
+    )
+    lost = [j for j in view.plan.jobs.index if j not in then.jobs.index]
+    if lost:
+        named = ", ".join(words.job_name(shop, int(j)) for j in lost)
+        raise InputError(what, "", f"an order in which {named} still has a place (the first of a set is cut first)")
+    plans.propose(decision, view.pins, what)
+    return f"{what}: {effect(view.plan, then, shop)}. Nothing on the board moves until you accept."
+
+
+def effect(before: Plan, after: Plan, shop: Shop) -> str:
+    """ "late jobs 0 → 1, costs $12 more"."""
+    figures = compare(before, after).figures
+    money = shop.settings.currency
+    said = []
+    late, edges, cost = (figures.loc[row] for row in ("late jobs", "edges", "cost"))
+    if late.change:
+        said.append(f"late jobs {late.now:.0f} → {late.then:.0f}")
+    if edges.change:
+        said.append(f"edges {edges.now:.0f} → {edges.then:.0f}")
+    if abs(cost.change) >= 0.5:
+        said.append(f"costs {money}{cost.change:.0f} more" if cost.change > 0 else f"saves {money}{-cost.change:.0f}")
+    return ", ".join(said) or "nothing gets later or dearer"
+
+
+def pin_time(job_id: int) -> str:
+    """Keep a job at the time it stands at, or free it."""
+    view, shop = plans.look(), access.shop()
+    pins, name = dict(view.pins), words.job_name(shop, job_id)
+    if job_id in pins:
+        del pins[job_id]
+        plans.propose(view.plan.decision, pins, f"{name} free again")
+        return f"{name} may move again in the next plan."
+    start = view.plan.start + timedelta(minutes=float(view.plan.jobs.loc[str(job_id), "start_min"]))
+    pins[job_id] = start.replace(second=0, microsecond=0)
+    plans.propose(view.plan.decision, pins, f"{name} kept at {start:%a %H:%M}")
+    return f"{name} is kept at {start:%a %d %b %H:%M}. Accept the proposal to keep it so for everybody."
+
+
+def pin_machine(job_id: int, machine_id: int | None) -> str:
+    """Keep a job on a machine, or let it go to any."""
+    shop = access.shop()
+    _save(replace(shop.jobs[job_id], machine_id=machine_id))
+    name = words.job_name(shop, job_id)
+    if machine_id is None:
+        return f"{name} may go on any machine that takes it."
+    return f"{name} is kept on {shop.machines[machine_id].name}."
+
+
+def rush(job_id: int) -> str:
+    """A rush job counts five times as much when it is late."""
+    shop = access.shop()
+    job = shop.jobs[job_id]
+    _save(replace(job, rush=not job.rush))
+    name = words.job_name(shop, job_id)
+    return f"{name} is no rush job any more." if job.rush else f"{name} is a rush job now. Re-plan to bring it forward."
+
+
+def _save(job: Job) -> None:
+    access.repository().save(job, by=access.who(), at=access.now())

@@ -1,0 +1,64 @@
+"""Hours booked against hours there, and what the edges will have cut."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import pandas as pd
+import streamlit as st
+
+from planner.screens import charts
+from planner.screens.picture import Picture
+from planner.shop import Shop
+from planner.units import Units
+from planner.week.board import hours, week_end
+
+
+def draw(shop: Shop, now: datetime, units: Units, seen: Picture) -> None:
+    left, right = st.columns([4, 5])
+    with left:
+        _load(shop, now, seen)
+    with right:
+        _edges(units, seen)
+
+
+def _load(shop: Shop, now: datetime, seen: Picture) -> None:
+    st.subheader("Hours this week")
+    plan, end = seen.plan, week_end(now)
+    frame = seen.once("hours", lambda: hours(plan, shop, now, end), now)
+    if frame["available"].sum() == 0:
+        frame = seen.once("next hours", lambda: hours(plan, shop, now, end + timedelta(days=7)), now)
+        st.caption("This week is over: next week's hours.")
+    chart = seen.chart("hours", lambda: charts.hours(frame), now)
+    st.vega_lite_chart(spec=chart, width="stretch", alt="Hours booked against hours available")
+    for row in frame.itertuples():
+        if row.booked > row.available + 0.05:
+            st.error(f"{row.who} is booked {row.booked:.1f} h and has {row.available:.1f} h.")
+
+
+def _edges(units: Units, seen: Picture) -> None:
+    st.subheader("Edges this week")
+    course = seen.course()
+    if len(course):
+        table = pd.DataFrame(
+            {
+                "Machine": course["machine"],
+                "Edge": [
+                    f"{g}, {'in the cutter now' if e == 0 else f'fresh no. {e}'}"
+                    for g, e in zip(course["grade"], course["edge"], strict=True)
+                ],
+                "Material": [m.replace("_", " ") for m in course["material"]],
+                "Jobs": course["jobs"],
+                f"Swept ({units.area_unit})": [units.area(a, unit=False) for a in course["swept_mm2"]],
+                "Spent after": [f"{u:.0%}" for u in course["use_after"]],
+            }
+        )
+        st.dataframe(table, hide_index=True, width="stretch")
+        st.caption(f"Indexed before {course['limit'].iloc[0]:.0%} of an edge's life is spent, the planning limit.")
+    needs = seen.needs()
+    short = needs[needs["short"] > 0]
+    for row in short.itertuples():
+        st.error(f"{row.grade}: {row.needed} edges needed, {row.at_hand} at hand. Order {row.to_order} inserts.")
+    if short.empty:
+        parts = [f"{r.grade}: {r.needed} to index, {r.at_hand} at hand" for r in needs.itertuples()]
+        st.caption("Edges needed this week against stock: " + "; ".join(parts))

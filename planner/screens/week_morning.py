@@ -1,0 +1,137 @@
+"""The top of the week: more work than hours and what would cure it, then each machine's first job, and who is waited
+for."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pandas as pd
+import streamlit as st
+
+from planner.screens import access, background, words
+from planner.screens.plans import View
+from planner.screens.said import act
+from planner.screens.spindle_view import draw_spindle
+from planner.shop import JobState, Overtime, Shop
+from planner.units import Units, minutes_words
+from planner.week.overload import Overload, cures, overload_of
+from planner.week.queue import Queue
+
+_SHOWN = 5
+
+
+# -- overload ----------------------------------------------------------------------------------------------------------
+def overload(view: View, shop: Shop) -> list[background.Work]:
+    """Say an overload first, with what would cure it; returns what is still being worked out."""
+    too_much = overload_of(view.plan)
+    if not too_much:
+        return []
+    plan = view.plan
+    key = (*access.versions(), plan.decision_key, plan.start.replace(minute=0))
+    work = background.ask(("cures", access.kind(), view.proposed), key, lambda tell: cures(shop, plan, progress=tell))
+    with st.container(border=True):
+        st.error(_overload_words(shop, too_much))
+        _late_jobs(view, shop, too_much)
+        if not work.over:
+            st.progress(min(1.0, work.share), text="Working out what would help …")
+            return [work]
+        _cures(shop, work.result or ())
+    return []
+
+
+def _overload_words(shop: Shop, too_much: Overload) -> str:
+    said = []
+    if too_much.late:
+        count = len(too_much.late)
+        said.append(f"{count} job{'s' if count > 1 else ''} late, {minutes_words(too_much.minutes)} in all")
+    if too_much.unplaced:
+        named = ", ".join(words.job_name(shop, j) for j in too_much.unplaced[:_SHOWN])
+        said.append(f"no hours left for {named}")
+    return "**More work than hours:** " + "; ".join(said) + "."
+
+
+def _late_jobs(view: View, shop: Shop, too_much: Overload) -> None:
+    for job_id, minutes in list(too_much.late.items())[:_SHOWN]:
+        ready = view.plan.start + timedelta(minutes=float(view.plan.jobs.loc[str(job_id), "ready_min"]))
+        ready = pd.Timestamp(ready).ceil("15min")
+        st.markdown(
+            f"- **{words.job_name(shop, job_id)}**: {minutes_words(minutes)} late "
+            f"({words.due_words(shop.jobs[job_id])}). Moving the time to {ready:%a %d %b %H:%M} would keep it."
+        )
+    if len(too_much.late) > _SHOWN:
+        st.caption(f"and {len(too_much.late) - _SHOWN} more, see Ready and Due in the queue")
+
+
+def _cures(shop: Shop, found) -> None:
+    money = shop.settings.currency
+    if found:
+        st.markdown("**What would help**")
+    for i, cure in enumerate(found):
+        said, button = st.columns([5, 1], vertical_alignment="center")
+        left = f"{cure.late_jobs} late" if cure.late_jobs else "nothing late"
+        verb = "saves" if cure.cost < 0 else "costs"
+        said.markdown(f"{cure.words}: **{left}**, {verb} {money}{abs(cure.cost):.0f}, lateness counted")
+        if cure.offer is not None:
+            button.button("Offer it", key=f"cure/{i}", on_click=act, args=(offer, cure.offer), width="stretch")
+
+
+def offer(overtime: Overtime) -> str:
+    """Store an overtime offer; the next re-plan may take it."""
+    access.repository().add(overtime, by=access.who(), at=access.now())
+    return f"Overtime on {overtime.start:%a %d %b} is offered. Re-plan to use it."
+
+
+# -- morning -----------------------------------------------------------------------------------------------------------
+def draw(view: View, shop: Shop, queue: Queue, units: Units) -> None:
+    """First job per machine with its edge; what is ready, and who is waited for."""
+    plan = view.plan
+    cells = st.columns(len(plan.week.machines) + 1)
+    for cell, machine in zip(cells, plan.week.machines, strict=False):
+        with cell, st.container(border=True):
+            _first_job(shop, queue, plan, machine, units)
+    with cells[-1], st.container(border=True):
+        waits = [j for j in shop.open_jobs() if shop.part_of(j).waits_for]
+        ready = len(shop.open_jobs()) - len(waits)
+        st.markdown(f"**{ready} ready to cut, {len(waits)} waiting**")
+        for job in waits[:8]:
+            st.caption(f"{words.job_name(shop, job.id)}: {'; '.join(shop.part_of(job).waits_for)}")
+        if len(waits) > 8:
+            st.caption(f"and {len(waits) - 8} more, see the queue")
+    reasons = {j: why for j, why in plan.unplaceable.items() if not shop.part_of(shop.jobs[int(j)]).waits_for}
+    for job_id, why in reasons.items():
+        if "within the hours" not in why:
+            st.error(f"{words.job_name(shop, int(job_id))} cannot be placed: {words.machines_named(shop, why)}")
+
+
+def _first_job(shop: Shop, queue: Queue, plan, machine, units: Units) -> None:
+    noun = shop.machines[int(machine.id)]
+    order = [int(j) for j in plan.order.get(machine.id, ()) if int(j) in shop.jobs]
+    order = [j for j in order if str(j) in plan.jobs.index]
+    if not order:
+        st.markdown(f"**{noun.name}**")
+        st.write("Nothing to cut.")
+        return
+    first = order[0]
+    estimate = queue.by_machine.get((first, int(machine.id))) or queue.estimates[first]
+    start = plan.start + timedelta(minutes=float(plan.jobs.loc[str(first), "start_min"]))
+    verb = "Running" if shop.jobs[first].state is JobState.RUNNING else "First"
+    st.markdown(f"**{noun.name}** · {verb}: **{words.job_name(shop, first)}** at {start:%a %H:%M}")
+    grade = estimate.setup.grade.name if estimate.setup else "no grade"
+    edge = machine.edges.get(grade)
+    used = f", {edge.used:.0%} of its life spent" if edge else ""
+    mine = plan.timeline[(plan.timeline["job"] == str(first)) & (plan.timeline["machine"] == machine.id)]
+    kinds = mine["kind"].tolist()
+    if "index" in kinds:
+        used += ": index it before this job"
+    elif "index stop" in kinds:
+        used += ": index it during this job"
+    cut = words.likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units)
+    st.write(f"{cut} in {len(estimate.passes_likely)} passes · edge: {grade}{used}")
+    draw_spindle(shop, queue, noun, order, units)
+    if len(order) > 1:
+        st.caption("then " + ", ".join(words.job_name(shop, j) for j in order[1:4]))
+    button = st.button("Run sheet", key=f"run/{machine.id}")
+    if button:
+        st.session_state["run job"] = first
+        st.session_state["go to"] = "run"
+        st.rerun()
