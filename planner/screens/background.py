@@ -11,14 +11,17 @@ from typing import Any
 import streamlit as st
 
 KEPT = 24
+Make = Callable[[Callable[[float], None]], Any]
 
 
 class Work:
-    """``share`` done so far; ``over`` with a ``result``, or with the ``trouble`` that ended it."""
+    """``share`` done so far; ``over`` with a ``result``, or with the ``trouble`` that ended it; ``dropped``: nobody wants
+    it any more."""
 
-    def __init__(self, make: Callable[[Callable[[float], None]], Any]) -> None:
-        self._make: Callable | None = make
-        self.share, self.over, self.dropped = 0.0, False, False
+    def __init__(self, make: Make, text: str) -> None:
+        self._make: Make | None = make
+        self.text = text
+        self.share, self.begun, self.over, self.dropped = 0.0, False, False, False
         self.result: Any = None
         self.trouble: Exception | None = None
 
@@ -30,6 +33,7 @@ class Work:
 
     def run(self) -> None:
         """Do it; what goes wrong is kept and raised where the result is wanted."""
+        self.begun = True
         try:
             if not self.dropped:
                 self.result = self._make(self.tell)
@@ -47,22 +51,21 @@ class _Dropped(Exception):
 class _Desk:
     def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._works: dict[Hashable, tuple[Hashable, Work]] = {}
+        self._works: dict[tuple[Hashable, Hashable], Work] = {}
         self._waiting: SimpleQueue[Work] = SimpleQueue()
         self._thread: threading.Thread | None = None
 
-    def ask(self, slot: Hashable, key: Hashable, make: Callable[[Callable[[float], None]], Any]) -> Work:
+    def ask(self, name: Hashable, key: Hashable, text: str, make: Make) -> Work:
         with self._lock:
-            known = self._works.get(slot)
-            if known is not None and known[0] == key:
-                return known[1]
-            if known is not None:
-                known[1].dropped = True
-            work = Work(make)
-            self._works.pop(slot, None)
-            self._works[slot] = (key, work)
+            known = self._works.get((name, key))
+            if known is not None and not known.dropped:
+                return known
+            for (other, _), work in self._works.items():
+                # what was asked for before the plan changed and is not begun is wanted no more
+                work.dropped |= other == name and not work.begun
+            work = self._works[name, key] = Work(make, text)
             while len(self._works) > KEPT:
-                self._works.pop(next(iter(self._works)))[1].dropped = True
+                self._works.pop(next(iter(self._works))).dropped = True
             self._waiting.put(work)
             if self._thread is None:
                 self._thread = threading.Thread(target=self._serve, name="background", daemon=True)
@@ -79,10 +82,11 @@ def _desk() -> _Desk:
     return _Desk()
 
 
-def ask(slot: Hashable, key: Hashable, make: Callable[[Callable[[float], None]], Any]) -> Work:
-    """The work asked for under ``key``. ``make`` gets a function to tell its share done by, must call nothing of
-    Streamlit, and is not begun twice. A new key in the same slot ends the old work. Raises what the work raised."""
-    work = _desk().ask(slot, key, make)
+def ask(name: Hashable, key: Hashable, text: str, make: Make) -> Work:
+    """The work ``name`` for what ``key`` stands for; ``text`` says it while it goes on. ``make`` gets a function to tell
+    its share done by, must call nothing of Streamlit, and is not begun twice for one key. Raises what the work
+    raised."""
+    work = _desk().ask(name, key, text, make)
     if work.trouble is not None:
         raise work.trouble
     return work

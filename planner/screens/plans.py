@@ -25,6 +25,8 @@ from planner.week.search import Decision, Plan
 PROPOSALS, FIRST = "week proposal", "week first plan"
 _OPEN = "open proposal"
 
+_BETTER = "Looking for a better order; the one below is good enough to start with"
+
 FIRST_STEPS = 60
 """Steps of search of a shop's first plan, and of a re-plan: the same steps give the same plan on any machine."""
 
@@ -231,7 +233,7 @@ def _first_search() -> background.Work | None:
 
         return plan_shop(shop, queue, now, knowledge, begin_with=begin, steps=FIRST_STEPS, progress=step).decision
 
-    work = background.ask(("first plan", access.kind()), tuple(stamp), search)
+    work = background.ask(("first plan", access.kind()), tuple(stamp), _BETTER, search)
     if not work.over:
         return work
     if work.result is not None:

@@ -36,6 +36,7 @@ def draw() -> None:
     seen = picture(view.plan)
     waiting = [view.searching] if view.searching is not None else []
     week_accept.head(view, shop)
+    going_on = st.container()
     waiting += week_morning.overload(view, shop)
     week_morning.draw(view, shop, queue, units)
     week_board.draw(view, shop, seen, now)
@@ -46,7 +47,8 @@ def draw() -> None:
     week_whatif.draw(view, shop)
     week_accept.versions(view, shop)
     week_accept.take_away(view, shop, now)
-    week_live.watch(waiting)
+    with going_on:
+        week_live.watch(waiting)
 
 
 def _first_steps(shop: Shop) -> None:

@@ -26,7 +26,7 @@ _LISTED = 12
 def head(view: View, shop: Shop) -> None:
     """What plan this is, and what can be done with it."""
     late = int((view.plan.late_minutes > 0.5).sum())
-    counted = f"{late} job{'' if late == 1 else 's'} late"
+    counted = f"{late or 'no'} job{'s' if late > 1 else ''} late"
     if view.proposal is not None:
         st.info(_proposed_words(view, counted))
     elif view.board is None:
@@ -36,10 +36,6 @@ def head(view: View, shop: Shop) -> None:
     else:
         by, at = view.accepted.by, view.accepted.at
         st.success(f"Plan accepted by {by or 'nobody named'} on {at:%a %d %b at %H:%M}. It holds.")
-    if view.searching is not None:
-        st.progress(
-            min(1.0, view.searching.share), text="Looking for a better order; this one is good enough to start with"
-        )
     _buttons(view, shop)
     say()
     if view.proposal is not None and view.board is not None:

@@ -29,12 +29,11 @@ def draw(view: View, shop: Shop, queue: Queue) -> list[background.Work]:
         return []
     knowledge = access.knowledge()
     key = (*access.versions(), plan.decision_key, plan.start.replace(minute=0))
-    work = background.ask(
-        ("certainty", access.kind(), view.proposed), key, lambda tell: work_out(plan, shop, queue, knowledge)
-    )
+    text = "Running the week a thousand times, with passes and minutes as they may turn out"
+    work = background.ask(("certainty", access.kind()), key, text, lambda tell: work_out(plan, shop, queue, knowledge))
     st.subheader("How sure it is")
     if not work.over:
-        st.caption("Running the week a thousand times, with passes and minutes as they may turn out …")
+        st.caption("Being worked out …")
         return [work]
     if work.result is not None:
         _show(plan, shop, work.result)

@@ -13,22 +13,23 @@ LOOK_EVERY, WAIT_EVERY = 4.0, 1.0
 
 def watch(waiting: list[Work]) -> None:
     """Draw the page anew once anything changed since it was drawn, or once something it waits for is there."""
-    going_on = [work for work in waiting if not work.over]
+    going_on = tuple(work for work in waiting if not work.over)
     seen = (access.kind(), access.repository().data_version())
-    look = _look if not going_on else _wait
-    look(seen, tuple(going_on))
+    if going_on:
+        _wait(seen, going_on)
+    else:
+        _look(seen)
 
 
 @st.fragment(run_every=LOOK_EVERY)
-def _look(seen: tuple, waiting: tuple[Work, ...]) -> None:
-    _again_when_changed(seen, waiting)
+def _look(seen: tuple) -> None:
+    if seen != (access.kind(), access.repository().data_version()):
+        st.rerun()
 
 
 @st.fragment(run_every=WAIT_EVERY)
 def _wait(seen: tuple, waiting: tuple[Work, ...]) -> None:
-    _again_when_changed(seen, waiting)
-
-
-def _again_when_changed(seen: tuple, waiting: tuple[Work, ...]) -> None:
     if any(work.over for work in waiting) or seen != (access.kind(), access.repository().data_version()):
         st.rerun()
+    shown = next((work for work in waiting if work.begun), waiting[0])
+    st.progress(min(1.0, shown.share), text=f"{shown.text} …")

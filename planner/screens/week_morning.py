@@ -28,12 +28,13 @@ def overload(view: View, shop: Shop) -> list[background.Work]:
         return []
     plan = view.plan
     key = (*access.versions(), plan.decision_key, plan.start.replace(minute=0))
-    work = background.ask(("cures", access.kind(), view.proposed), key, lambda tell: cures(shop, plan, progress=tell))
+    text = "Working out what would help against the overload"
+    work = background.ask(("cures", access.kind()), key, text, lambda tell: cures(shop, plan, progress=tell))
     with st.container(border=True):
         st.error(_overload_words(shop, too_much))
         _late_jobs(view, shop, too_much)
         if not work.over:
-            st.progress(min(1.0, work.share), text="Working out what would help …")
+            st.caption("What would help is being worked out …")
             return [work]
         _cures(shop, work.result or ())
     return []
