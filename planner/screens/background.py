@@ -16,11 +16,11 @@ Make = Callable[[Callable[[float], None]], Any]
 
 class Work:
     """``share`` done so far; ``over`` with a ``result``, or with the ``trouble`` that ended it; ``dropped``: nobody wants
-    it any more."""
+    it any more; ``before``: the last result of that name, to be shown meanwhile."""
 
-    def __init__(self, make: Make, text: str) -> None:
+    def __init__(self, make: Make, text: str, before: Any = None) -> None:
         self._make: Make | None = make
-        self.text = text
+        self.text, self.before = text, before
         self.share, self.begun, self.over, self.dropped = 0.0, False, False, False
         self.result: Any = None
         self.trouble: Exception | None = None
@@ -60,10 +60,12 @@ class _Desk:
             known = self._works.get((name, key))
             if known is not None and not known.dropped:
                 return known
+            before = None
             for (other, _), work in self._works.items():
+                before = work.result if other == name and work.result is not None else before
                 # what was asked for before the plan changed and is not begun is wanted no more
                 work.dropped |= other == name and not work.begun
-            work = self._works[name, key] = Work(make, text)
+            work = self._works[name, key] = Work(make, text, before)
             while len(self._works) > KEPT:
                 self._works.pop(next(iter(self._works))).dropped = True
             self._waiting.put(work)

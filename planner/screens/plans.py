@@ -164,7 +164,9 @@ def proposal_plan(proposal: Proposal, accepted: AcceptedPlan | None) -> Plan:
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
-def _proposal_plan(which, version: access.Version, records: int, now: datetime, key: str, _proposal: Proposal, _accepted) -> Plan:
+def _proposal_plan(
+    which, version: access.Version, records: int, now: datetime, key: str, _proposal: Proposal, _accepted
+) -> Plan:
     payload = _accepted.payload if _accepted else None
     return plan_of_decision(
         access.shop(),
@@ -219,8 +221,9 @@ def _first_plan(which, version: access.Version, records: int, start: datetime, k
 
 def _first_search() -> background.Work | None:
     """The search of the first plan, going on; None once its outcome for the shop as it stands today is kept."""
-    store, versions, now = access.repository(), access.versions(), _quarter()
-    stamp = [*versions, now.date().isoformat()]
+    store, (version, records), now = access.repository(), access.versions(), _quarter()
+    # entries on run sheets don't start it anew
+    stamp = f"{version[0]}/{records}/{now:%Y-%m-%d}"
     kept = store.get_draft(FIRST)
     if kept is not None and kept.get("stamp") == stamp:
         return None
@@ -233,7 +236,7 @@ def _first_search() -> background.Work | None:
 
         return plan_shop(shop, queue, now, knowledge, begin_with=begin, steps=FIRST_STEPS, progress=step).decision
 
-    work = background.ask(("first plan", access.kind()), tuple(stamp), _BETTER, search)
+    work = background.ask(("first plan", access.kind()), stamp, _BETTER, search)
     if not work.over:
         return work
     if work.result is not None:

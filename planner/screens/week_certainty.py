@@ -32,12 +32,12 @@ def draw(view: View, shop: Shop, queue: Queue) -> list[background.Work]:
     text = "Running the week a thousand times, with passes and minutes as they may turn out"
     work = background.ask(("certainty", access.kind()), key, text, lambda tell: work_out(plan, shop, queue, knowledge))
     st.subheader("How sure it is")
-    if not work.over:
+    found = work.result if work.over else work.before
+    if found is None:
         st.caption("Being worked out …")
-        return [work]
-    if work.result is not None:
-        _show(plan, shop, work.result)
-    return []
+    else:
+        _show(plan, shop, found)
+    return [] if work.over else [work]
 
 
 def work_out(plan: Plan, shop: Shop, queue: Queue, knowledge: Knowledge) -> Any:
@@ -79,7 +79,9 @@ def _show(plan: Plan, shop: Shop, found: Any) -> None:
         if doubtful.empty:
             st.markdown("Every job with a due time is on time in at least 8 of 10 such weeks.")
         for job_id, row in doubtful.iterrows():
-            job = shop.jobs[int(job_id)]
+            job = shop.jobs.get(int(job_id))
+            if job is None:  # cut since these figures were made
+                continue
             st.markdown(
                 f"- **{words.job_name(shop, job.id)}**: {of_ten(row['chance_on_time'])} ({words.due_words(job)}; likely "
                 f"ready {_at(start, row['ready_likely_min'])}, allow {_at(start, row['ready_allow_min'])})"

@@ -94,9 +94,7 @@ def _measuring(shop: Shop, job_id: int, knowledge: Knowledge) -> float:
     return knowledge.steps(family).steps.measure
 
 
-def _job(
-    shop: Shop, job: Job, queue: Queue, now: datetime, rules: EdgeRules, pinned: datetime | None
-) -> model.Job:
+def _job(shop: Shop, job: Job, queue: Queue, now: datetime, rules: EdgeRules, pinned: datetime | None) -> model.Job:
     part = shop.part_of(job)
     family = shop.family_of(part)
     best = queue.estimates[job.id]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import stats
 
 from planner.cut.estimate import JobEstimate
 from planner.shop import Aim, JobState, PassReason, Shop
@@ -24,6 +23,8 @@ _SEARCHING = (PassReason.SEARCH,)
 def doubts_of(shop: Shop, queue: Queue) -> dict[str, Doubt]:
     """What is not known about each open job, by its id as text. A running job's passes are taken as planned: how far it
     is, its run sheet tells."""
+    from scipy import stats  # late: the first screen does not wait for it
+
     found = {}
     for job in shop.open_jobs():
         estimate = queue.estimates[job.id]
