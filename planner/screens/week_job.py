@@ -120,7 +120,7 @@ def _buttons(view: View, shop: Shop, job: Job, units: Units) -> None:
             st.button(
                 "Later", on_click=act, args=(move, job.id, 1), shortcut="Alt+Down", icon=":material/arrow_downward:"
             )
-            for machine in _others(view.plan, job.id):
+            for machine in _others(view.plan, shop, job.id):
                 noun = shop.machines[int(machine)]
                 st.button(
                     f"To {noun.name}",
@@ -179,32 +179,47 @@ def hold(part, values: Mapping[str, str]) -> str:
 
 
 # -- what the buttons do -----------------------------------------------------------------------------------------------
-def _others(plan: Plan, job_id: int) -> list[str]:
-    """Machines beside its own that may take the job."""
+def _others(plan: Plan, shop: Shop, job_id: int) -> list[str]:
+    """Machines beside its own that may take the job; none for one that lies on the table with others."""
     job = next(j for j in plan.week.jobs if j.id == str(job_id))
+    placed = [j for j in plan.order[plan.jobs.loc[job.id, "machine"]] if j in plan.jobs.index]
+    if any(job.id in block and len(block) > 1 for block in _blocks(plan, shop, placed)):
+        return []
     here = plan.jobs.loc[job.id, "machine"]
     return [m.id for m in plan.week.machines if m.id in job.steps and m.id != here and job.pin_machine in ("", m.id)]
 
 
 def move(job_id: int, by: int) -> str:
-    """One place earlier or later on its machine, past jobs that are placed; a proposal, not the board."""
-    view = plans.look()
+    """One place earlier or later on its machine, past the job (or the gang) that stands there; a proposal, not the
+    board."""
+    view, shop = plans.look(), access.shop()
     order = {m: list(ids) for m, ids in view.plan.order.items()}
     key = str(job_id)
     machine = next(m for m, ids in order.items() if key in ids)
-    placed = [j for j in order[machine] if j in view.plan.jobs.index]
-    at = placed.index(key) + by
-    if not 0 <= at < len(placed):
-        raise InputError(words.job_name(access.shop(), job_id), "first" if by < 0 else "last", "a place further on")
-    other = placed[at]
-    if access.shop().jobs[int(other)].state is JobState.RUNNING:
-        raise InputError(words.job_name(access.shop(), int(other)), "running", "a running job stays first")
-    ids = order[machine]
-    i, k = ids.index(key), ids.index(other)
-    ids[i], ids[k] = ids[k], ids[i]
-    return _propose(
-        view, order, f"{words.job_name(access.shop(), job_id)} one place {'earlier' if by < 0 else 'later'}"
-    )
+    blocks = _blocks(view.plan, shop, [j for j in order[machine] if j in view.plan.jobs.index])
+    at = next(i for i, block in enumerate(blocks) if key in block)
+    if not 0 <= at + by < len(blocks):
+        raise InputError(words.job_name(shop, job_id), "first" if by < 0 else "last", "a place further on")
+    other = blocks[at + by]
+    if shop.jobs[int(other[0])].state is JobState.RUNNING:
+        raise InputError(words.job_name(shop, int(other[0])), "running", "a running job stays first")
+    blocks[at], blocks[at + by] = other, blocks[at]
+    rest = [j for j in order[machine] if j not in view.plan.jobs.index]
+    order[machine] = [j for block in blocks for j in block] + rest
+    return _propose(view, order, f"{words.job_name(shop, job_id)} one place {'earlier' if by < 0 else 'later'}")
+
+
+def _blocks(plan: Plan, shop: Shop, placed: list[str]) -> list[list[str]]:
+    """Jobs in order, those on the table together as one."""
+    model = {job.id: job for job in plan.week.jobs}
+    blocks: list[list[str]] = []
+    for one in placed:
+        with_the_last = model[one].started and shop.jobs[int(one)].state is not JobState.RUNNING
+        if with_the_last and blocks:
+            blocks[-1].append(one)
+        else:
+            blocks.append([one])
+    return blocks
 
 
 def move_to(job_id: int, machine: str) -> str:
