@@ -53,6 +53,7 @@ __all__, __getattr__, __dir__ = late(
             "Scrapped",
             "SentForRegrind",
             "TakenOut",
+            "WearRead",
         ),
         "flank": (
             "FlankWear",
@@ -87,6 +88,7 @@ __all__, __getattr__, __dir__ = late(
             "InsertPlace",
             "Ledger",
             "Pocket",
+            "WearReading",
         ),
         "life": (
             "LEANING",

@@ -11,7 +11,7 @@ from datetime import datetime
 
 from planner.edge.ends import End
 from planner.edge.wear import CutSpend
-from planner.errors import InputError, not_negative
+from planner.errors import InputError, between, not_negative
 
 __all__ = [
     "BackFromRegrind",
@@ -29,6 +29,7 @@ __all__ = [
     "Scrapped",
     "SentForRegrind",
     "TakenOut",
+    "WearRead",
 ]
 
 
@@ -161,6 +162,19 @@ class Cleaned(Event):
     cutter: str
     pocket: int
     insert: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class WearRead(Event):
+    """The wear land of the edge in a pocket was measured; ``wear_mm`` is its greatest uniform width."""
+
+    cutter: str
+    pocket: int
+    insert: str
+    wear_mm: float
+
+    def __post_init__(self) -> None:
+        between("wear_mm", self.wear_mm, 0.0, 5.0)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,6 +12,7 @@ import scipy
 from planner.edge.decision import edge_price
 from planner.edge.ends import End
 from planner.edge.events import Cut, Reversed
+from planner.edge.flank import fit_flank_wear, projected_life
 from planner.edge.ledger import Edge, EdgeState, Ledger
 from planner.errors import InputError, between, finite_array, not_negative
 
@@ -29,7 +30,11 @@ __all__ = [
 
 @dataclass(frozen=True, eq=False)
 class LifeRecord:
-    """What `fit_edge_life` takes: ``use`` (n, materials) wear paths, ``ends``, ``failing``, ``chip_paths``."""
+    """What `fit_edge_life` takes: ``use`` (n, materials) wear paths, ``ends``, ``failing``, ``chip_paths``.
+
+    ``projected`` (n,), ``projected_log_sd`` (n,): life of an edge still cutting as a multiple of its use, from its
+    flank-wear readings; NaN where there are fewer than two, or no criterion was given.
+    """
 
     materials: tuple[str, ...]
     edges: tuple[Edge, ...]
@@ -37,6 +42,8 @@ class LifeRecord:
     ends: tuple[End, ...]
     failing: np.ndarray
     chip_paths: np.ndarray
+    projected: np.ndarray
+    projected_log_sd: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -72,8 +79,11 @@ class FinishTrend:
     limit_use: float  # use at which the middle line meets the limit; inf when it never does or no limit was given
 
 
-def life_record(ledger: Ledger, grade: str, materials: Sequence[str]) -> LifeRecord:
-    """Edges of a grade that have cut, those still cutting included, as arrays. A material not listed is refused."""
+def life_record(ledger: Ledger, grade: str, materials: Sequence[str], criterion_mm: float | None = None) -> LifeRecord:
+    """Edges of a grade that have cut, those still cutting included, as arrays. A material not listed is refused.
+
+    ``criterion_mm``: wear land at which an edge is worn, to project lives from flank-wear readings.
+    """
     edges = tuple(edge for edge in ledger.edges() if edge.grade == grade and edge.cuts)
     names = tuple(materials)
     for edge in edges:
@@ -81,6 +91,7 @@ def life_record(ledger: Ledger, grade: str, materials: Sequence[str]) -> LifeRec
         if missing:
             raise InputError("materials", materials, f"all the materials cut; {', '.join(sorted(missing))} is missing")
     ends = tuple(edge.end or End.STILL_CUTTING for edge in edges)
+    heading = np.array([_heading(edge, criterion_mm) for edge in edges], dtype=float).reshape(len(edges), 2)
     failing = [names.index(edge.last_material) if edge.end is not None else -1 for edge in edges]
     return LifeRecord(
         materials=names,
@@ -89,7 +100,21 @@ def life_record(ledger: Ledger, grade: str, materials: Sequence[str]) -> LifeRec
         ends=ends,
         failing=np.array(failing, dtype=int),
         chip_paths=np.array([edge.chip_path_mm for edge in edges], dtype=float),
+        projected=heading[:, 0],
+        projected_log_sd=heading[:, 1],
     )
+
+
+def _heading(edge: Edge, criterion_mm: float | None) -> tuple[float, float]:
+    """Projected life as a multiple of the use so far and its log sd; NaN where nothing can be said."""
+    nothing = (float("nan"), float("nan"))
+    if criterion_mm is None or edge.end is not None:
+        return nothing
+    latest = {sum(r.path_mm.values()): r.wear_mm for r in edge.readings if sum(r.path_mm.values()) > 0}
+    if len(latest) < 2 or not any(latest.values()):
+        return nothing
+    use = sum(spend.wear_path_mm for spend in edge.work.values())
+    return projected_life(use, fit_flank_wear(list(latest), list(latest.values())), criterion_mm)
 
 
 def area_by_material(edges: Iterable[Edge]) -> dict[str, float]:
@@ -111,29 +136,33 @@ def edge_costs(
     index_cost: float = 0.0,
     regrinds: int = 0,
     capacities_mm: Mapping[tuple[str, str], float] | None = None,
+    cuts: Mapping[str, tuple[str, str]] | None = None,
+    prices: Mapping[str, float] | None = None,
 ) -> tuple[EdgeCost, ...]:
     """Cost of edges by grade and material over the edges that ended, each edge's price and index shared among its
     materials by the wear they brought.
 
     ``index_cost``: minutes of an index in money. ``regrinds`` foreseen per insert spread its price further.
-    ``capacities_mm`` by (grade, material) weigh the wear; without them wear paths count alike. A grade without a price
-    on record is refused.
+    ``capacities_mm`` by (grade, material) weigh the wear; without them wear paths count alike. ``cuts``: cut id ->
+    (material, part), where the ledger's log does not hold the cuts; ``prices`` by grade for inserts that came in without
+    one. A grade without a price is refused.
     """
     not_negative("index_cost", index_cost)
     gone = {e.number for e in ledger.log if isinstance(e, Reversed)}
-    part_of = {e.cut_id: e.part for i, e in enumerate(ledger.log) if isinstance(e, Cut) and i not in gone}
-    material_of = {e.cut_id: e.material for i, e in enumerate(ledger.log) if isinstance(e, Cut) and i not in gone}
+    known = dict(cuts or {})
+    known |= {e.cut_id: (e.material, e.part) for i, e in enumerate(ledger.log) if isinstance(e, Cut) and i not in gone}
     sums: dict[tuple[str, str], list[float]] = {}
     parts: dict[tuple[str, str], set[str]] = {}
     for edge in ledger.edges():
         if edge.state is not EdgeState.RETIRED or not edge.cuts:
             continue
         insert = ledger.inserts[edge.insert]
-        if insert.price is None:
+        bought = insert.price if insert.price is not None else (prices or {}).get(edge.grade)
+        if bought is None:
             raise InputError(f"prices[{edge.grade}]", None, "a price for the grade")
         lives = max(regrinds, insert.regrinds)
         each = insert.regrind_cost / insert.regrinds if insert.regrinds else 0.0
-        price = edge_price(insert.price, len(insert.edges), lives, each) + index_cost
+        price = edge_price(bought, len(insert.edges), lives, each) + index_cost
         wear = {
             m: s.wear_path_mm / (1.0 if capacities_mm is None else capacities_mm[edge.grade, m])
             for m, s in edge.work.items()
@@ -147,7 +176,8 @@ def edge_costs(
             row[1] += share * price
             row[2] += spend.swept_mm2
         for cut in edge.cuts:
-            parts.setdefault((edge.grade, material_of[cut]), set()).add(part_of[cut] or cut)
+            material, part = known[cut]
+            parts.setdefault((edge.grade, material), set()).add(part or cut)
     return tuple(EdgeCost(*key, *row, parts=len(parts[key])) for key, row in sorted(sums.items()))
 
 

@@ -17,7 +17,7 @@ from planner.edge.ends import End
 from planner.edge.wear import CutSpend
 from planner.errors import InputError
 
-__all__ = ["Edge", "EdgeState", "Insert", "InsertPlace", "Ledger", "Pocket"]
+__all__ = ["Edge", "EdgeState", "Insert", "InsertPlace", "Ledger", "Pocket", "WearReading"]
 
 
 class EdgeState(StrEnum):
@@ -41,6 +41,19 @@ class InsertPlace(StrEnum):
 _RETIRING = frozenset({End.WORN, End.LOOKED_WORN, End.FINISH_LOST, End.CHIPPED, End.BY_RULE, End.LOST})
 
 
+# two readings of one land agree within this: a smaller fall is no fall
+READING_SCATTER_MM = 0.05
+
+
+@dataclass(frozen=True)
+class WearReading:
+    """The wear land of an edge at some time, and the wear path it had cut by then, by material, mm."""
+
+    at: datetime
+    wear_mm: float
+    path_mm: Mapping[str, float]
+
+
 @dataclass(frozen=True)
 class Edge:
     """One life of one position of an insert. ``work`` by material; ``cuts`` the ids of the cuts it made, in order."""
@@ -56,6 +69,7 @@ class Edge:
     cuts: tuple[str, ...] = ()
     last_material: str = ""
     cleanings: int = 0
+    readings: tuple[WearReading, ...] = ()
 
     @property
     def swept_mm2(self) -> float:
@@ -250,6 +264,21 @@ class Ledger:
             raise InputError("insert", event.insert, f"an edge that still cuts; this one ended {edge.end}")
         return self._with_edge(replace(edge, cleanings=edge.cleanings + 1))
 
+    def _wear_read(self, event: ev.WearRead) -> Ledger:
+        i = self._holding(event.cutter, event.pocket, event.insert, event.at)
+        edge = self._at_work(event.cutter, i)
+        if edge.state is EdgeState.RETIRED:
+            raise InputError("insert", event.insert, f"an edge that still cuts; this one ended: {edge.end}")
+        last = edge.readings[-1] if edge.readings else None
+        if last is not None and event.wear_mm < last.wear_mm - READING_SCATTER_MM:
+            why = (
+                f"at least {last.wear_mm - READING_SCATTER_MM:g} mm: wear does not run backwards, {last.wear_mm:g} read"
+            )
+            raise InputError("wear_mm", event.wear_mm, f"{why} on {last.at:%d %b %Y}; take that back if it was wrong")
+        path = _view({m: spend.wear_path_mm for m, spend in edge.work.items()})
+        reading = WearReading(event.at, float(event.wear_mm), path)
+        return self._with_edge(replace(edge, readings=(*edge.readings, reading)))
+
     def _sent(self, event: ev.SentForRegrind) -> Ledger:
         insert = self._loose(event.insert)
         return self._with_insert(replace(insert, place=InsertPlace.REGRIND))
@@ -427,6 +456,7 @@ _MOVES: Mapping[type, Callable[[Ledger, ev.Event], Ledger]] = MappingProxyType(
         ev.Replaced: Ledger._replaced,
         ev.Chipped: Ledger._chipped,
         ev.Cleaned: Ledger._cleaned,
+        ev.WearRead: Ledger._wear_read,
         ev.SentForRegrind: Ledger._sent,
         ev.BackFromRegrind: Ledger._back,
         ev.Scrapped: Ledger._scrapped,

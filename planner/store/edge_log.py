@@ -31,6 +31,7 @@ from planner.edge import (
     Scrapped,
     SentForRegrind,
     TakenOut,
+    WearRead,
 )
 from planner.errors import InputError
 from planner.shop.checks import text
@@ -47,6 +48,7 @@ KINDS = (
     "replaced",
     "chipped",
     "cleaned",
+    "wear read",
     "to regrind",
     "back from regrind",
     "scrapped",
@@ -64,7 +66,7 @@ EdgeKey = tuple[int, int]
 class EdgeEvent:
     """One stored event. ``insert_id`` and ``position`` are as they are after it; ``payload`` holds ``from_insert_id``
     and ``from_position`` (what was in the pocket before), ``end`` (how that edge ended), ``positions`` (reground),
-    ``machine_id`` (of a mounted cutter). ``cost`` is for all ``count`` inserts together."""
+    ``machine_id`` (of a mounted cutter), ``wear_mm`` (of a reading). ``cost`` is for all ``count`` inserts together."""
 
     kind: str
     at: datetime
@@ -189,6 +191,8 @@ def spoken_event(event: EdgeEvent, names: Names, ledger: Ledger) -> Event | None
     if kind == "scrapped":
         return Scrapped(insert=label, **when)
     place = when | {"cutter": names.cutters[event.cutter_id][0], "pocket": event.pocket}
+    if kind == "wear read":
+        return WearRead(insert=label, wear_mm=told["wear_mm"], **place)
     if kind in ("chipped", "cleaned"):
         return (Chipped if kind == "chipped" else Cleaned)(insert=label, **place)
     end = End(told["end"]) if told.get("end") else None
@@ -242,6 +246,7 @@ def stored_event(event: Event, names: Names) -> EdgeEvent:
             TakenOut: "taken out",
             Chipped: "chipped",
             Cleaned: "cleaned",
+            WearRead: "wear read",
             SentForRegrind: "to regrind",
             BackFromRegrind: "back from regrind",
             Scrapped: "scrapped",
@@ -251,6 +256,8 @@ def stored_event(event: Event, names: Names) -> EdgeEvent:
         row |= {"kind": kinds[type(event)], "insert_id": inserts[event.insert]}
         if isinstance(event, Fitted):
             row["position"] = event.position
+        if isinstance(event, WearRead):
+            told["wear_mm"] = event.wear_mm
         if isinstance(event, BackFromRegrind):
             row["cost"] = event.cost
             told["positions"] = list(event.positions)

@@ -10,7 +10,7 @@ from typing import Any
 
 from sqlalchemy import Connection, case, func, select, update
 
-from planner.edge import CutSpend, Edge, EdgeState, Event, Fitted, Ledger, Replaced, Reversed
+from planner.edge import CutSpend, Edge, EdgeState, Event, Fitted, Ledger, Replaced, Reversed, WearReading
 from planner.errors import InputError
 from planner.shop import Condition, Cut, EdgeInUse, Insert, starting
 from planner.store import tables
@@ -379,6 +379,7 @@ def _with_work(connection: Connection, log: EdgeLog, skin: Mapping[Condition, fl
     works: dict[tuple[str, int, int], dict[str, list[float]]] = {}
     made: dict[tuple[str, int, int], list[str]] = {}
     last: dict[tuple[str, int, int], str] = {}
+    course: dict[tuple[str, int, int], list[tuple[datetime, str, float]]] = {}
     weights = {condition.value: float(factor) for condition, factor in skin.items()}
     for insert_id, position, material, path, swept, cut_id, ended, condition in connection.execute(query):
         label = labels[insert_id]
@@ -389,6 +390,7 @@ def _with_work(connection: Connection, log: EdgeLog, skin: Mapping[Condition, fl
         total[1] += path * weights.get(condition, 1.0)
         total[2] += swept
         made.setdefault(key, []).append(str(cut_id))
+        course.setdefault(key, []).append((ended, material, path * weights.get(condition, 1.0)))
         last[key] = material
 
     def filled(edge: Edge, life: int) -> Edge:
@@ -397,8 +399,14 @@ def _with_work(connection: Connection, log: EdgeLog, skin: Mapping[Condition, fl
             return edge
         work = {m: CutSpend(p, weighed, weighed, s, 0.0) for m, (p, weighed, s) in works[key].items()}
         state = EdgeState.PART_USED if edge.state is EdgeState.UNUSED else edge.state
+        readings = tuple(_read_after(reading, course[key]) for reading in edge.readings)
         return dataclasses.replace(
-            edge, work=MappingProxyType(work), cuts=tuple(made[key]), last_material=last[key], state=state
+            edge,
+            work=MappingProxyType(work),
+            cuts=tuple(made[key]),
+            last_material=last[key],
+            state=state,
+            readings=readings,
         )
 
     inserts = {}
@@ -412,3 +420,12 @@ def _with_work(connection: Connection, log: EdgeLog, skin: Mapping[Condition, fl
         inserts[label] = dataclasses.replace(item, past=tuple(past), edges=now)
     cut_ids = frozenset(cut for cuts_made in made.values() for cut in cuts_made)
     return dataclasses.replace(log.ledger, inserts=MappingProxyType(inserts), cut_ids=cut_ids)
+
+
+def _read_after(reading: WearReading, course: list[tuple[datetime, str, float]]) -> WearReading:
+    """A wear reading with the path the edge had cut when it was taken."""
+    path: dict[str, float] = {}
+    for ended, material, weighed in course:
+        if ended <= reading.at:
+            path[material] = path.get(material, 0.0) + weighed
+    return dataclasses.replace(reading, path_mm=MappingProxyType(path))

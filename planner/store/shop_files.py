@@ -245,7 +245,7 @@ def read_shop(files: Mapping[str, bytes], move: Mover | None = None) -> ShopCont
     cuts = _cuts(source, where, machine_ids, cutter_ids, grade_ids, recipe_ids, insert_ids)
     events = source.nouns(
         ft.EDGE_EVENTS,
-        lambda r: _edge_event(r, insert_ids, cutter_ids, grade_ids),
+        lambda r: _edge_event(r, insert_ids, cutter_ids, grade_ids, machine_ids),
     )
     engines = read_engines(source, families)
     return ShopContents(
@@ -272,10 +272,18 @@ def read_shop(files: Mapping[str, bytes], move: Mover | None = None) -> ShopCont
 
 
 def _edge_event(
-    row: Row, insert_ids: Mapping[str, int], cutter_ids: Mapping[str, int], grade_ids: Mapping[str, int]
+    row: Row,
+    insert_ids: Mapping[str, int],
+    cutter_ids: Mapping[str, int],
+    grade_ids: Mapping[str, int],
+    machine_ids: Mapping[str, int],
 ) -> EdgeEvent:
     before = look_up(insert_ids, "from_insert", row.get("from_insert"), "an insert of inserts.csv")
     told = {"end": row.get("reason"), "from_insert_id": before, "from_position": row.get("from_position")}
+    told["wear_mm"] = row.get("wear")
+    told["machine_id"] = look_up(machine_ids, "machine", row.get("machine"), "a machine of machines.csv")
+    if row.get("positions"):
+        told["positions"] = [whole_of("positions", piece) for piece in row.get("positions").split()]
     return EdgeEvent(
         kind=row.get("event"),
         at=row.get("at"),
@@ -290,6 +298,13 @@ def _edge_event(
         note=row.get("note") or "",
         payload={name: value for name, value in told.items() if value is not None},
     )
+
+
+def whole_of(name: str, text: str) -> int:
+    """A whole number as typed."""
+    if not text.isdigit():
+        raise InputError(name, text, "whole numbers with blanks between")
+    return int(text)
 
 
 def _settings(source: ShopFiles) -> Settings:

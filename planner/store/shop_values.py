@@ -268,6 +268,9 @@ class _Shop:
                 "grade": None if row["grade_id"] is None else self.grades[row["grade_id"]].name,
                 "count": row["count"],
                 "cost": row["cost"],
+                "wear": told.get("wear_mm"),
+                "positions": " ".join(str(p) for p in told.get("positions", ())) or None,
+                "machine": None if told.get("machine_id") is None else self.machines[told["machine_id"]].name,
                 "by": row["by"],
                 "note": row["note"],
             }

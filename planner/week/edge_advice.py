@@ -190,12 +190,15 @@ def permit(
     )
 
 
-def edge_advice(plan: Plan, shop: Shop, queue: Queue, knowledge: Knowledge | None = None) -> tuple[EdgeAdvice, ...]:
-    """The advice for every cutter the plan uses, and for every fitted edge it does not, in the plan's order."""
+def edge_advice(
+    plan: Plan | None, shop: Shop, queue: Queue, knowledge: Knowledge | None = None
+) -> tuple[EdgeAdvice, ...]:
+    """The advice for every cutter the plan uses, and for every fitted edge it does not, in the plan's order; of the
+    fitted edges alone without a plan."""
     knowledge = knowledge or Knowledge()
     lanes: dict[tuple[int, int, int], list[int]] = {}
-    jobs = plan.jobs.sort_values(["machine", "place"], kind="stable") if len(plan.jobs) else plan.jobs
-    for job_id, row in jobs.iterrows():
+    planned = () if plan is None else plan.jobs.sort_values(["machine", "place"], kind="stable").iterrows()
+    for job_id, row in planned:
         setup = queue.by_machine[int(job_id), int(row.machine)].setup
         lanes.setdefault((int(row.machine), setup.cutter.id, setup.grade.id), []).append(int(job_id))
     for edge in shop.edges:

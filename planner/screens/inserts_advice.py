@@ -1,0 +1,173 @@
+"""Before which job to index, on each machine and why; what the edge has spent and may still cut."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime, timedelta
+
+import pandas as pd
+import streamlit as st
+
+from planner.edge import Allowed, IndexForecast, Permit
+from planner.screens import access, inserts_charts
+from planner.screens.inserts_view import EdgeView, view
+from planner.screens.picture import specification
+from planner.shop import EdgeInUse, Shop
+from planner.units import Units
+from planner.week.edge_advice import EdgeAdvice
+from planner.week.edge_lives import grade_life
+from planner.week.edge_outlook import EdgeOutlook
+
+
+def draw() -> None:
+    shop, units, seen = access.shop(), access.units(), view()
+    if not seen.advice:
+        st.info("No edge is fitted. Fit one below, so that what it cuts is counted.")
+        return
+    _orders(shop, seen)
+    for advice, outlook in zip(seen.advice, seen.outlook, strict=True):
+        _card(shop, units, advice, outlook)
+    _spent(shop, seen)
+
+
+def edge_name(shop: Shop, edge: EdgeInUse) -> str:
+    insert = shop.inserts.get(edge.insert_id)
+    several = shop.cutters[edge.cutter_id].inserts > 1
+    pocket = f", pocket {edge.pocket}" if several else ""
+    return f"{insert.label if insert else '?'} position {edge.position}{pocket}"
+
+
+def _orders(shop: Shop, seen: EdgeView) -> None:
+    """What must be ordered now, before anything else on the page."""
+    for grade_id, drawer in seen.drawers.items():
+        if drawer.order.inserts and drawer.order.order_day < 1:
+            grade = shop.grades[grade_id]
+            st.warning(f"**Order {drawer.order.inserts} × {grade.name} now**: {_why_order(drawer, grade)}")
+
+
+def _why_order(drawer, grade) -> str:
+    lead = f"{grade.lead_days} days" if drawer.lead_known else "14 days, taken while the lead time is unknown,"
+    return (
+        f"{drawer.at_hand} fresh edge{'' if drawer.at_hand == 1 else 's'} at hand; a delivery takes {lead} "
+        "and more may be used by then."
+    )
+
+
+def _card(shop: Shop, units: Units, advice: EdgeAdvice, outlook: EdgeOutlook) -> None:
+    machine, cutter = shop.machines[advice.machine_id], shop.cutters[advice.cutter_id]
+    grade = shop.grades[advice.grade_id]
+    head, _, why = advice.words.partition(": ")
+    with st.container(border=True):
+        left, right = st.columns([5, 6], gap="medium")
+        with left:
+            st.caption(f"{machine.name} · {cutter.name} · {grade.name}")
+            st.markdown(f"### {head[:1].upper()}{head[1:]}")
+            if why:
+                st.write(f"{why[:1].upper()}{why[1:]}.")
+            if any(step.splits_set for step in advice.steps):
+                st.warning("This index falls inside a matched set: the lead has to agree, or order the set anew.")
+        with right:
+            st.markdown("\n".join(f"- {line}" for line in _facts(shop, units, advice, outlook)))
+
+
+def _facts(shop: Shop, units: Units, advice: EdgeAdvice, outlook: EdgeOutlook) -> list[str]:
+    if not advice.fitted:
+        return ["No edge is in it: fit one below before the first job."]
+    since = min((e.since for e in advice.fitted if e.since), default=None)
+    names = ", ".join(edge_name(shop, e) for e in advice.fitted)
+    most = max(advice.fitted, key=lambda e: sum(e.wear_mm.values()))
+    areas = "; ".join(f"{m.replace('_', ' ')} {units.area(a)}" for m, a in most.swept_mm2.items()) or "nothing yet"
+    lines = [f"{names}{f', since {since:%d %b %Y}' if since else ''}: {areas}"]
+    likely, _, high = advice.spent
+    lines.append(f"Life spent: **likely {likely:.0%}, allow {high:.0%}** ({origin(shop, advice)})")
+    if advice.job_ids:
+        lines.append(
+            f"Chance to lose it: **{percent(advice.chance_next)}** in the next job as planned, "
+            f"**{percent(advice.chance_week_kept)}** in these {len(advice.job_ids)} jobs were it never indexed"
+        )
+    lines.append(f"Next index: {_dates(outlook.index, access.now())}")
+    return lines
+
+
+def origin(shop: Shop, advice: EdgeAdvice) -> str:
+    ended = grade_life(shop, access.knowledge(), advice.grade_id).ended
+    return f"learned from {ended} worn edge{'' if ended == 1 else 's'}" if ended else "starting values"
+
+
+def percent(chance: float) -> str:
+    return "under 0.1 %" if chance < 0.001 else f"{100 * chance:.1f} %" if chance < 0.1 else f"{100 * chance:.0f} %"
+
+
+def _dates(index: IndexForecast, now: datetime) -> str:
+    def day(value: float) -> str:
+        return "not in sight" if math.isinf(value) or value > 730 else f"{now + timedelta(days=value):%d %b %Y}"
+
+    if index.likely_day <= 0:
+        return "**due now**"
+    early = "now" if index.early_day <= 0 else day(index.early_day)
+    return f"likely **{day(index.likely_day)}**, perhaps {early}"
+
+
+def _spent(shop: Shop, seen: EdgeView) -> None:
+    """Share spent, so far and by this week's jobs, with its range, against the planning limit."""
+    rows = []
+    for advice, outlook in zip(seen.advice, seen.outlook, strict=True):
+        if advice.fitted:
+            name = f"{shop.cutters[advice.cutter_id].name}"
+            likely, low, high = advice.spent
+            rows += [
+                (name, "so far", likely, low, high, advice.limit_use, 0),
+                (name, "this week", outlook.planned, low, high, advice.limit_use, 1),
+            ]
+    if not rows:
+        return
+    st.vega_lite_chart(spec=_bars(tuple(rows)), width="stretch", alt="Share of life spent by edge, with its range")
+    risk = shop.settings.risk_limit
+    dear = [f"{shop.settings.currency}{price:.0f}" for price in seen.limit_prices.values() if price >= 1]
+    cost = f" Keeping to it costs about {' or '.join(dict.fromkeys(dear))} an edge." if dear else ""
+    st.caption(
+        f"Red mark: the planning limit, where {risk:.0%} of edges are gone; an index comes before it, sooner where a "
+        f"spoiled face would cost more, or where less than one rebuild is left.{cost} "
+        "The thin line is the range that holds the share four times out of five."
+    )
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+def _bars(rows: tuple) -> dict:
+    columns = ["edge", "part", "use", "low", "high", "limit", "step"]
+    return specification(inserts_charts.spent(pd.DataFrame(rows, columns=columns)))
+
+
+# -- what edges may cut ------------------------------------------------------------------------------------------------
+_SHORT = {Allowed.FINISH: "finish and rough", Allowed.ROUGH: "rough only", Allowed.NONE: "no"}
+
+
+def permits() -> None:
+    shop, seen = access.shop(), view()
+    rows, reasons = [], []
+    for advice, outlook in zip(seen.advice, seen.outlook, strict=True):
+        if not advice.fitted:
+            continue
+        name = f"{shop.cutters[advice.cutter_id].name}: {', '.join(edge_name(shop, e) for e in advice.fitted)}"
+        row = {"Edge": name}
+        told = [(m.replace("_", " "), p) for m, p in outlook.may.items()]
+        told += [(f"{m.replace('_', ' ')}, iron in the face", p) for m, p in outlook.may_with_iron.items()]
+        for what, permit in told:
+            row[what[:1].upper() + what[1:]] = _SHORT[permit.allowed]
+            if permit.reason:
+                reasons.append((name, what, permit))
+        rows.append(row)
+    if not rows:
+        st.info("No edge is fitted.")
+        return
+    frame = pd.DataFrame(rows)
+    st.dataframe(frame.where(frame.notna(), "as without iron"), hide_index=True, width="stretch")
+    st.markdown("\n".join(f"- {name}, {what}: {_reason(permit)}" for name, what, permit in reasons))
+    st.caption(
+        "An edge that cut iron never finishes aluminium; iron or steel in an aluminium face takes a grade with a recipe "
+        "for iron; magnesium takes a keen edge and a person's confirmation. Common practice; the lead decides."
+    )
+
+
+def _reason(permit: Permit) -> str:
+    return f"{_SHORT[permit.allowed]}, {permit.reason}"

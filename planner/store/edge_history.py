@@ -1,0 +1,91 @@
+"""What every edge did, cut by cut, and how much work the shop brings its edges."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime
+
+import pandas as pd
+from sqlalchemy import case, func, select
+
+from planner.shop import starting
+from planner.store import tables
+from planner.store.base import Base
+from planner.store.edge_log import all_events, standing
+from planner.store.rows import standing_cuts
+
+__all__ = ["EdgeHistory"]
+
+_SKIN = {condition.value: factor for condition, factor in starting.SKIN_FACTOR.items()}
+
+
+class EdgeHistory(Base):
+    """Uses of edges: `edge_cuts`, `edge_load`."""
+
+    def edge_cuts(self) -> pd.DataFrame:
+        """Every use of an edge by a cut that stands, in order of time. Columns cut (id), at, insert (label), position,
+        life (0 = first grind), grade, material, part (tag), part_id, condition, path_mm, wear_mm (weighed by skin),
+        swept_mm2, ra_um (mean of the readings, NaN without)."""
+        uses, cuts, inserts, grades, parts = (
+            tables.edge_uses,
+            tables.cuts,
+            tables.inserts,
+            tables.grades,
+            tables.parts,
+        )
+        query = (
+            select(
+                cuts.c.id,
+                cuts.c.ended,
+                uses.c.insert_id,
+                inserts.c.label,
+                uses.c.position,
+                grades.c.name,
+                uses.c.material,
+                parts.c.tag,
+                cuts.c.part_id,
+                cuts.c.condition,
+                uses.c.path_mm,
+                uses.c.swept_mm2,
+                cuts.c.ra_um,
+            )
+            .join(cuts, cuts.c.id == uses.c.cut_id)
+            .join(inserts, inserts.c.id == uses.c.insert_id)
+            .join(grades, grades.c.id == inserts.c.grade_id)
+            .join(parts, parts.c.id == cuts.c.part_id)
+            .where(standing_cuts())
+            .order_by(cuts.c.ended, cuts.c.id)
+        )
+        with self.reading() as connection:
+            begun: dict[tuple[int, int], list[datetime]] = {}
+            for event in standing(all_events(connection)):
+                if event.kind == "back from regrind":
+                    for position in event.payload.get("positions", (1,)):
+                        begun.setdefault((event.insert_id, position), []).append(event.at)
+            rows = [
+                (
+                    *(row[0], row[1], row[3], row[4]),
+                    sum(at <= row[1] for at in begun.get((row[2], row[4]), ())),
+                    *row[5:11],
+                    row[10] * _SKIN.get(row[9], 1.0),
+                    row[11],
+                    sum(row[12]) / len(row[12]) if row[12] else math.nan,
+                )
+                for row in connection.execute(query)
+            ]
+        columns = ["cut", "at", "insert", "position", "life", "grade", "material", "part", "part_id", "condition"]
+        return pd.DataFrame(rows, columns=[*columns, "path_mm", "wear_mm", "swept_mm2", "ra_um"])
+
+    def edge_load(self, since: datetime, until: datetime) -> dict[tuple[int, str], float]:
+        """(grade id, material) -> wear path, mm, of all its edges together over a stretch of time."""
+        uses, cuts, inserts = tables.edge_uses, tables.cuts, tables.inserts
+        skin = case(_SKIN, value=cuts.c.condition, else_=1.0)
+        query = (
+            select(inserts.c.grade_id, uses.c.material, func.sum(uses.c.path_mm * skin))
+            .join(cuts, cuts.c.id == uses.c.cut_id)
+            .join(inserts, inserts.c.id == uses.c.insert_id)
+            .where(cuts.c.ended > since, cuts.c.ended <= until)
+            .group_by(inserts.c.grade_id, uses.c.material)
+        )
+        with self.reading() as connection:
+            return {(grade, material): max(path, 0.0) for grade, material, path in connection.execute(query)}
