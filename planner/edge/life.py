@@ -8,7 +8,7 @@ of variation of 0.3 for tool life (Wager & Barash, ASME J. Eng. Ind. 93(4)).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 import scipy
@@ -112,22 +112,6 @@ class LifeFit:
         alive = np.asarray(self.survival(before))
         lost = alive - np.asarray(self.survival(after))
         return _scalar(np.divide(lost, alive, where=alive > 0, out=np.ones_like(alive)))
-
-    def only(self, columns: Sequence[int]) -> LifeFit:
-        """The same fit seen from some of its materials: capacities and draws of those columns, the shape as it is."""
-        chosen = list(columns)
-        if not chosen or not set(chosen) <= set(range(self.materials)):
-            raise InputError("columns", columns, f"one or more columns from 0 to {self.materials - 1}")
-        theta = self.draws.log_theta[:, [0, *(i + 1 for i in chosen)]]
-        return replace(
-            self,
-            capacities=self.capacities[chosen],
-            intervals=self.intervals[chosen],
-            failures=self.failures[chosen],
-            identified=self.identified[chosen],
-            sources=tuple(self.sources[i] for i in chosen),
-            draws=replace(self.draws, log_theta=theta),
-        )
 
     def wear_ratio(self, harsh: int, clean: int) -> tuple[float, float, float]:
         """How many times as fast column ``harsh`` wears as column ``clean``: likeliest, and its range at ``level``.

@@ -61,19 +61,20 @@ def may_cut(
     met_iron = bool(done & iron)
     if end not in (None, End.STILL_CUTTING, End.JOB_END, End.FINISH_LOST):
         return Permit(Allowed.NONE, f"the edge ended: {End(end)}")
+    name = material.replace("_", " ")
     if material not in suited:
-        return Permit(Allowed.NONE, f"no recipe for {material} with this grade")
+        return Permit(Allowed.NONE, f"no recipe for {name} with this grade")
     if ferrous_in_face and material not in iron and not suited & iron:
         return Permit(Allowed.NONE, "iron or steel stands in the face and this grade has no recipe for it")
     if material in set(keen_only):
         if met_iron:
-            return Permit(Allowed.NONE, f"the edge has cut {_list(done & iron)}; {material} needs a keen edge")
+            return Permit(Allowed.NONE, f"the edge has cut {_list(done & iron)}; {name} needs a keen edge")
         if end is End.FINISH_LOST or spent > share * limit:
-            return Permit(Allowed.NONE, f"{material} needs a keen edge")
+            return Permit(Allowed.NONE, f"{name} needs a keen edge")
     if end is End.FINISH_LOST:
         return Permit(Allowed.ROUGH, "the edge has lost its finish")
     if met_iron and material not in iron:
-        return Permit(Allowed.ROUGH, f"the edge has cut {_list(done & iron)}: it never finishes {material}")
+        return Permit(Allowed.ROUGH, f"the edge has cut {_list(done & iron)}: it never finishes {name}")
     if spent > limit:
         return Permit(Allowed.ROUGH, "the edge is past its planning limit")
     return Permit(Allowed.FINISH)

@@ -174,7 +174,7 @@ def knowledge() -> Knowledge:
 @st.cache_resource(max_entries=4, show_spinner=False)
 def _edges(which: Kind, version: int) -> tuple[Ledger, tuple[EdgeEvent, ...]]:
     store = _open(which)
-    return store.ledger(), store.edge_events()
+    return store.ledger(starting.SKIN_FACTOR), store.edge_events()
 
 
 def ledger() -> Ledger:

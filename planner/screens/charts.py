@@ -131,29 +131,6 @@ def set_heights(frame: pd.DataFrame, windows: pd.DataFrame, unit: str, places: i
     return alt.layer(*layers).properties(height=360)
 
 
-def edge_bars(frame: pd.DataFrame) -> alt.Chart:
-    """Share of an edge spent against the planning limit. ``frame``: edge, part ("so far", "this week"), use, limit."""
-    bars = (
-        alt.Chart(frame)
-        .mark_bar(height=18)
-        .encode(
-            x=alt.X("use:Q", title="share of an edge's life spent", axis=alt.Axis(format="%")),
-            y=alt.Y("edge:N", title=None, sort=None, axis=alt.Axis(labelLimit=260)),
-            color=alt.Color(
-                "part:N",
-                scale=alt.Scale(domain=["so far", "this week"], range=[INK, ATTEND]),
-                legend=alt.Legend(orient="bottom", title=None),
-            ),
-            order=alt.Order("step:Q"),
-            tooltip=["edge:N", "part:N", alt.Tooltip("use:Q", format=".1%")],
-        )
-    )
-    limit = (
-        alt.Chart(frame).mark_tick(color=LATE, thickness=3, size=26).encode(x="limit:Q", y=alt.Y("edge:N", sort=None))
-    )
-    return (bars + limit).properties(height=40 * frame["edge"].nunique() + 110)
-
-
 def face(outline: tuple[float, float], openings: pd.DataFrame, points: pd.DataFrame, width_px: int = 460) -> alt.Chart:
     """A face to scale, as it lies on the table. ``openings``: x, y, radius; ``points``: name, x, y (shown units)."""
     length, width = outline

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 import pandas as pd
 import streamlit as st
 
-from planner.edge import Allowed, IndexForecast, Permit
+from planner.edge import Allowed, IndexForecast
 from planner.screens import access, inserts_charts
 from planner.screens.inserts_view import EdgeView, view
 from planner.screens.picture import specification
@@ -79,13 +79,15 @@ def _facts(shop: Shop, units: Units, advice: EdgeAdvice, outlook: EdgeOutlook) -
     areas = "; ".join(f"{m.replace('_', ' ')} {units.area(a)}" for m, a in most.swept_mm2.items()) or "nothing yet"
     lines = [f"{names}{f', since {since:%d %b %Y}' if since else ''}: {areas}"]
     likely, _, high = advice.spent
-    lines.append(f"Life spent: **likely {likely:.0%}, allow {high:.0%}** ({origin(shop, advice)})")
+    lines.append(f"Life spent: **likely {percent(likely)}, allow {percent(high)}** ({origin(shop, advice)})")
     if advice.job_ids:
         lines.append(
             f"Chance to lose it: **{percent(advice.chance_next)}** in the next job as planned, "
             f"**{percent(advice.chance_week_kept)}** in these {len(advice.job_ids)} jobs were it never indexed"
         )
-    lines.append(f"Next index: {_dates(outlook.index, access.now())}")
+    first = advice.first
+    ahead = f"**before {first.job}**; by wear alone " if first is not None and first.index_before else ""
+    lines.append(f"Next index: {ahead}{_dates(outlook.index, access.now())}")
     return lines
 
 
@@ -95,7 +97,10 @@ def origin(shop: Shop, advice: EdgeAdvice) -> str:
 
 
 def percent(chance: float) -> str:
-    return "under 0.1 %" if chance < 0.001 else f"{100 * chance:.1f} %" if chance < 0.1 else f"{100 * chance:.0f} %"
+    if chance < 0.001:
+        return "under 0.1\u202f%"
+    digits = 1 if chance < 0.1 and round(100 * chance, 1) % 1 else 0
+    return f"{100 * chance:.{digits}f}\u202f%"
 
 
 def _dates(index: IndexForecast, now: datetime) -> str:
@@ -123,10 +128,12 @@ def _spent(shop: Shop, seen: EdgeView) -> None:
         return
     st.vega_lite_chart(spec=_bars(tuple(rows)), width="stretch", alt="Share of life spent by edge, with its range")
     risk = shop.settings.risk_limit
-    dear = [f"{shop.settings.currency}{price:.0f}" for price in seen.limit_prices.values() if price >= 1]
-    cost = f" Keeping to it costs about {' or '.join(dict.fromkeys(dear))} an edge." if dear else ""
+    dear = sorted({round(price) for price in seen.limit_prices.values() if price >= 1})
+    money = shop.settings.currency
+    ends = f"{money}{dear[0]}" + (f" to {money}{dear[-1]}" if len(dear) > 1 else "") if dear else ""
+    cost = f" Keeping to it costs {ends} more an edge than indexing where it is cheapest." if dear else ""
     st.caption(
-        f"Red mark: the planning limit, where {risk:.0%} of edges are gone; an index comes before it, sooner where a "
+        f"Red mark: the planning limit, where {percent(risk)} of edges are gone; an index comes before it, sooner where a "
         f"spoiled face would cost more, or where less than one rebuild is left.{cost} "
         "The thin line is the range that holds the share four times out of five."
     )
@@ -139,35 +146,26 @@ def _bars(rows: tuple) -> dict:
 
 
 # -- what edges may cut ------------------------------------------------------------------------------------------------
-_SHORT = {Allowed.FINISH: "finish and rough", Allowed.ROUGH: "rough only", Allowed.NONE: "no"}
+_SHORT = {Allowed.FINISH: "finish", Allowed.ROUGH: "rough only", Allowed.NONE: "none"}
 
 
 def permits() -> None:
+    """What every edge at work may still cut, and why not more."""
     shop, seen = access.shop(), view()
-    rows, reasons = [], []
+    rows = []
     for advice, outlook in zip(seen.advice, seen.outlook, strict=True):
         if not advice.fitted:
             continue
-        name = f"{shop.cutters[advice.cutter_id].name}: {', '.join(edge_name(shop, e) for e in advice.fitted)}"
-        row = {"Edge": name}
+        edge = f"{shop.cutters[advice.cutter_id].name}: {', '.join(edge_name(shop, e) for e in advice.fitted)}"
         told = [(m.replace("_", " "), p) for m, p in outlook.may.items()]
         told += [(f"{m.replace('_', ' ')}, iron in the face", p) for m, p in outlook.may_with_iron.items()]
-        for what, permit in told:
-            row[what[:1].upper() + what[1:]] = _SHORT[permit.allowed]
-            if permit.reason:
-                reasons.append((name, what, permit))
-        rows.append(row)
+        rows += [(edge, what, _SHORT[p.allowed], p.reason) for what, p in told]
     if not rows:
         st.info("No edge is fitted.")
         return
-    frame = pd.DataFrame(rows)
-    st.dataframe(frame.where(frame.notna(), "as without iron"), hide_index=True, width="stretch")
-    st.markdown("\n".join(f"- {name}, {what}: {_reason(permit)}" for name, what, permit in reasons))
+    frame = pd.DataFrame(rows, columns=["Edge", "Material", "May still", "Because"])
+    st.dataframe(frame, hide_index=True, width="stretch", height="content")
     st.caption(
         "An edge that cut iron never finishes aluminium; iron or steel in an aluminium face takes a grade with a recipe "
         "for iron; magnesium takes a keen edge and a person's confirmation. Common practice; the lead decides."
     )
-
-
-def _reason(permit: Permit) -> str:
-    return f"{_SHORT[permit.allowed]}, {permit.reason}"

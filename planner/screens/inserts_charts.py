@@ -13,7 +13,7 @@ _HUES = [CUT, SETUP, EDGE, INK, ATTEND, WAIT, LATE]
 def spent(frame: pd.DataFrame) -> alt.LayerChart:
     """Share of life spent against the planning limit. ``frame``: edge, part ("so far", "this week"), use, low, high
     (range of so far), limit, step (order of the parts)."""
-    y = alt.Y("edge:N", title=None, sort=None, axis=alt.Axis(labelLimit=260))
+    y = alt.Y("edge:N", title=None, sort=None, axis=alt.Axis(labelLimit=260, labelOverlap=False))
     bars = (
         alt.Chart(frame)
         .mark_bar(height=18)
@@ -42,7 +42,7 @@ def areas(frame: pd.DataFrame, unit: str) -> alt.Chart:
         .mark_bar()
         .encode(
             x=alt.X("area:Q", title=f"area machined ({unit})"),
-            y=alt.Y("edge:N", title=None, sort=None, axis=alt.Axis(labelLimit=220)),
+            y=alt.Y("edge:N", title=None, sort=None, axis=alt.Axis(labelLimit=260, labelOverlap=False)),
             color=alt.Color("material:N", scale=alt.Scale(range=_HUES), legend=alt.Legend(orient="bottom", title=None)),
             tooltip=["edge:N", "material:N", alt.Tooltip("area:Q", format=",.0f"), "ended:N"],
         )
@@ -57,13 +57,13 @@ def ends(frame: pd.DataFrame) -> alt.Chart:
         .mark_bar()
         .encode(
             x=alt.X("count:Q", title="edges", axis=alt.Axis(tickMinStep=1, format="d")),
-            y=alt.Y("grade:N", title=None, axis=alt.Axis(labelLimit=220)),
+            y=alt.Y("grade:N", title=None, axis=alt.Axis(labelLimit=260, labelOverlap=False)),
             color=alt.Color(
                 "end:N", scale=alt.Scale(range=_HUES), legend=alt.Legend(orient="bottom", title=None, columns=3)
             ),
             tooltip=["grade:N", "end:N", "count:Q"],
         )
-        .properties(height=44 * frame["grade"].nunique() + 90)
+        .properties(height=44 * frame["grade"].nunique() + 110)
     )
 
 

@@ -40,21 +40,23 @@ def _stock(shop: Shop, seen: EdgeView, now: datetime) -> pd.DataFrame:
         advice = "none used so far"
         if order.inserts:
             day = "now" if order.order_day < 1 else f"by {_day(order.order_day, now)}"
-            advice = f"{order.inserts} insert{'' if order.inserts == 1 else 's'} {day}"
+            advice = f"{order.inserts} {day}"
         rows.append(
             {
                 "Grade": grade.name,
-                "Fresh edges": drawer.at_hand,
-                "Unopened": grade.stock,
-                "A week, this plan": round(drawer.this_week, 1),
-                "A week, on average": round(drawer.average_week, 1),
-                "Empty at this week's load": _day(drawer.empty.at_this_week, now),
-                "Empty at the average": _day(drawer.empty.at_average, now),
+                "Fresh edges": f"{drawer.at_hand} ({grade.stock} unopened)",
                 "Order": advice,
                 "Lead time": f"{grade.lead_days} days" if drawer.lead_known else "unknown, 14 days taken",
+                "Empty at this week's load": _day(drawer.empty.at_this_week, now),
+                "Empty at the average": _day(drawer.empty.at_average, now),
+                "Edges a week": f"{_rate(drawer.this_week)} now, {_rate(drawer.average_week)} on average",
             }
         )
     return pd.DataFrame(rows)
+
+
+def _rate(edges: float) -> str:
+    return "under 0.1" if 0 < edges < 0.05 else f"{edges:.1f}"
 
 
 def _day(value: float, now: datetime) -> str:

@@ -58,7 +58,7 @@ def _areas(shop: Shop, units: Units) -> None:
     sums = frame[frame["edge"].isin(latest)].groupby(["edge", "material"], as_index=False)["swept_mm2"].sum()
     sums["order"] = sums["edge"].map({name: i for i, name in enumerate(latest)})
     rows = tuple(
-        (r.edge, r.material.replace("_", " "), r.swept_mm2 * units.area_factor, ended.get(r.edge, ""))
+        (r.edge, r.material.replace("_", " "), r.swept_mm2 / units.area_factor, ended.get(r.edge, ""))
         for r in sums.sort_values("order").itertuples()
     )
     st.vega_lite_chart(
@@ -115,12 +115,12 @@ def _finish(shop: Shop, units: Units) -> None:
         persist_state="session",
     )
     points, trend = _fading(shop, grade, material)
-    rows = tuple(zip(points["use"], points["ra_um"] * units.ra_factor, points["part"], points["at"], strict=True))
+    rows = tuple(zip(points["use"], points["ra_um"] / units.ra_factor, points["part"], points["at"], strict=True))
     line = ()
     if trend is not None:
         ends = (float(points["use"].min()), float(points["use"].max()))
         middle = float((points["ra_um"] - trend.ra_um_per_use * points["use"]).median())
-        line = tuple((u, (middle + trend.ra_um_per_use * u) * units.ra_factor) for u in ends)
+        line = tuple((u, (middle + trend.ra_um_per_use * u) / units.ra_factor) for u in ends)
     st.vega_lite_chart(
         spec=_finish_chart(rows, line, units.ra_unit),
         width="stretch",
@@ -153,8 +153,8 @@ def _fading(shop: Shop, grade: str, material: str) -> tuple[pd.DataFrame, Finish
 def _finish_words(trend: FinishTrend | None, units: Units) -> str:
     if trend is None:
         return "Too few readings to tell whether the finish fades: three at differing use of the edge."
-    step = 0.1 * trend.ra_um_per_use * units.ra_factor
-    low, high = (0.1 * v * units.ra_factor for v in (trend.low, trend.high))
+    step = 0.1 * trend.ra_um_per_use / units.ra_factor
+    low, high = (0.1 * v / units.ra_factor for v in (trend.low, trend.high))
     if trend.fades:
         return (
             f"**The finish fades as the edge is used**: about {step:+.1f} {units.ra_unit} for every tenth of its life "
@@ -227,7 +227,7 @@ def _every_use(shop: Shop, units: Units) -> None:
             "Condition": mine["condition"],
             "Area": [units.area(a) for a in mine["swept_mm2"]],
             "Path (km)": (mine["path_mm"] / 1e6).round(2),
-            "Ra": [units.ra(None if np.isnan(r) else r) for r in mine["ra_um"]],
+            "Ra": ["not read" if np.isnan(r) else units.ra(r) for r in mine["ra_um"]],
         }
     )
     st.dataframe(

@@ -46,11 +46,15 @@ def _view(plan) -> EdgeView:
     shop, queue, knowledge = access.shop(), access.queue(), access.knowledge()
     planned, load = planned_use(plan, queue), _load(access.now())
     advice = edge_advice(plan, shop, queue, knowledge)
+    taken: dict[int, int] = {}
+    for one in advice:
+        indexes = sum(step.index_before + len(step.stops) for step in one.steps)
+        taken[one.grade_id] = taken.get(one.grade_id, 0) + indexes * shop.cutters[one.cutter_id].inserts
     prices = {a.cutter_id: limit_price(shop, queue, knowledge, a) for a in advice}
     return EdgeView(
         advice,
         tuple(edge_outlook(a, shop, knowledge, planned, load, _end(shop, a)) for a in advice),
-        {g: drawer_outlook(shop, knowledge, g, planned, load) for g in shop.grades},
+        {g: drawer_outlook(shop, knowledge, g, planned, load, taken.get(g, 0)) for g in shop.grades},
         {cutter: price for cutter, price in prices.items() if price is not None},
     )
 

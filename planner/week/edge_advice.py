@@ -127,18 +127,13 @@ def failure_cost(shop: Shop, estimate: JobEstimate, knowledge: Knowledge) -> flo
         planned * 1.01,
         spoiled_face_cost(
             recut,
-            _value_per_mm(shop, estimate),
+            estimate.worth.per_mm,
             setup.finish.minutes + steps.look + steps.dye + steps.dry,
             rate,
             planned,
             shop.settings.uncleaned_cost if short else 0.0,
         ),
     )
-
-
-def _value_per_mm(shop: Shop, estimate: JobEstimate) -> float:
-    worth = getattr(estimate, "worth", None)
-    return worth.per_mm if worth is not None else shop.settings.rebuild_value / estimate.rebuild_mm
 
 
 def risk_limit(shop: Shop, estimate: JobEstimate) -> float:
@@ -276,8 +271,9 @@ def _due(shop, known, life, job_ids, jobs, steps, worked: frozenset[str]) -> tup
                 return _before_set(i, jobs, life), allowed.reason
             limit, alone = limit_of(life, job.risk_limit), float(life.spent(job.work))
             if step.use_after > limit + 1e-9 and alone <= limit and not step.stops:
-                share = round(100 * job.risk_limit)
-                return _before_set(i, jobs, life), f"it would end past the limit, where {share} % of edges are gone"
+                tight = "less than one rebuild is left, and " if job.risk_limit < shop.settings.risk_limit else ""
+                why = f"the edge would end past the limit, where {100 * job.risk_limit:.0f} % of edges are gone"
+                return _before_set(i, jobs, life), tight + why
         worked |= {material}
     return len(steps), ""
 

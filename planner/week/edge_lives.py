@@ -1,24 +1,33 @@
 """How long the edges of a grade last, as the decisions take it: learned from the shop's ledger, or starting values.
 
-A grade has a capacity for every material it has a recipe for. Worn and finish lost count as one end here, whichever comes
-first: that is what an edge is indexed against.
+A grade has one life per end (worn, finish lost, chipped), with a capacity for every material it has a recipe for.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 
 from planner.cut.knowledge import Knowledge, edge_life_mm
-from planner.edge import AgeRule, ChipFit, ChipPrior, EdgeLife, LifeFit, LifePrior, age_rule, fit_edge_life
+from planner.edge import (
+    AgeRule,
+    ChipPrior,
+    EdgeLife,
+    End,
+    Ledger,
+    LifePrior,
+    age_rule,
+    fit_edge_life,
+    life_record,
+)
 from planner.errors import InputError
-from planner.shop import Shop, Source, starting
+from planner.shop import Origin, Shop, Source, starting
 from planner.shop.materials import MATERIALS
 
-__all__ = ["GradeLife", "grade_life", "lives_of", "rule_of"]
+__all__ = ["GradeLife", "grade_life", "learn_edge_lives", "learned_paths", "rule_of"]
 
 # Common practice, no source: about a third of an edge's ends are chips, so chip-free paths are some twice a life
 PATHS_PER_CHIP = 2.2
@@ -32,8 +41,8 @@ class GradeLife:
     grade_id: int
     materials: tuple[str, ...]
     life: EdgeLife
-    ended: int = 0
-    """Worn edges it was learned from; 0 = starting values."""
+    edges: int = 0
+    """Edges on record behind it; 0 = starting values."""
 
     def work(self, path_mm: Mapping[str, float]) -> np.ndarray:
         """Wear paths by material as the life takes them. `InputError` for a material it does not know."""
@@ -51,6 +60,15 @@ class GradeLife:
         """The life of a cutter of so many inserts, which wear alike."""
         return _several(self.life, inserts)
 
+    @property
+    def ended(self) -> int:
+        """Edges on record that wore out or lost their finish."""
+        return sum(fit.failed for fit in self.life.lives)
+
+    def verdict(self) -> str:
+        """How much the record supports it, in plain words."""
+        return self.life.verdict([m.replace("_", " ") for m in self.materials])
+
 
 def grade_life(shop: Shop, knowledge: Knowledge, grade_id: int) -> GradeLife:
     """What is believed of a grade's edges: as learned, else starting values with a factor of two either way."""
@@ -65,20 +83,46 @@ def grade_life(shop: Shop, knowledge: Knowledge, grade_id: int) -> GradeLife:
     return GradeLife(grade_id, materials, _believed(prior))
 
 
-def lives_of(
-    columns: Sequence[tuple[str, int]], life: LifeFit, chips: Mapping[int, ChipFit | None]
-) -> dict[int, GradeLife]:
-    """Every grade's life by its id, of one fit over all grades: ``columns`` name (material, grade id) of its
-    capacities; ``chips`` by grade id."""
+def learn_edge_lives(shop: Shop, ledger: Ledger) -> dict[int, GradeLife]:
+    """Every grade's life from the ledger (work weighed by skin); grades without a recorded edge are left out.
+
+    A finish life is kept apart once an edge of the grade lost its finish; until then wear is its only end beside chips.
+    """
     found = {}
-    for grade_id in dict.fromkeys(grade for _, grade in columns):
-        mine = [i for i, (_, grade) in enumerate(columns) if grade == grade_id]
-        found[grade_id] = GradeLife(
-            grade_id,
-            tuple(columns[i][0] for i in mine),
-            EdgeLife(life.only(mine), chips=chips.get(grade_id)),
-            int(life.failures[mine].sum()),
+    for grade_id, grade in shop.grades.items():
+        if grade.name not in ledger.positions:
+            continue
+        cut = {m for e in ledger.edges() if e.grade == grade.name for m in e.work}
+        materials = _materials(shop, grade_id, cut)
+        record = life_record(ledger, grade.name, materials, shop.settings.flank_wear_mm)
+        if not record.edges:
+            continue
+        capacities = tuple(edge_life_mm(shop, Knowledge(), m, grade_id)[0] for m in materials)
+        prior = LifePrior(capacities, starting.LIFE_SHAPE, starting.CAPACITY_LOG_SD)
+        life = fit_edge_life(
+            record.use,
+            record.ends,
+            prior,
+            finish_prior=prior if End.FINISH_LOST in record.ends else None,
+            chip_prior=ChipPrior(PATHS_PER_CHIP * _main(capacities, record.use)),
+            failing=record.failing,
+            chip_paths=record.chip_paths,
+            projected=record.projected,
+            projected_log_sd=record.projected_log_sd,
         )
+        found[grade_id] = GradeLife(grade_id, materials, life, len(record.edges))
+    return found
+
+
+def learned_paths(lives: Mapping[int, GradeLife]) -> dict[tuple[str, int], tuple[float, Origin]]:
+    """Path (mm) an edge lasts by (material, grade id), for `Knowledge.life`: the end that comes first rules."""
+    found = {}
+    for grade_id, known in lives.items():
+        for i, material in enumerate(known.materials):
+            first = min(known.life.lives, key=lambda fit: fit.capacities[i])
+            ends = int(first.failures[i])
+            if ends:
+                found[material, grade_id] = (float(first.capacities[i]), Origin(Source.LEARNED, ends, "ended edges"))
     return found
 
 
@@ -102,6 +146,11 @@ def _believed(prior: LifePrior) -> EdgeLife:
     chips = ChipPrior(PATHS_PER_CHIP * max(prior.capacities))
     nothing = np.empty((0, len(prior.capacities)))
     return fit_edge_life(nothing, (), prior, chip_prior=chips, chip_paths=())
+
+
+def _main(capacities: tuple[float, ...], use: np.ndarray) -> float:
+    """Capacity of the material that brought most of the work."""
+    return capacities[int(np.argmax(use.sum(axis=0)))]
 
 
 def _materials(shop: Shop, grade_id: int, more=()) -> tuple[str, ...]:

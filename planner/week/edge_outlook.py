@@ -119,8 +119,9 @@ def drawer_outlook(
     grade_id: int,
     planned: Mapping[tuple[int, int], np.ndarray],
     load_per_day: Mapping[tuple[int, str], float],
+    indexes: int = 0,
 ) -> DrawerOutlook:
-    """When the drawer of one grade runs empty, and what to order when."""
+    """When the drawer of one grade runs empty, and what to order when. ``indexes``: edges the plan itself takes."""
     grade, known = shop.grades[grade_id], grade_life(shop, knowledge, grade_id)
     life = known.life
     capacity = float(np.median(life.ruling.capacities))
@@ -128,7 +129,7 @@ def drawer_outlook(
     per_use = edges_per_use(life.ruling.shape, limit_of(life, shop.settings.risk_limit), chips)
     inserts = {c.id: c.inserts for c in shop.cutters.values()}
     week = sum(float(use.sum()) * inserts[c] for (c, g), use in planned.items() if g == grade_id) * 7 / DAYS_AHEAD
-    this_week = week * per_use
+    this_week = max(week * per_use, float(indexes))
     average = _use_per_day(known, grade_id, load_per_day) * 7 * per_use
     lead = grade.lead_days if grade.lead_days is not None else UNKNOWN_LEAD_DAYS
     at_hand = edges_at_hand(shop, grade_id)
@@ -138,7 +139,7 @@ def drawer_outlook(
         this_week,
         average,
         drawer_forecast(at_hand, this_week, average),
-        suggest_order(at_hand, grade.positions, max(this_week, average), lead),
+        suggest_order(max(0, at_hand - indexes), grade.positions, max(week * per_use, average), lead),
         grade.lead_days is not None,
     )
 

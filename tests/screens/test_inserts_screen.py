@@ -1,0 +1,227 @@
+"""The page Inserts: what it advises, what each button stores, what it refuses, what the second of two sessions reads."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+
+from planner.edge import End, Fitted, Indexed, InsertPlace, Received
+from planner.shop import Cut, EdgeUse, InsertGrade, PassRecord
+from planner.store import Kind, open_kind, places
+from tests.screens.shop_page import press, said
+from tests.tiny import MONDAY
+
+LAST_WEEK = MONDAY - timedelta(days=7)
+
+
+@pytest.fixture
+def fitted(store):
+    """The tiny shop with D-1 in the aluminium cutter since last week."""
+    grade = next(g for g in store.load_shop().grades.values() if g.name == "diamond")
+    store.open_insert(grade.id, "D-1", LAST_WEEK, "ab")
+    store.add_edge_event(Fitted(cutter="fly 300", pocket=1, insert="D-1", position=1, at=LAST_WEEK, by="ab"))
+    return store
+
+
+def cut_so_far(store, path_mm, ended=MONDAY - timedelta(days=1), ra=()):
+    """One recorded cut that took so much path of D-1."""
+    shop = store.load_shop()
+    part = next(p for p in shop.parts.values() if p.tag == "T-4")
+    insert = next(i for i in shop.inserts.values() if i.label == "D-1")
+    cutter = next(c for c in shop.cutters.values() if c.name == "fly 300")
+    cut = Cut(
+        None,
+        part.id,
+        shop.family_of(part).faces[0].id,
+        ended,
+        0.05,
+        started=ended - timedelta(hours=1),
+        cutter_id=cutter.id,
+        by="ab",
+        passes=(PassRecord(0.05, clean=True),),
+        uses=(EdgeUse(insert.id, 1, path_mm, path_mm * 0.1),),
+        ra_um=ra,
+    )
+    store.add_history([cut])
+
+
+def page(app, go, part=None, history=None):
+    if part:
+        app.session_state["inserts/part"] = part
+    if history:
+        app.session_state["inserts/history"] = history
+    return go(app, "inserts")
+
+
+def words(at) -> str:
+    return " ".join(m.value for m in (*at.markdown, *at.caption))
+
+
+def test_a_fresh_edge_needs_no_index_and_the_page_says_what_it_is(app, go, fitted):
+    page(app, go)
+    assert "No index needed in this plan" in words(app)
+    assert "D-1 position 1" in words(app) and "starting values" in words(app)
+    assert any("aluminium nothing" in m.value or "nothing yet" in m.value for m in app.markdown)
+
+
+def test_a_used_edge_is_indexed_before_the_first_job_by_name(app, go, fitted):
+    cut_so_far(fitted, 0.449 * 600e6)
+    page(app, go)
+    assert "Index before T-" in words(app)
+    assert "where 5 % of edges are gone" in words(app) or "costs more than the edge" in words(app)
+
+
+def test_index_replace_and_taking_it_back(app, go, fitted):
+    page(app, go)
+    press(app, "Index to position 2")
+    assert fitted.load_shop().edges[0].position == 2
+    assert fitted.ledger().inserts["D-1"].edges[0].end is End.BY_RULE
+    assert "touch off again" in said(app)
+    press(app, "Take the last entry back")
+    assert fitted.load_shop().edges[0].position == 1
+    assert fitted.edge_events(everything=True)[-1].kind == "reversed"
+
+
+def test_the_reason_of_the_change_is_kept(app, go, fitted):
+    page(app, go)
+    next(b for b in app.selectbox if b.label == "Why it is changed").set_value("finish lost").run()
+    press(app, "Index to position 2")
+    assert fitted.ledger().inserts["D-1"].edges[0].end is End.FINISH_LOST
+
+
+def test_a_chipped_edge_must_be_changed_before_anything_else(app, go, fitted):
+    page(app, go)
+    press(app, "Chipped")
+    assert fitted.ledger().inserts["D-1"].edges[0].end is End.CHIPPED
+    assert "nothing is cut until it is changed" in words(app)
+    assert not [b for b in app.button if b.label == "Cleaned and put back"]
+    press(app, "Index to position 2")
+    ledger = fitted.ledger()
+    assert ledger.inserts["D-1"].edges[0].end is End.CHIPPED and ledger.edge_in("fly 300", 1).position == 2
+
+
+def test_cleaned_and_taken_out(app, go, fitted):
+    page(app, go)
+    press(app, "Cleaned and put back")
+    assert fitted.ledger().inserts["D-1"].edges[0].cleanings == 1
+    press(app, "Taken out")
+    assert fitted.ledger().pockets["fly 300"] == (None,)
+    assert "The pocket is empty" in words(app)
+    press(app, "Fit it")
+    assert fitted.ledger().pockets["fly 300"][0].insert == "D-1"
+
+
+def test_two_sessions_index_one_cutter_and_the_second_is_told(app, go, fitted):
+    page(app, go)
+    other = open_kind(places(), Kind.OWN, MONDAY)
+    change = {"at": MONDAY, "by": "cd", "cutter": "fly 300", "pocket": 1, "insert": "D-1", "end": End.WORN}
+    other.add_edge_event(Indexed(**change, from_position=1, to_position=2))
+    button = next(b for b in app.button if b.label == "Index to position 2")
+    button.click().run()
+    assert not app.exception
+    told = " ".join(e.value for e in app.error)
+    assert "Nothing was stored" in told and "cd" in told
+    assert fitted.load_shop().edges[0].position == 2 and len(fitted.ledger().log) == 2
+    other.engine.dispose()
+
+
+def test_a_wear_land_is_kept_and_may_not_run_backwards(app, go, fitted):
+    cut_so_far(fitted, 50e6)
+    page(app, go)
+    expander = next(e for e in app.expander if e.label == "Wear land measured")
+    assert expander is not None
+    from planner.screens import inserts_changes
+
+    seen = len(fitted.ledger().log)
+    base = {"cutter": "fly 300", "pocket": 1, "insert": "D-1"}
+    from planner.edge import WearRead
+    from planner.errors import InputError
+
+    fitted.add_edge_event(WearRead(**base, at=MONDAY, by="ab", wear_mm=0.20), seen)
+    with pytest.raises(InputError, match="does not run backwards"):
+        fitted.add_edge_event(WearRead(**base, at=MONDAY, by="ab", wear_mm=0.10), seen + 1)
+    (reading,) = fitted.ledger().edge_in("fly 300", 1).readings
+    assert reading.wear_mm == 0.20 and reading.path_mm == {"aluminium": pytest.approx(50e6)}
+    with pytest.raises(InputError, match="a width in mm"):
+        inserts_changes._keep_wear(base, seen, "wide")
+
+
+def test_received_counted_opened_reground_and_scrapped(app, go, fitted):
+    stock = {g.name: g.stock for g in fitted.load_shop().grades.values()}
+    app.session_state["drawer/deed"] = "Received"
+    page(app, go, "Drawer and orders")
+    press(app, "Received")
+    assert {g.name: g.stock for g in fitted.load_shop().grades.values()}["diamond"] == stock["diamond"] + 1
+    app.session_state["drawer/deed"] = "Counted"
+    app.run()
+    next(n for n in app.number_input if n.label == "Unopened inserts").set_value(5).run()
+    press(app, "Counted")
+    assert {g.name: g.stock for g in fitted.load_shop().grades.values()}["diamond"] == 5
+    app.session_state["drawer/deed"] = "Open an insert"
+    app.run()
+    press(app, "Open an insert")
+    assert "a label to know the insert by" in said(app)
+    next(t for t in app.text_input if t.label == "Label to know it by").set_value("D-2").run()
+    press(app, "Open an insert")
+    assert "D-2" in {i.label for i in fitted.load_shop().inserts.values()}
+    page(app, go, "Change an edge")
+    press(app, "Taken out")
+    app.session_state["drawer/deed"] = "Regrind or scrap"
+    page(app, go, "Drawer and orders")
+    press(app, "Send for regrind")
+    assert fitted.ledger().inserts["D-1"].place is InsertPlace.REGRIND
+    press(app, "Back from regrind")
+    assert fitted.ledger().inserts["D-1"].regrinds == 1
+    press(app, "Scrap")
+    assert fitted.ledger().inserts["D-1"].place is InsertPlace.SCRAPPED
+
+
+def test_the_drawer_says_when_it_runs_empty_and_what_to_order(app, go, fitted):
+    cut_so_far(fitted, 300e6)
+    for grade in fitted.load_shop().grades.values():
+        fitted.save(replace(grade, stock=0, lead_days=21), by="ab", at=MONDAY)
+    page(app, go, "Drawer and orders")
+    table = app.dataframe[0].value.set_index("Grade")
+    assert "Lead time" in table and table.loc["diamond", "Lead time"] == "21 days"
+    assert "now" in table.loc["diamond", "Order"] or "by" in table.loc["diamond", "Order"]
+    assert any("Order" in w.value and "diamond" in w.value for w in app.warning)
+
+
+def test_what_an_edge_may_still_cut_with_the_reason(app, go, fitted):
+    page(app, go, "What edges may cut")
+    table = app.dataframe[0].value
+    mine = table[table["Edge"].str.contains("D-1")].set_index("Material")
+    assert mine.loc["aluminium", "May still"] == "finish"
+    assert mine.loc["grey iron", "May still"] == "none" and "no recipe" in mine.loc["grey iron", "Because"]
+    assert mine.loc["aluminium, iron in the face", "May still"] == "none"
+
+
+def test_history_traces_every_use_to_its_cut(app, go, fitted):
+    for day in range(1, 6):
+        cut_so_far(fitted, 20e6, MONDAY - timedelta(days=day), ra=(0.4 + 0.01 * (6 - day),))
+    page(app, go, "History", "Every use")
+    table = app.dataframe[0].value
+    assert len(table) == 5 and set(table["Part"]) == {"T-4"} and table["Cut no."].is_unique
+    page(app, go, "History", "Finish")
+    assert "finish fades" in words(app)
+    for shown in ("Area machined", "How edges ended", "Cost", "Entries"):
+        page(app, go, "History", shown)
+    assert "fitted" in set(app.dataframe[0].value["What"])
+
+
+def test_cost_by_part_and_area_of_edges_used_up(app, go, fitted):
+    cut_so_far(fitted, 400e6)
+    page(app, go)
+    press(app, "Index to position 2")
+    page(app, go, "History", "Cost")
+    row = app.dataframe[0].value.iloc[0]
+    # half of a 90 $ insert with two positions, and 10 minutes at 110 $/h
+    assert row["Cost ($)"] == round(45 + 110 / 6) and row["Parts"] == 1
+    assert row["A part ($)"] == pytest.approx(45 + 110 / 6, abs=0.01)
+
+
+def test_without_an_edge_the_page_still_helps(app, go, store):
+    page(app, go)
+    assert "No edge is in it" in words(app) or any("No edge is fitted" in i.value for i in app.info)
+    store.add_edge_event(Received(grade="diamond", inserts=1, at=MONDAY))
+    assert isinstance(next(iter(store.load_shop().grades.values())), InsertGrade)
