@@ -103,6 +103,7 @@ __all__, __getattr__, __dir__ = late(
             "StackCut",
             "engine_parts",
             "height_lost_mm",
+            "heights_before",
             "stacks_of",
         ),
         "stopping": (

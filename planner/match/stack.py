@@ -6,7 +6,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
 
 from planner.errors import InputError
 from planner.match.bank import Bank, ChainDrive, Engine, PushrodDrive
@@ -18,6 +17,7 @@ from planner.shop import (
     Face,
     FaceKind,
     Gasket,
+    HeightStage,
     Job,
     MeasuredBank,
     MeasuredEngine,
@@ -124,14 +124,23 @@ def bank_names(family: EngineFamily, measured: MeasuredEngine | None, parts: Ite
     return tuple(found) if len(found) > 1 else ("",)
 
 
+def heights_before(part: Part, face_id: int | None, cut: Cut | None) -> dict[str, float]:
+    """The last heights before a cut, by point, mm; the last of all without one.
+
+    A reading as arrived counts up to the end of the cut: the sheet may be typed in after both.
+    """
+    found = {}
+    for r in sorted(part.heights, key=lambda r: r.at):
+        early = cut is None or r.at < (cut.started or cut.ended)
+        arrived = cut is not None and r.stage is HeightStage.ARRIVED and r.at <= cut.ended
+        if r.face_id == face_id and (early or arrived):
+            found[r.point] = r.height_mm
+    return found
+
+
 def height_lost_mm(part: Part, cut: Cut) -> float:
     """What a recorded cut took off the height: mean over the points measured before and after, else its stop depth."""
-    begun = cut.started or cut.ended
-    before = {
-        r.point: r.height_mm
-        for r in sorted(part.heights, key=lambda r: r.at)
-        if r.face_id == cut.face_id and r.at < begun
-    }
+    before = heights_before(part, cut.face_id, cut)
     lost = [before[p] - h for p, h in cut.heights_mm.items() if p in before]
     return max(0.0, math.fsum(lost) / len(lost)) if lost else cut.stop_depth_mm
 
@@ -251,13 +260,8 @@ def _deck(shop: Shop, part: Part) -> Face | None:
     return next((f for f in shop.family_of(part).faces if f.kind is FaceKind.DECK), None)
 
 
-def _mean_height(part: Part, face: Face, until: datetime | None = None) -> float | None:
-    """Mean height of a face over its points, the last readings before a moment (None: the last of all)."""
-    latest = {}
-    for r in sorted(part.heights, key=lambda r: r.at):
-        if r.face_id == face.id and (until is None or r.at < until):
-            latest[r.point] = r.height_mm
-    return math.fsum(latest.values()) / len(latest) if latest else None
+def _mean(heights: Mapping[str, float]) -> float | None:
+    return math.fsum(heights.values()) / len(heights) if heights else None
 
 
 def _height_before(shop: Shop, part: Part, cuts: Sequence[Cut], measured: MeasuredEngine | None) -> float | None:
@@ -265,7 +269,7 @@ def _height_before(shop: Shop, part: Part, cuts: Sequence[Cut], measured: Measur
     if face is None:
         return None
     own = [c for c in cuts if c.face_id == face.id and _counts(c, measured)]
-    return _mean_height(part, face, min((c.started or c.ended for c in own), default=None))
+    return _mean(heights_before(part, face.id, min(own, key=lambda c: c.ended, default=None)))
 
 
 def _measured_areas(measured: MeasuredEngine | None, names: Sequence[str]) -> list[float]:
@@ -346,7 +350,7 @@ def _metal_heights(
         kinds: dict[PartKind, float] = {}
         for part in parts:
             face = _deck(shop, part)
-            height = None if face is None else _mean_height(part, face)
+            height = None if face is None else _mean(heights_before(part, face.id, None))
             if height is None:
                 return None
             last = max((r.at for r in part.heights if r.face_id == face.id), default=None)

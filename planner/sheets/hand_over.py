@@ -9,7 +9,7 @@ from datetime import datetime
 from types import SimpleNamespace
 
 from planner.cut.headroom import head_room
-from planner.match import GUIDE, EngineStacks, Standing, bank_effects, depth_table, part_lines
+from planner.match import GUIDE, EngineStacks, Standing, bank_effects, depth_table, heights_before, part_lines
 from planner.sheets.cautions import DEFER
 from planner.sheets.printing import render
 from planner.shop import Cut, Face, GateKind, GateState, HandOver, HeightStage, Job, MatchedSet, Part, Shop
@@ -115,23 +115,13 @@ def _after(part: Part, face_id: int, last: Cut | None) -> dict[str, float]:
     return dict(last.heights_mm) | {r.point: r.height_mm for r in later}
 
 
-def _before(part: Part, face_id: int, first: Cut | None) -> dict[str, float]:
-    """The last heights before the first cut, by point."""
-    until = None if first is None else first.started or first.ended
-    return {
-        r.point: r.height_mm
-        for r in sorted(part.heights, key=lambda r: r.at)
-        if r.face_id == face_id and (until is None or r.at < until) and r.stage is not HeightStage.FINISHED
-    }
-
-
 def _member(shop: Shop, member: HandOverMember, units: Units) -> SimpleNamespace:
     job, done = member.job, member.done or HandOver(member.job.id)
     part, face = shop.part_of(job), shop.face_of(job)
     own = _own_cuts(member)
     first = min(own, key=lambda c: c.ended, default=None)
     last = max(own, key=lambda c: c.ended, default=None)
-    before, after = _before(part, face.id, first), _after(part, face.id, last)
+    before, after = heights_before(part, face.id, first), _after(part, face.id, last)
     taken = math.fsum(c.stop_depth_mm for c in own)
     recorded = shop.removed_mm.get((part.id, face.id), 0.0)
     total = recorded + (part.removed_before_mm or 0.0)
