@@ -50,7 +50,9 @@ def print_button(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> N
 
     st.download_button(
         "Print run sheet",
-        data=lambda: run_sheet(shop, job, estimate, units, access.now()).encode(),
+        data=lambda: run_sheet(
+            shop, job, estimate, units, access.now(), engine_depths.cuts_of(shop.part_of(job))
+        ).encode(),
         file_name=f"run-sheet-{shop.part_of(job).tag}.html",
         mime="text/html",
         key=f"sheet/{job.id}",

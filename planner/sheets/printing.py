@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from functools import cache
 from itertools import groupby
@@ -11,8 +12,9 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from planner.cut.estimate import JobEstimate
+from planner.match import depth_table, part_lines
 from planner.sheets.cautions import DEFER, cautions
-from planner.shop import Aim, Job, Part, PassReason, Shop
+from planner.shop import Aim, Cut, Face, Job, Part, PassReason, Shop
 from planner.units import Units, minutes_words
 from planner.week.queue import Queue
 from planner.week.search import Plan
@@ -38,8 +40,9 @@ def render(template: str, **values: Any) -> str:
     return _templates().get_template(template).render(**values)
 
 
-def run_sheet(shop: Shop, job: Job, estimate: JobEstimate, units: Units, at: datetime) -> str:
-    """The paper run sheet of one job, with room to write readings, passes and heights."""
+def run_sheet(shop: Shop, job: Job, estimate: JobEstimate, units: Units, at: datetime, cuts: Sequence[Cut] = ()) -> str:
+    """The paper run sheet of one job, with room to write readings, passes and heights. ``cuts``: the part's recorded
+    ones, by which its measured dimensions are carried on."""
     part, face = shop.part_of(job), shop.face_of(job)
     family = shop.family_of(part)
     front, back = cautions(family.material, family.hoist)
@@ -116,10 +119,29 @@ def run_sheet(shop: Shop, job: Job, estimate: JobEstimate, units: Units, at: dat
         before=[units.height(now[p.name].now_mm, unit=False) if p.name in now else "" for p in face.points],
         after=[units.height(now[p.name].likely_mm, unit=False) if p.name in now else "" for p in face.points],
         limit=units.height(least) if least is not None else "no limit known, ask",
+        depths=_depth_words(shop, part, face, estimate.stop_likely_mm, cuts, units),
+        cover=face.cover_bolted,
         band=f"gasket {band}",
         flatness=f"limit {units.depth(face.flatness_mm)}" if face.flatness_mm is not None else "",
         origin="Depth: " + estimate.origins["depth"].words + ". Minutes: " + estimate.origins["minutes"].words + ".",
     )
+
+
+def _depth_words(shop: Shop, part: Part, face: Face, cut_mm: float, cuts: Sequence[Cut], units: Units) -> list[str]:
+    """Dimensions that pass their limit at the planned depth or are not known, and which is the first to reach one."""
+    lines = part_lines(part, face, cuts, shop.removed_mm.get((part.id, face.id), 0.0))
+    table = depth_table(lines, cut_mm, 1e-4)
+    found = [
+        f"{row.name}: past its limit by {units.depth(row.past_by_mm)} at {units.depth(cut_mm)}"
+        + (f", {row.restored_by}" if row.restored_by else "")
+        for row in table.past
+    ]
+    if table.first is not None:
+        found.append(f"first to reach its limit: {table.first[0]}, at {units.depth(table.first[1], down=True)}")
+    drawn = [line.name for line in lines if not line.measured]
+    if drawn:
+        found.append(f"not measured on this part: {', '.join(drawn)}")
+    return found
 
 
 def _stop_words(estimate: JobEstimate, part: Part, units: Units) -> str:

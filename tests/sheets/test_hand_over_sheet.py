@@ -10,7 +10,7 @@ from html.parser import HTMLParser
 import pytest
 
 from planner.match import stacks_of
-from planner.sheets import HandOverMember, hand_over_sheet
+from planner.sheets import HandOverMember, hand_over_sheet, run_sheet
 from planner.shop import (
     Cut,
     DepthLine,
@@ -24,6 +24,7 @@ from planner.shop import (
     RaPlace,
 )
 from planner.units import Units
+from planner.week.queue import estimate_queue
 from tests.match.test_engine_stacks import TWIN
 from tests.tiny import MONDAY, tiny_shop
 
@@ -161,3 +162,19 @@ def test_an_agreed_mismatch_is_named():
     shop = cut_shop()
     shop = replace(shop, sets={1: replace(shop.sets[1], accepted_mismatch_mm=0.2, accepted_by="the owner")})
     assert "agreed by the owner" in page(shop)
+
+
+def test_the_run_sheet_names_what_passes_its_limit_and_the_cover():
+    shop = cut_shop()
+    family = shop.families[1]
+    shop = replace(
+        shop,
+        families={**shop.families, 1: replace(family, faces=(replace(family.faces[0], cover_bolted=True),))},
+        jobs={**shop.jobs, 1: replace(shop.jobs[1], state=JobState.WAITING)},
+    )
+    estimate = estimate_queue(shop).estimates[1]
+    html = run_sheet(shop, shop.jobs[1], estimate, Units("metric"), MONDAY)
+    # 0.80 measured, at least 0.75: the first limit comes at a cut of 0.05
+    assert "first to reach its limit: valve recession, at 0.050 mm" in html
+    assert ("past its limit" in html) is (estimate.stop_likely_mm > 0.05)
+    assert "bolted on, at its torque" in html
