@@ -14,6 +14,7 @@ _SCREENS = (
     ("survey", "Face survey", ":material/grid_on:"),
     ("sets", "Matched sets", ":material/balance:"),
     ("run", "Run sheet", ":material/play_circle:"),
+    ("records", "Records", ":material/history:"),
     ("inserts", "Inserts", ":material/change_history:"),
     ("shop", "Shop", ":material/storefront:"),
 )

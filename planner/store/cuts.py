@@ -192,6 +192,12 @@ class Cuts(Edges, Base):
         with self.reading() as connection:
             return _read_work_records(connection, load_settings(connection).learn_from)
 
+    def charge_details(self) -> pd.DataFrame:
+        """What a charge needs beside `cuts_frame`, by cut id: agreed_mm (of the part), reasons (of the passes, in
+        order), uses ((grade id, path mm) of each edge)."""
+        with self.reading() as connection:
+            return _read_charges(connection)
+
     def depth_records_in(self, connection: Connection) -> tuple[DepthRecord, ...]:
         """As `depth_records`, within a transaction."""
         version = connection.execute(select(tables.meta.c.records_version)).scalar_one()
@@ -258,6 +264,25 @@ class Cuts(Edges, Base):
         for name in ("started", "ended"):
             frame[name] = pd.to_datetime(frame[name])
         return frame
+
+
+def _read_charges(connection: Connection) -> pd.DataFrame:
+    cuts, parts, uses, inserts = tables.cuts, tables.parts, tables.edge_uses, tables.inserts
+    spent: dict[int, list[tuple[int, float]]] = {}
+    query = select(uses.c.cut_id, inserts.c.grade_id, uses.c.path_mm).join(inserts, inserts.c.id == uses.c.insert_id)
+    for cut_id, grade_id, path in connection.execute(query):
+        spent.setdefault(cut_id, []).append((grade_id, path))
+    query = (
+        select(cuts.c.id, parts.c.agreed_depth_mm, cast(cuts.c.passes, Text))
+        .join(parts, parts.c.id == cuts.c.part_id)
+        .where(standing_cuts())
+    )
+    rows = [
+        (cut_id, agreed, tuple(p["reason"] for p in json.loads(passes)), tuple(spent.get(cut_id, ())))
+        for cut_id, agreed, passes in connection.execute(query)
+    ]
+    frame = pd.DataFrame(rows, columns=["cut", "agreed_mm", "reasons", "uses"]).set_index("cut")
+    return frame.assign(agreed_mm=pd.to_numeric(frame["agreed_mm"]))
 
 
 def _start_of(when: date | datetime) -> datetime:
