@@ -7,7 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
-_SCREENS = (
+SCREENS = (
     # name in the address, title, icon
     ("week", "Week", ":material/calendar_view_week:"),
     ("parts", "Parts", ":material/inventory_2:"),
@@ -27,7 +27,7 @@ ICON = Path(__file__).with_name("tab.png")
 def listed() -> dict[str, st.Page]:
     """Pages by name."""
     found = {}
-    for name, title, icon in _SCREENS:
+    for name, title, icon in SCREENS:
 
         def draw(name: str = name) -> None:
             # imported when first shown: the first screen does not wait for the others

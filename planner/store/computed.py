@@ -67,7 +67,7 @@ def _age(path: Path) -> float:
 
 
 def _digest(inputs: Any) -> str:
-    return hashlib.sha256(program() + _written(inputs)).hexdigest()[:40]
+    return hashlib.sha256(program() + _spelled_out(inputs)).hexdigest()[:40]
 
 
 class _Pickler(pickle.Pickler):
@@ -78,6 +78,21 @@ class _Pickler(pickle.Pickler):
 
 def _read_only(mapping: dict) -> MappingProxyType:
     return MappingProxyType(mapping)
+
+
+class _Speller(_Pickler):
+    def persistent_id(self, value: Any) -> Any:
+        # the order of a set differs from one start to the next
+        return sorted(map(_spelled_out, value)) if type(value) in (set, frozenset) else None
+
+
+def _spelled_out(value: Any) -> bytes:
+    """The same bytes for equal values in every start: nothing is told from its equal by being the same object."""
+    into = io.BytesIO()
+    speller = _Speller(into, protocol=5)
+    speller.fast = True
+    speller.dump(value)
+    return into.getvalue()
 
 
 def _written(value: Any) -> bytes:

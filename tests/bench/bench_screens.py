@@ -36,13 +36,13 @@ from streamlit.proto.ForwardMsg_pb2 import ForwardMsg  # noqa: E402
 from streamlit.testing.v1 import AppTest  # noqa: E402
 
 from planner.cut.knowledge import know  # noqa: E402
-from planner.screens import access  # noqa: E402
+from planner.screens import access, pages  # noqa: E402
 from planner.store import Kind, open_kind, places, sample_folder  # noqa: E402
 from planner.store.sample import load_sample  # noqa: E402
 from planner.week.board import payload_of, plan_shop  # noqa: E402
 from planner.week.queue import estimate_queue  # noqa: E402
 
-SCREENS = ("week", "parts", "sets", "run", "inserts", "shop")
+SCREENS = tuple(name for name, _, _ in pages.SCREENS)
 FIELDS = ("text_input", "text_area", "number_input", "selectbox", "multiselect", "checkbox", "date_input", "time_input")
 RERUNS = 15
 STARTS = 3

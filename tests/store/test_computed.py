@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import math
+import os
+import subprocess
+import sys
+from pathlib import Path
 from types import MappingProxyType
 
 import numpy as np
@@ -11,6 +15,7 @@ import pytest
 from planner.store import computed
 from planner.store.computed import KEPT, Computed
 
+ROOT = Path(__file__).resolve().parents[2]
 calls: list[tuple] = []
 
 
@@ -39,6 +44,24 @@ def test_what_the_nouns_are_made_of_is_kept(kept):
     assert len(calls) == 1
     assert again["depths"] == MappingProxyType({1: math.inf}) and isinstance(again["depths"], MappingProxyType)
     assert (again["heights"] == inside["heights"]).all()
+
+
+def test_the_next_start_finds_it_whatever_the_order_of_a_set(tmp_path):
+    code = (
+        "import pathlib, sys, collections; from planner.store.computed import Computed\n"
+        "kept = Computed(pathlib.Path(sys.argv[1]))\n"
+        "names = [f'part {i}' for i in range(40)]\n"
+        "again = ''.join(['par', 't 1'])\n"  # equal to a name, but another object
+        "print(kept.call(len, (frozenset(names), {'a': set(names)}, names[1], again if len(sys.argv) > 2 else names[1])))"
+    )
+    for seed, more in (("1", ()), ("2", ()), ("3", ("another object",))):
+        done = subprocess.run(
+            [sys.executable, "-c", code, str(tmp_path / "computed"), *more],
+            env=dict(os.environ) | {"PYTHONHASHSEED": seed},
+            cwd=ROOT, capture_output=True, text=True, check=True,
+        )  # fmt: skip
+        assert done.stdout.strip() == "4"
+    assert len(list((tmp_path / "computed").iterdir())) == 1
 
 
 def test_other_inputs_or_another_program_compute_anew(kept, monkeypatch):
