@@ -21,6 +21,7 @@ from planner.screens import (
 from planner.screens.picture import Picture, picture
 from planner.shop import Shop
 from planner.units import Units
+from planner.week.partners import partner_news
 from planner.week.queue import Queue
 
 
@@ -36,6 +37,8 @@ def draw() -> None:
     seen = picture(view.plan)
     waiting = [view.searching] if view.searching is not None else []
     week_accept.head(view, shop)
+    for line in partner_news(view.accepted.payload if view.accepted else None, shop, queue, units):
+        st.info(line)
     going_on = st.container()
     waiting += week_morning.overload(view, shop)
     week_morning.draw(view, shop, queue, units)

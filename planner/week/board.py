@@ -20,6 +20,7 @@ from planner.shop import JobState, Shop
 from planner.units import minutes_words
 from planner.week.adapt import DAYS, week_of
 from planner.week.model import Week
+from planner.week.partners import planned_cut
 from planner.week.queue import Queue
 from planner.week.search import Decision, Plan, Progress, evaluate_decision, search_week
 from planner.week.tables import Tables
@@ -105,6 +106,7 @@ def payload_of(
                 "ready": (now + timedelta(minutes=float(row.ready_min))).isoformat(),
                 "late_minutes": float(row.late_minutes),
                 "minutes": _job_minutes(queue, int(job_id)),
+                **planned_cut(queue.estimates.get(int(job_id))),
             }
             for job_id, row in plan.jobs.iterrows()
         },
