@@ -14,6 +14,7 @@ from planner.shop import (
     Gate,
     GateKind,
     GateState,
+    HeightStage,
     Hold,
     Job,
     JobState,
@@ -22,6 +23,7 @@ from planner.shop import (
     PartState,
     Shop,
 )
+from planner.store.cut_effects import partner_scrapped
 from planner.store.repository import Repository
 
 OPEN = (JobState.WAITING, JobState.RUNNING)
@@ -148,7 +150,7 @@ def free_partners(store: Repository, shop: Shop, matched: MatchedSet, by: str, a
             part = shop.part_of(job)
             holds = part.holds
             if job.state in OPEN:
-                holds += (Hold("lead", f"its partner in {matched.name} was scrapped: find another"[:300], at.date()),)
+                holds += (Hold("lead", partner_scrapped(matched.name), at.date()),)
             state = part.state if job.state is JobState.RUNNING else PartState.SHELF
             together.save(replace(part, state=state, holds=holds), by=by, at=at)
             freed.append(part.tag)
@@ -187,8 +189,14 @@ def pair_loose(
 
 
 def _job_of(shop: Shop, part: Part, face_id: int) -> Job | None:
-    """The open job of a part's face, if it has one."""
-    return next((j for j in shop.open_jobs() if j.part_id == part.id and j.face_id == face_id), None)
+    """The open job of a part's face, or the one that is cut where the face still stands as it was cut; None: a new one
+    is needed."""
+    mine = [j for j in shop.jobs.values() if j.part_id == part.id and j.face_id == face_id]
+    still = next((j for j in mine if j.state in OPEN), None)
+    readings = part.latest_heights_mm(face_id).values()
+    if still is None and readings and all(r.stage is HeightStage.FINISHED for r in readings):
+        still = next((j for j in mine if j.state in (JobState.CUT, JobState.FINISHED)), None)
+    return still
 
 
 def _freed_again(part: Part, at: datetime) -> tuple[Hold, ...]:

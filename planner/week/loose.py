@@ -11,7 +11,7 @@ import numpy as np
 
 from planner.cut.knowledge import Knowledge
 from planner.match.pool import PoolPart
-from planner.shop import Part, PartState, Shop
+from planner.shop import HeightStage, Part, PartState, Shop
 
 _LEFT, _RIGHT = {"left", "l", "lh", "port"}, {"right", "r", "rh", "starboard"}
 
@@ -85,13 +85,15 @@ def pool_of(shop: Shop, knowledge: Knowledge, choices: PoolChoices | None = None
         mean = float(np.mean(values))
         least = face.least_height_mm
         stays = partner.get(part.tag)
-        heights[part.tag], removals[part.tag] = mean, depth.likely_mm
-        spread = float(depth.distribution.std())
+        # one that was cut already stays as it was measured after the cut
+        done = all(h.stage is HeightStage.FINISHED for h in standing.values())
+        removal, spread = (0.0, 0.0) if done else (depth.likely_mm, float(depth.distribution.std()))
+        heights[part.tag], removals[part.tag] = mean, removal
         parts.append(
             PoolPart(
                 part.tag,
                 family.name,
-                mean - depth.likely_mm,
+                mean - removal,
                 math.hypot(spread, max(doubts, default=shop.settings.height_repeatability_mm)),
                 side,
                 None if least is None else least + mean - min(values),
