@@ -25,7 +25,7 @@ HARDLY = 0.005
 def draw(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
     if view.plan is None:
         st.warning("This set cannot be planned yet: " + "; ".join(view.problems) + ".")
-        st.dataframe(members(shop, queue, view, units), hide_index=True, width="stretch")
+        st.dataframe(members(shop, view, units), hide_index=True, width="stretch")
         return
     for problem in view.problems:
         st.error(problem[0].upper() + problem[1:] + ".")
@@ -43,7 +43,7 @@ def draw(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
             _gang(shop, queue, view, units)
         else:
             _order(shop, view, units)
-    st.dataframe(members(shop, queue, view, units), hide_index=True, width="stretch")
+    st.dataframe(members(shop, view, units), hide_index=True, width="stretch")
     st.caption(planned_words(view, units))
     sets_target.draw(shop, queue, view, units)
     sets_help.draw(shop, queue, view, units)
@@ -237,11 +237,11 @@ def _heights(rows: tuple, bars: tuple, unit: str, places: int) -> dict:
     return specification(charts.set_heights(heights, windows, unit, places))
 
 
-def members(shop: Shop, queue: Queue, view: SetView, units: Units) -> pd.DataFrame:
+def members(shop: Shop, view: SetView, units: Units) -> pd.DataFrame:
     """The members in cutting order."""
     rows = []
     for job_id in view.order:
-        job, estimate = shop.jobs[job_id], queue.estimates.get(job_id)
+        job = shop.jobs[job_id]
         part = shop.part_of(job)
         member = view.member(job_id)
         cut, least = view.cuts_mm.get(job_id), view.least_mm.get(job_id)
@@ -257,7 +257,7 @@ def members(shop: Shop, queue: Queue, view: SetView, units: Units) -> pd.DataFra
                 "State": member.state.value if member is not None else job.state.value,
                 "Height now": units.height(view.heights_mm.get(job_id)),
                 "Spread": "unknown" if spread is None else units.depth(spread),
-                "To clean": "done" if done else units.depth(estimate.stop_likely_mm if estimate else None),
+                "To clean": _to_clean(member, done, units),
                 "Taken": "done" if done and not cut else units.depth(cut),
                 "Height after": units.height(view.finals_mm.get(job_id)),
                 "Limit": units.height(least) if least is not None else "no limit known, ask",
@@ -265,3 +265,10 @@ def members(shop: Shop, queue: Queue, view: SetView, units: Units) -> pd.DataFra
             }
         )
     return pd.DataFrame(rows)
+
+
+def _to_clean(member, done: bool, units: Units) -> str:
+    """Where the member would likely stop if it were in no set."""
+    if done:
+        return "done"
+    return units.depth(None if member is None or member.removal_mm is None else member.likely_removal_mm)
