@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -20,6 +21,7 @@ from planner.edge import (
     Mounted,
     Received,
     Reversed,
+    WearRead,
     area_by_material,
     edge_costs,
     ends_by_reason,
@@ -108,3 +110,25 @@ def test_a_fading_finish_is_told_from_noise():
     assert not steady.fades
     with pytest.raises(InputError, match="differing"):
         finish_trend([0.1, 0.1, 0.1], [1, 2, 3])
+
+
+def test_wear_readings_project_the_life_of_an_edge_that_still_cuts():
+    at = datetime(2026, 3, 2, 8)
+    spend = CutSpend(1e6, 1e6, 1e6, 1e5, 100.0)
+    log = [
+        Received(at=at, grade="tip", inserts=1),
+        Mounted(at=at, cutter="fly", machine="mill"),
+        Fitted(at=at, cutter="fly", pocket=1, insert="T1", position=1, grade="tip"),
+    ]
+    ledger = Ledger.replay({"tip": 1}, {"fly": 1}, log)
+    for i in range(1, 5):
+        ledger = ledger.apply(Cut(at=at, cut_id=f"c{i}", cutter="fly", material="aluminium", spend=spend))
+        ledger = ledger.apply(WearRead(at=at, cutter="fly", pocket=1, insert="T1", wear_mm=0.05 * i))
+    edge = ledger.edge_in("fly", 1)
+    assert [r.path_mm["aluminium"] for r in edge.readings] == [1e6, 2e6, 3e6, 4e6]
+    # 0.05 mm a cut: 0.3 mm after six cuts, one and a half times the four so far
+    record = life_record(ledger, "tip", ["aluminium"], criterion_mm=0.3)
+    assert record.projected[0] == pytest.approx(1.5, rel=0.05) and record.projected_log_sd[0] > 0
+    assert math.isnan(life_record(ledger, "tip", ["aluminium"]).projected[0])
+    with pytest.raises(InputError, match="does not run backwards"):
+        ledger.apply(WearRead(at=at, cutter="fly", pocket=1, insert="T1", wear_mm=0.1))

@@ -1,0 +1,126 @@
+"""The advice along a plan, and the plan that keeps to it, on the tiny shop."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from planner.cut.knowledge import Knowledge
+from planner.edge import Allowed
+from planner.shop import EdgeInUse, Limit
+from planner.week.board import plan_shop
+from planner.week.edge_advice import edge_advice, edge_limits, failure_cost, permit, planned_cost, risk_limit
+from planner.week.edge_lives import grade_life
+from planner.week.edge_outlook import drawer_outlook, planned_use
+from planner.week.edge_rules import EdgeRules
+from planner.week.queue import estimate_queue
+from tests.tiny import MONDAY, tiny_shop
+
+LIMIT = 0.449  # planning limit for 5 % at shape 3.71
+
+
+def used(share, cutter=1, grade=1, material="aluminium", capacity=600e6):
+    return EdgeInUse(cutter, 1, 1, 1, grade, MONDAY, {material: share * capacity})
+
+
+def planned(shop):
+    queue = estimate_queue(shop)
+    return queue, plan_shop(shop, queue, MONDAY, steps=100)
+
+
+def advice_on(shop, cutter_id=1):
+    queue, plan = planned(shop)
+    return plan, next(a for a in edge_advice(plan, shop, queue) if a.cutter_id == cutter_id)
+
+
+def test_the_advice_names_the_job_and_the_plan_indexes_before_the_same():
+    plan, advice = advice_on(replace(tiny_shop(), edges=(used(LIMIT - 1e-6),)))
+    first = advice.first
+    assert first.index_before and first.job in ("T-1", "T-2")
+    assert advice.words.startswith(f"index before {first.job}: ") and "5 % of edges are gone" in first.reason
+    rows = plan.timeline[plan.timeline["kind"] == "index"]
+    job = advice.job_ids[[s.job for s in advice.steps].index(first.job)]
+    assert list(rows["job"]) == [str(job)]
+
+
+def test_a_fresh_edge_is_left_alone_and_chances_grow_with_its_age():
+    _, fresh = advice_on(replace(tiny_shop(), edges=(used(0.0),)))
+    _, older = advice_on(replace(tiny_shop(), edges=(used(0.3),)))
+    assert fresh.first is None and fresh.words == "no index needed in this plan"
+    assert 0 < fresh.chance_next < older.chance_next < older.chance_week_kept
+
+
+def test_a_set_starts_on_the_fresh_edge_when_the_old_one_lasts_only_half_of_it():
+    shop = tiny_shop()
+    queue = estimate_queue(shop)
+    one = queue.estimates[1].edge_share_likely
+    _, advice = advice_on(replace(shop, edges=(used(LIMIT - 1.5 * one),)))
+    assert advice.steps[0].index_before and not any(s.splits_set for s in advice.steps)
+    rules = EdgeRules(shop, queue, Knowledge())
+    first, then = queue.sets[1].order
+    assert rules.job_limit(first) < rules.job_limit(then)
+
+
+def test_a_part_on_its_last_rebuild_gets_the_tighter_limit():
+    shop = tiny_shop()
+    face = replace(shop.families[1].faces[0], limit=Limit(least_height_mm=99.66))
+    last = replace(shop, families={**shop.families, 1: replace(shop.families[1], faces=(face,))})
+    queue = estimate_queue(last)
+    assert queue.estimates[2].rebuilds_left == 0
+    assert risk_limit(last, queue.estimates[2]) == 0.02
+    limits = edge_limits(last, queue, Knowledge())
+    assert limits[2, 1] == pytest.approx(0.349, abs=2e-3)
+
+
+def test_a_spoiled_face_costs_its_own_metal_and_minutes():
+    shop = tiny_shop()
+    queue, knowledge = estimate_queue(shop), Knowledge()
+    estimate = queue.estimates[1]
+    planned_price = planned_cost(shop, 1, 1)
+    assert planned_price == pytest.approx(90 / 2 + 10 * 110 / 60)
+    steps = knowledge.steps(shop.families[1]).steps
+    minutes = estimate.setup.finish.minutes + steps.look + steps.dye + steps.dry
+    wanted = planned_price + 0.0254 * estimate.worth.per_mm + minutes * 110 / 60
+    assert failure_cost(shop, estimate, knowledge) == pytest.approx(wanted)
+
+
+def test_an_edge_that_cut_iron_never_finishes_aluminium_in_the_plan():
+    shop = tiny_shop()
+    both = replace(shop.recipes[2], material="aluminium", id=3)
+    cutters = {1: replace(shop.cutters[2], id=1, diameter_mm=350)}
+    mixed = replace(shop, recipes={2: shop.recipes[2], 3: both}, cutters=cutters)
+    mixed = replace(mixed, edges=(used(0.1, 1, 2, "grey_iron", 120e6),), ready_edges={2: 3})
+    told = permit(mixed, "aluminium", 2, ("grey_iron",))
+    assert told.allowed is Allowed.ROUGH and "never finishes aluminium" in told.reason
+    plan, advice = advice_on(mixed)
+    for i, (job_id, step) in enumerate(zip(advice.job_ids, advice.steps, strict=True)):
+        material = mixed.families[mixed.parts[mixed.jobs[job_id].part_id].family_id].material
+        before = [mixed.families[mixed.parts[mixed.jobs[j].part_id].family_id].material for j in advice.job_ids[:i]]
+        if material == "aluminium" and (i == 0 or before[-1] == "grey_iron"):
+            assert step.index_before
+    # to the week they are two edges: changing between them is a change of insert, and each keeps its own count
+    assert {job.grade_on("1") for job in plan.week.jobs if job.steps} == {
+        "boron nitride",
+        "boron nitride, kept from iron",
+    }
+
+
+def test_learning_nothing_leaves_the_starting_value_with_a_factor_of_two():
+    known = grade_life(tiny_shop(), Knowledge(), 1)
+    likely, low, high = known.spent({"aluminium": 300e6})
+    assert likely == pytest.approx(0.5) and low < 0.25 and high > 1.0 and known.ended == 0
+
+
+def test_the_drawer_counts_what_the_plan_itself_takes():
+    shop = tiny_shop()
+    queue, plan = planned(shop)
+    use = planned_use(plan, queue)
+    load = {(1, "aluminium"): 600e6 / 70}
+    assert all(np.all(days >= 0) for days in use.values())
+    calm = drawer_outlook(shop, Knowledge(), 1, use, load)
+    busy = drawer_outlook(shop, Knowledge(), 1, use, load, indexes=3)
+    assert calm.at_hand == 4 and busy.this_week == 3
+    assert busy.empty.at_this_week == pytest.approx(4 / 3 * 7)
+    assert busy.order.order_day <= calm.order.order_day
