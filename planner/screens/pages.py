@@ -16,6 +16,7 @@ SCREENS = (
     ("run", "Run sheet", ":material/play_circle:"),
     ("records", "Records", ":material/history:"),
     ("inserts", "Inserts", ":material/change_history:"),
+    ("learned", "How it learned", ":material/school:"),
     ("shop", "Shop", ":material/storefront:"),
 )
 
