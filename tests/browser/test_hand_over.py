@@ -1,0 +1,143 @@
+"""From two unmeasured heads to a printed hand-over sheet, in the real server."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from tests.browser.conftest import settle
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+
+IMPORT = """tag,family,work_order,engine_serial,position,condition,due,set,set_tolerance_thou
+HO-1,Brackle boat head,W9901,BK99001,left,normal,{due},HO pair,3
+HO-2,Brackle boat head,W9901,BK99001,right,normal,{due},HO pair,3
+"""
+
+
+def go(page, name):
+    page.get_by_role("link", name=name, exact=False).first.click()
+    settle(page)
+
+
+def fill(page, label, value, nth=0):
+    field = page.get_by_role("textbox", name=label).nth(nth)
+    field.fill(value)
+    field.press("Tab")
+    settle(page)
+
+
+def press(page, name):
+    page.get_by_role("button", name=name).filter(has_text=name).first.click()
+    settle(page)
+
+
+def choose(page, label, text):
+    """Pick from a select box by typing."""
+    box = page.get_by_role("combobox", name=label, exact=True).first
+    box.click()
+    box.fill(text)
+    page.get_by_role("option").filter(has_text=text).first.click()
+    settle(page)
+
+
+def database(server):
+    return sqlite3.connect(server.home / "surfacing-planner" / "sample.db")
+
+
+def measure(page, tag, heights):
+    """Heights of a part, on its page."""
+    go(page, "Parts")
+    page.get_by_label("Find a part").fill(tag)
+    page.get_by_label("Find a part").press("Enter")
+    settle(page)
+    press(page, "Open")
+    for point, value in heights.items():
+        fill(page, re.compile(rf"{point}.*\(in\)", re.I), value)
+    press(page, "Add the readings")
+
+
+def record(page, tag, passes, clean, heights):
+    """A finished cut, typed from its paper sheet."""
+    go(page, "Run sheet")
+    choose(page, "Job", tag)
+    section = page.get_by_text("Type in a finished paper sheet", exact=False)
+    if section.count():
+        section.first.click()
+        settle(page)
+    fill(page, "Depth after each pass", passes)
+    fill(page, "First clean after pass no.", clean)
+    for point, value in heights.items():
+        fill(page, re.compile(rf"Height, {point}", re.I), value)
+    press(page, "Record the cut")
+    page.get_by_text("are up to date", exact=False).first.wait_for(timeout=90_000)
+
+
+def test_from_two_unmeasured_heads_to_a_printed_hand_over_sheet(server, browser, tmp_path):
+    page = browser.new_page(viewport={"width": 1400, "height": 1000}, accept_downloads=True)
+    page.goto(server.url)
+    settle(page, 120)
+    page.get_by_role("combobox", name="Who").click()
+    page.get_by_role("option").nth(1).click()
+    settle(page)
+
+    # two heads of one engine arrive, nothing measured
+    go(page, "Parts")
+    page.get_by_text("Import a file", exact=True).first.click()
+    settle(page)
+    sheet = tmp_path / "pair.csv"
+    sheet.write_text(IMPORT.format(due="2030-01-04 15:00"))
+    page.locator("input[type=file]").set_input_files(str(sheet))
+    settle(page)
+    press(page, re.compile("Store 2"))
+    go(page, "Matched sets")
+    choose(page, "Set", "HO pair")
+    said = page.locator("[data-testid=stMain]").inner_text()
+    assert "Brackle vee six, BK99001" in said and "nothing is measured on this engine yet" in said
+
+    # each is measured at two corners, then cut; the second to the first's height
+    before = {"HO-1": "4.7500", "HO-2": "4.7490"}
+    for tag, height in before.items():
+        measure(page, tag, {"front left": height, "back right": height})
+    record(page, "HO-1", "0 2 4", "3", {"front left": "4.7460", "back right": "4.7460"})
+    record(page, "HO-2", "0 2 3", "3", {"front left": "4.7460", "back right": "4.7462"})
+    with database(server) as shop:
+        states = shop.execute(
+            "select jobs.state from jobs join parts on parts.id = jobs.part_id where tag like 'HO-%'"
+        ).fetchall()
+    assert states == [("cut",), ("cut",)]
+
+    # the set is done: found among the cut ones, what the bench did typed in, the sheet printed
+    go(page, "Matched sets")
+    page.get_by_text("Sets that are cut", exact=False).first.click()
+    settle(page)
+    choose(page, "Cut set", "HO pair")
+    bench = page.get_by_text("What was done at the bench", exact=True).last
+    bench.click()
+    settle(page)
+    fill(page, "Plugs", "all 6 out, counted", -1)
+    fill(page, "Goes on with it", "assembly bench", -1)
+    page.get_by_role("button", name=re.compile("Keep for HO-2")).last.click()
+    settle(page)
+    with page.expect_download() as waiting:
+        page.get_by_role("button", name="Print hand-over sheet").last.click()
+    html = Path(waiting.value.path()).read_text(encoding="utf-8")
+    assert "Hand-over sheet: HO pair" in html and "Brackle vee six" in html
+    for figure in ("4.7500", "4.7460", "4.7490", "4.7462"):
+        assert figure in html
+    # the means end 0.0001 in apart, 0.1 thou
+    assert re.search(r"Difference of final heights.*?0\.1 thou", html, re.S)
+    assert "all 6 out, counted" in html and "assembly bench" in html
+    assert 'class="blank"' in html and "Not cut yet" not in html
+
+    # on paper: Letter and A4, nothing wider than the sheet
+    (tmp_path / "sheet.html").write_text(html, encoding="utf-8")
+    paper = browser.new_page()
+    paper.goto((tmp_path / "sheet.html").as_uri())
+    for size, width_px in (("Letter", 816), ("A4", 794)):
+        assert paper.pdf(format=size, print_background=True)[:5] == b"%PDF-"
+        paper.set_viewport_size({"width": width_px, "height": 1056})
+        assert paper.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
