@@ -39,6 +39,8 @@ def limit(effect: Effect, units: Units) -> str:
     said = []
     if effect.unit == "crank deg":
         return "none set" if effect.greatest is None else f"at most {effect.greatest:.1f}° either way"
+    if effect.least is not None and effect.greatest is not None and effect.unit == "mm":
+        return f"{units.depth(effect.least, unit=False)} to {units.depth(effect.greatest)}"
     if effect.least is not None:
         said.append(f"at least {figure(effect.least, effect.unit, units)}")
     if effect.greatest is not None:
@@ -54,16 +56,16 @@ def room(effect: Effect, units: Units, case: bool) -> str:
         return effect.note or "unknown"
     if effect.standing is Standing.NO_LIMIT:
         return "no limit set"
-    told = [_more(effect.headroom_head_mm, units, "head")]
+    told = [_more(effect.headroom_head_mm, units, " off the head" if case else "")]
     if case:
-        told.append(_more(effect.headroom_case_mm, units, "deck"))
+        told.append(_more(effect.headroom_case_mm, units, " off the deck"))
     return ", ".join(t for t in told if t) or "no cut reaches it"
 
 
 def _more(mm: float | None, units: Units, where: str) -> str:
     if mm is None or math.isinf(mm):
         return ""
-    return f"{units.depth(mm, down=True)} more off the {where}"
+    return f"{units.depth(mm, down=True)} more{where}"
 
 
 def first_words(bank: BankEffects, units: Units, several: bool) -> tuple[bool, str]:
