@@ -193,6 +193,12 @@ def queue() -> Queue:
     return _queue(kind(), version, records, units().system)
 
 
+def queue_untouched() -> Queue:
+    """As `queue`, without regard to run sheets: what was planned before the first tap."""
+    version, records = versions()
+    return _queue_untouched(kind(), version[0], records, units().system, _shop(kind(), version))
+
+
 def units() -> Units:
     """The unit system this session reads in; the shop's own until switched."""
     chosen = st.session_state.get(_UNITS)

@@ -1,210 +1,209 @@
-"""The run sheet of one job: what to set, pass by pass, and typing in what was done."""
+"""The run sheet of one job, for a tablet at the machine: what to set, pass by pass, and what came out."""
 
 from __future__ import annotations
 
-from dataclasses import replace
-from datetime import datetime, timedelta
-
 import streamlit as st
 
-from planner import InputError
-from planner.cut import learning_interval
-from planner.cut.estimate import JobEstimate, cutting_passes, edge_path_mm
-from planner.screens import access, estimate_view, words
-from planner.screens.forms import Field, Form
-from planner.screens.said import act, say, tell
-from planner.sheets import DEFER, cautions
-from planner.shop import (
-    Cut,
-    EdgeUse,
-    Job,
-    JobState,
-    Outcome,
-    PassReason,
-    PassRecord,
-    Shop,
-)
-from planner.units import Units
+from planner.cut.running import fold
+from planner.screens import access, estimate_view, run_before, run_edges, run_partner, run_passes, words
+from planner.screens.run_deeds import Sheet, begin, go_on, stop_for, typed, undo, words_of
+from planner.screens.said import act, say
+from planner.shop import Job, JobState, Shop, TapKind
 
-_LOOKS = ("good", "grey streak", "torn")
+_JOB = "run job"
 
 
 def draw() -> None:
-    st.title("Run sheet")
-    shop, units = access.shop(), access.units()
+    shop = access.shop()
     jobs = {j.id: j for j in shop.open_jobs()}
     if not jobs:
+        st.title("Run sheet", anchor=False)
         st.info("No job is open. Enter parts on the page Parts.")
         return
+    sheet = _sheet(shop, _choose(shop, jobs))
     say()
-    queue = access.queue()
+    _last_entry(sheet)
+    state, estimate = sheet.state, sheet.estimate
+    if sheet.part.waits_for:
+        st.error("Not on the machine yet: " + "; ".join(sheet.part.waits_for))
+    if not state.begun:
+        _not_begun(sheet)
+    elif estimate.setup is None:
+        st.error("; ".join(estimate.against) or "No machine can take this face.")
+    elif state.paused or state.held:
+        _waiting(sheet)
+    else:
+        _under_way(sheet)
+    _behind(sheet)
+
+
+def _choose(shop: Shop, jobs: dict[int, Job]) -> int:
     free = [i for i, j in jobs.items() if not shop.part_of(j).waits_for]
-    order = [*free, *(i for i in jobs if i not in free)]
-    if st.session_state.get("run job") not in jobs:
-        st.session_state["run job"] = order[0]
-    job_id = st.selectbox(
+    order = sorted(jobs, key=lambda i: (jobs[i].state is not JobState.RUNNING, i not in free, i))
+    if st.session_state.get(_JOB) not in jobs:
+        st.session_state[_JOB] = _remembered(shop, jobs) or order[0]
+    title, choice = st.columns([1, 3], vertical_alignment="center")
+    title.header("Run sheet", anchor=False)
+    job_id = choice.selectbox(
         "Job",
         order,
-        key="run job",
-        format_func=lambda i: (
-            f"{words.job_name(shop, i)}: {shop.family_of(shop.part_of(jobs[i])).name}"
-            + ("" if i in free else " (waits)")
-        ),
+        key=_JOB,
+        format_func=lambda i: _job_words(shop, jobs[i], i in free),
         persist_state="session",
+        label_visibility="collapsed",
     )
-    job, estimate = jobs[job_id], queue.estimates[job_id]
-    part, family = shop.part_of(job), shop.family_of(shop.part_of(job))
-    front, back = cautions(family.material, family.hoist)
-    st.markdown("\n".join(f"- {line}" for line in front))
-    with st.expander("Further cautions"):
-        st.markdown("\n".join(f"- {line}" for line in (*back, DEFER)))
-    if part.waits_for:
-        st.error("Not on the machine yet: " + "; ".join(part.waits_for))
-    face = shop.face_of(job)
-    differs = [f"may stand proud: {', '.join(face.proud)}"] if face.proud else []
-    differs += ["cut with its cover bolted on"] if face.cover_bolted else []
-    differs += [f"fixture: {', '.join(x for x in (family.fixture, family.blocks) if x)}"] if family.fixture else []
-    if differs:
-        st.info("This family: " + "; ".join(differs) + ".")
-    with st.container(horizontal=True):
-        if job.state is JobState.WAITING:
-            st.button("It is on the machine now", on_click=act, args=(_set_state, job, JobState.RUNNING))
-        else:
-            st.button("Back to waiting", on_click=act, args=(_set_state, job, JobState.WAITING))
-        estimate_view.print_button(shop, job, estimate, units)
-    _large_figures(estimate, units)
-    estimate_view.draw(shop, job, estimate, units)
-    _record(shop, job, estimate, units)
+    # a tablet that reloads, or wakes after a power cut, comes back to this job
+    st.query_params["job"] = str(job_id)
+    if st.session_state.get("who") is not None:
+        st.query_params["who"] = str(st.session_state["who"])
+    return job_id
 
 
-def _set_state(job: Job, state: JobState) -> str:
-    access.repository().save(replace(job, state=state), by=access.who(), at=access.now())
-    return "On the machine." if state is JobState.RUNNING else "Back in the queue."
+def _remembered(shop: Shop, jobs: dict[int, Job]) -> int | None:
+    """The job in the address; else the one this person tapped last, else the one anybody did."""
+    named = st.query_params.get("job", "")
+    if named.isdigit() and int(named) in jobs:
+        return int(named)
+    who = access.who()
+    last = [(taps[-1].by == who and bool(who), taps[-1].at, i) for i, taps in shop.taps.items() if i in jobs]
+    return max(last)[2] if last else None
 
 
-def _large_figures(estimate: JobEstimate, units: Units) -> None:
-    """The figures to set, large enough to be read from the machine."""
-    if not estimate.passes:
+def _job_words(shop: Shop, job: Job, free: bool) -> str:
+    family = shop.family_of(shop.part_of(job))
+    state = "" if free else " (waits)"
+    if job.state is JobState.RUNNING:
+        state = " (on the machine)"
+    return f"{words.job_name(shop, job.id)}: {'quick job' if family.one_off else family.name}{state}"
+
+
+def _sheet(shop: Shop, job_id: int) -> Sheet:
+    job = shop.jobs[job_id]
+    part, taps = shop.part_of(job), shop.taps.get(job_id, ())
+    estimate = access.queue().estimates[job_id]
+    seen = access.repository().last_tap_seq(job_id)
+    units = access.units()
+    return Sheet(shop, job, part, shop.family_of(part), shop.face_of(job), estimate, fold(taps), taps, seen, units)
+
+
+def _last_entry(sheet: Sheet) -> None:
+    """What is on disk: an entry counts once it stands here. And taking it back."""
+    if not sheet.taps:
         return
-    dial = estimate.setup.machine.instrument.name
-    shown = estimate.passes[:6]
-    for cell, planned in zip(st.columns(len(shown)), shown, strict=True):
-        turns = f"{planned.turns} turn + " if planned.turns else ""
-        cell.metric(
-            f"{words.PASS_WORDS[planned.reason]} ({units.depth_unit})",
-            f"{turns}{units.depth(planned.standing_mm, unit=False)}",
-            help=f"{dial} shows this in {units.depth_unit}; depth then {units.depth(planned.total_mm)}",
-            border=True,
-        )
+    last = sheet.taps[-1]
+    left, right = st.columns([4, 1], vertical_alignment="center")
+    by = f" by {last.by}" if last.by else ""
+    left.markdown(f":green-badge[stored] **{words_of(last)}**, {last.at:%a %H:%M:%S}{by}, entry {len(sheet.taps)}")
+    right.button(
+        "Undo it",
+        key=f"undo/{sheet.job.id}/{sheet.seen}",
+        icon=":material/undo:",
+        width="stretch",
+        on_click=act,
+        args=(undo, sheet),
+    )
 
 
-# -- typing in what was done -------------------------------------------------------------------------------------------
-def _record(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> None:
-    face = shop.face_of(job)
-    st.subheader("Record the finished cut")
-    planned = " ".join(units.depth(p.total_mm, unit=False) for p in estimate.passes_likely)
-    fields = [
-        Field(
-            "passes",
-            f"Depth after each pass ({units.depth_unit}), kiss pass as 0",
-            help="in order, with blanks between; as it was done, not as planned",
-            required=True,
-            placeholder=planned,
-        ),
-        Field("clean_at", "First clean after pass no.", "whole", help="1 = the first one; empty = never looked clean"),
-        Field("finishing", "The last pass was a finishing pass after it was clean", "flag"),
-        Field("outcome", "How it ended", "choice", options=Outcome, required=True),
-        Field("looks", "Looks", "choice", options=_LOOKS),
-        Field("attended_minutes", "Minutes at the machine", "minutes"),
-        *(Field(f"height {p.name}", f"Height, {p.name}", "height") for p in face.points),
-        *(Field(f"ra {i}", f"Ra, place {i}", "ra") for i in (1, 2, 3)),
-        Field("note", "Note", "long"),
-    ]
-    form = Form("cut", job.id, fields, {"outcome": Outcome.FINISHED, "looks": "good"}, units, access.repository())
-    form.draw("passes", "clean_at", "finishing", columns=3)
-    form.draw("outcome", "looks", "attended_minutes", columns=3)
-    form.draw(*(f"height {p.name}" for p in face.points), columns=5)
-    form.draw("ra 1", "ra 2", "ra 3", "note", columns=4)
-    form.say()
-    form.button("Record the cut", lambda values: _store(shop, job, estimate, units, values))
-
-
-def read_passes(text: str, clean_at: int | None, finishing: bool, units: Units) -> tuple[PassRecord, ...]:
-    """Passes as typed. Raises `InputError` for depths that do not grow or a clean pass that is not there."""
-    totals = [units.read_depth_mm("passes", piece) for piece in text.replace(";", " ").split()]
-    if not totals:
-        raise InputError("passes", text, "the depth after each pass, such as 0 2.5 3.5")
-    if any(b < a for a, b in zip(totals, totals[1:], strict=False)) or totals[0] < 0:
-        raise InputError("passes", text, "depths from 0 up that never become less")
-    if clean_at is not None and not 1 <= clean_at <= len(totals):
-        raise InputError("clean_at", clean_at, f"a pass from 1 to {len(totals)}, or nothing")
-    if finishing and (clean_at is None or clean_at >= len(totals)):
-        raise InputError("finishing", finishing, "a clean pass before the last one")
-    found = []
-    for number, total in enumerate(totals, start=1):
-        after = clean_at is not None and number > clean_at
-        reason = PassReason.KISS if total == 0 else PassReason.FINISH if after else PassReason.SEARCH
-        clean = None if after else number == clean_at
-        found.append(PassRecord(total, reason, finishing=after or number == len(totals), clean=clean))
-    return tuple(found)
-
-
-def _store(shop: Shop, job: Job, estimate: JobEstimate, units: Units, values: dict) -> str:
-    store, at = access.repository(), datetime.now().replace(microsecond=0)
-    face = shop.face_of(job)
-    passes = read_passes(values["passes"], values["clean_at"], bool(values["finishing"]), units)
-    heights = {p.name: h for p in face.points if (h := values[f"height {p.name}"]) is not None}
-    before = shop.part_of(job).latest_heights_mm(face.id)
-    for point, height in heights.items():
-        if point in before and height > before[point].height_mm + 0.05:
-            raise InputError(
-                f"height {point}", height, f"at most the height before the cut, {units.height(before[point].height_mm)}"
+def _not_begun(sheet: Sheet) -> None:
+    run_before.mind(sheet)
+    estimate = sheet.estimate
+    if estimate.setup is None:
+        st.error("; ".join(estimate.against) or "No machine can take this face.")
+        return
+    able = sorted({m for j, m in access.queue().by_machine if j == sheet.job.id})
+    machine = estimate.setup.machine.id
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        if len(able) > 1:
+            machine = st.selectbox(
+                "Machine",
+                able,
+                index=able.index(machine),
+                format_func=lambda i: sheet.shop.machines[i].name,
+                key=f"run machine/{sheet.job.id}",
+                width=260,
             )
-    if not access.who():
-        raise InputError("Who", "", "who cut it: choose your name at the top right, then record")
-    outcome = Outcome(values["outcome"])
-    stop = passes[-1].total_mm
-    learned = learning_interval(
-        passes, least_settable_mm=shop.settings.depth_step_mm, finished=outcome is Outcome.FINISHED
-    )
-    setup = estimate.setup
-    uses = ()
-    if setup is not None:
-        path, swept = edge_path_mm(setup, passes), face.area_mm2 * cutting_passes(passes)
-        uses = tuple(
-            EdgeUse(e.insert_id, e.position, path, swept) for e in shop.edges if e.cutter_id == setup.cutter.id
+        st.button(
+            f"It is on {sheet.shop.machines[machine].name} now: begin",
+            type="primary",
+            on_click=act,
+            args=(begin, sheet, machine),
+            disabled=bool(sheet.part.waits_for),
         )
-    attended = values["attended_minutes"]
-    cut = Cut(
-        job.id,
-        job.part_id,
-        job.face_id,
-        at,
-        stop,
-        started=at - timedelta(minutes=attended) if attended else None,
-        machine_id=setup.machine.id if setup else None,
-        cutter_id=setup.cutter.id if setup else None,
-        grade_id=setup.grade.id if setup else None,
-        recipe_id=setup.recipe.id if setup else None,
-        by=access.who(),
-        outcome=outcome,
-        passes=passes,
-        clean_lower_mm=learned.lower_mm if learned.usable else None,
-        clean_upper_mm=learned.upper_mm if learned.usable and learned.upper_mm != float("inf") else None,
-        delta_mm=estimate.touch_off.delta_mm,
-        paper_mm=estimate.touch_off.paper_mm,
-        heights_mm=heights,
-        ra_um=tuple(r for i in (1, 2, 3) if (r := values[f"ra {i}"]) is not None),
-        uses=uses,
-        planned_depth_mm=estimate.stop_likely_mm,
-        allowed_depth_mm=estimate.stop_allow_mm,
-        planned_passes=len(estimate.passes_likely),
-        planned_minutes=estimate.machine_minutes,
-        attended_minutes=attended,
-        looks=values["looks"] or "",
-        note=values["note"],
-    )
-    store.record_cut(cut)
-    tag = shop.part_of(job).tag
-    tell(f"{tag} recorded: {units.depth(stop)} taken. Heights, edge and queue are up to date.")
-    return ""
+        estimate_view.print_button(sheet.shop, sheet.job, estimate, sheet.units)
+    estimate_view.draw(sheet.shop, sheet.job, estimate, sheet.units)
+
+
+def _under_way(sheet: Sheet) -> None:
+    state, estimate = sheet.state, sheet.estimate
+    planned = estimate.passes[0] if estimate.passes else None
+    if state.chipped:
+        st.error("The edge chipped: index it before the next pass.")
+    if state.passes or (state.zero is not None and state.zero.marked):
+        run_passes.figures(sheet, planned)
+    if state.ready_to_cut:
+        run_passes.taps(sheet, planned)
+    else:
+        run_edges.index_list(sheet)
+        if state.waits_for_look:
+            run_passes.taps(sheet, planned)
+        elif not (state.index_left or state.chipped):
+            if not state.passes:
+                run_before.steps(sheet)
+            run_before.touch_off(sheet)
+    run_edges.buttons(sheet)
+    matched = sheet.shop.set_of(sheet.job.id)
+    view = access.queue().sets.get(matched.id) if matched else None
+    if view is not None:
+        run_partner.draw(sheet, view)
+    if not state.passes:
+        run_before.mind(sheet)
+    run_passes.made(sheet)
+    _ending(sheet)
+
+
+def _ending(sheet: Sheet) -> None:
+    done = sheet.state.clean_mm is not None and not sheet.estimate.passes and not sheet.state.waits_for_look
+    with st.expander("End the job: heights, Ra, looks", expanded=done, on_change="rerun", key=f"end/{done}") as more:
+        if more.open:
+            from planner.screens import run_end
+
+            run_end.draw(sheet)
+    with st.expander("Pause, or hold and call", on_change="rerun", key="pause or hold") as more:
+        if not more.open:
+            return
+        st.button("Pause to another day", on_click=act, args=(stop_for, sheet, TapKind.PAUSE))
+        left, middle, right = st.columns([2, 4, 2], vertical_alignment="bottom")
+        whom = left.selectbox("Call", ("lead", "customer", "assembler"), key="hold for")
+        middle.text_input("Why", key="hold why", placeholder="not clean at the agreed depth")
+        right.button("Hold it", width="stretch", on_click=act, args=(_hold, sheet, whom))
+
+
+def _hold(sheet: Sheet, whom: str) -> str:
+    return stop_for(sheet, TapKind.HOLD, whom, typed("hold why") or f"call before going on, {sheet.part.tag}")
+
+
+def _waiting(sheet: Sheet) -> None:
+    state, units = sheet.state, sheet.units
+    why = f"Held: {state.held}" if state.held else "Paused"
+    taken = f"{units.depth(state.removed_mm)} taken" if state.passes else "nothing cut yet"
+    st.info(f"{why}. {taken}, all of it kept.")
+    with st.container(horizontal=True):
+        st.button("Go on: still clamped as it was", type="primary", on_click=act, args=(go_on, sheet, False))
+        st.button("Go on: it was taken off or re-clamped", on_click=act, args=(go_on, sheet, True))
+    run_passes.made(sheet)
+    _ending(sheet)
+
+
+def _behind(sheet: Sheet) -> None:
+    """What is not needed at every pass."""
+    if sheet.state.begun:
+        with st.expander("The whole estimate", on_change="rerun", key="whole estimate") as more:
+            if more.open:
+                estimate_view.print_button(sheet.shop, sheet.job, sheet.estimate, sheet.units)
+                estimate_view.draw(sheet.shop, sheet.job, sheet.estimate, sheet.units)
+        return
+    with st.expander("Type in a finished paper sheet", on_change="rerun", key="paper sheet") as more:
+        if more.open:
+            from planner.screens import run_paper
+
+            run_paper.draw(sheet)

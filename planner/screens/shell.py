@@ -38,6 +38,10 @@ def chrome() -> None:
         )
     with who:
         people = shop.people
+        named = st.query_params.get("who", "")
+        if "who" not in st.session_state and named.isdigit() and int(named) in people:
+            # a tablet that reloads at the machine is still the same person's
+            st.session_state["who"] = int(named)
         st.selectbox(
             "Who",
             [None, *people],

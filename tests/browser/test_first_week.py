@@ -77,6 +77,8 @@ def test_from_first_start_to_a_printed_run_sheet(server, browser, tmp_path):
 
     # record a cut from its paper sheet
     go(page, "Run sheet")
+    page.get_by_text("Type in a finished paper sheet").click()
+    settle(page)
     page.get_by_role("textbox", name="Depth after each pass").fill("0 2.5 4")
     page.get_by_role("textbox", name="Depth after each pass").press("Tab")
     settle(page)

@@ -1,0 +1,216 @@
+"""What the buttons of the run sheet do: every tap is on disk when its callback returns, and can be taken back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+import streamlit as st
+
+from planner import InputError
+from planner.cut.estimate import JobEstimate
+from planner.cut.running import RunState
+from planner.edge import Chipped, End, Indexed, Replaced, Reversed
+from planner.screens import access
+from planner.shop import Face, Family, Hold, Job, JobState, Part, Shop, Tap, TapKind
+from planner.units import Units
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One job on the screen: the nouns, its estimate, its state, and the last entry this session saw (``seen``)."""
+
+    shop: Shop
+    job: Job
+    part: Part
+    family: Family
+    face: Face
+    estimate: JobEstimate
+    state: RunState
+    taps: tuple[Tap, ...]
+    seen: int
+    units: Units
+
+    @property
+    def dial(self):
+        return self.estimate.setup.machine.instrument
+
+    @property
+    def at_zero_mm(self) -> float:
+        return self.state.zero.at_zero_mm if self.state.zero else 0.0
+
+    def standing(self, below_mm: float) -> str:
+        """What the instrument shows with the cutter so far below its zero, in the person's unit."""
+        value = self.units.depth(self.dial.standing_mm(below_mm, self.at_zero_mm))
+        turns = self.dial.whole_turns(below_mm)
+        raised = " above the zero" if below_mm < -1e-9 and self.dial.per_turn_mm else ""
+        return (f"{turns} turn{'s' if turns > 1 else ''} + " if turns else "") + value + raised
+
+    @property
+    def limit_mm(self) -> float | None:
+        """Deepest depth anybody may set: what is in hand above the limit, or what the customer agreed to."""
+        known = [x for x in (self.estimate.room.in_hand_mm, self.part.agreed_depth_mm) if x is not None]
+        return min(known) if known else None
+
+
+def clock() -> datetime:
+    """The time of an entry."""
+    return datetime.now().replace(microsecond=0)
+
+
+def typed(name: str) -> str:
+    """What stands in a field of the run sheet."""
+    return str(st.session_state.get(name) or "").strip()
+
+
+def tap(sheet: Sheet, kind: TapKind, payload: Mapping[str, Any] | None = None) -> str:
+    """Store one entry. Said by the line of the last entry, so nothing more to say."""
+    access.repository().add_tap(sheet.job.id, kind, payload or {}, clock(), access.who(), sheet.seen)
+    return ""
+
+
+def begin(sheet: Sheet, machine_id: int) -> str:
+    """The job goes on a machine."""
+    with access.repository().transaction() as together:
+        if sheet.job.state is not JobState.RUNNING:
+            together.save(replace(sheet.job, state=JobState.RUNNING), by=access.who(), at=clock())
+        payload = {"machine_id": machine_id}
+        together.add_tap(sheet.job.id, TapKind.START, payload, clock(), access.who(), sheet.seen)
+    return ""
+
+
+def stop_for(sheet: Sheet, kind: TapKind, waiting_for: str = "", reason: str = "") -> str:
+    """Pause to another day, or hold and call: the job waits, what was done stays."""
+    who, at = access.who(), clock()
+    with access.repository().transaction() as together:
+        if kind is TapKind.HOLD:
+            hold = Hold(waiting_for, reason, at.date())
+            together.save(replace(sheet.part, holds=(*sheet.part.holds, hold)), by=who, at=at)
+        together.save(replace(sheet.job, state=JobState.WAITING), by=who, at=at)
+        payload = {"waiting_for": waiting_for, "reason": reason}
+        together.add_tap(sheet.job.id, kind, payload, at, who, sheet.seen)
+    return (
+        f"Held: {waiting_for} is to be called. {reason}" if kind is TapKind.HOLD else "Paused; what was done is kept."
+    )
+
+
+def go_on(sheet: Sheet, moved: bool) -> str:
+    """After a pause or a hold."""
+    who, at = access.who(), clock()
+    with access.repository().transaction() as together:
+        if sheet.state.held:
+            together.save(_hold_ended(sheet, at), by=who, at=at)
+        together.save(replace(sheet.job, state=JobState.RUNNING), by=who, at=at)
+        together.add_tap(sheet.job.id, TapKind.RESUME, {"moved": moved}, at, who, sheet.seen)
+    return ""
+
+
+def _hold_ended(sheet: Sheet, at: datetime) -> Part:
+    holds = tuple(
+        replace(h, ended=at.date()) if h.ended is None and h.reason == sheet.state.held else h for h in sheet.part.holds
+    )
+    return replace(sheet.part, holds=holds)
+
+
+def undo(sheet: Sheet) -> str:
+    """Take the last entry back, with what it changed beside the sheet."""
+    last, who, at = sheet.taps[-1], access.who(), clock()
+    with access.repository().transaction() as together:
+        if last.kind == TapKind.EDGE:
+            for number in _events_of(last):
+                together.add_edge_event(Reversed(at=at, by=who, number=number))
+        elif last.kind in (TapKind.START, TapKind.RESUME):
+            together.save(replace(sheet.job, state=JobState.WAITING), by=who, at=at)
+        elif last.kind in (TapKind.PAUSE, TapKind.HOLD):
+            if last.kind == TapKind.HOLD:
+                together.save(_hold_ended(sheet, at), by=who, at=at)
+            together.save(replace(sheet.job, state=JobState.RUNNING), by=who, at=at)
+        together.undo_tap(sheet.job.id, at, who, sheet.seen)
+    return "Taken back: " + words_of(last) + "."
+
+
+def _events_of(entry: Tap) -> list[int]:
+    """Numbers of the edge changes stored with an entry, the last first."""
+    cutter = entry.payload.get("cutter")
+    changes = (Indexed, Replaced, Chipped)
+    log = access.repository().ledger().log
+    found = [i for i, e in enumerate(log) if isinstance(e, changes) and e.at == entry.at and e.cutter == cutter]
+    return found[::-1]
+
+
+# -- edges -------------------------------------------------------------------------------------------------------------
+def edges_now(sheet: Sheet) -> list[tuple[int, int]]:
+    """(insert id, position) of the edges in the cutter of this job."""
+    if sheet.estimate.setup is None:
+        return []
+    cutter = sheet.estimate.setup.cutter.id
+    return [(e.insert_id, e.position) for e in sheet.shop.edges if e.cutter_id == cutter]
+
+
+def change_edge(sheet: Sheet, pocket: int, choice: tuple[str, str, int], end: End) -> str:
+    """Turn the insert in a pocket to another position, or put another one in; the part's depth stays as it is."""
+    ledger, at, who = access.ledger(), clock(), access.who()
+    cutter = sheet.estimate.setup.cutter.name
+    held = ledger.pockets[cutter][pocket - 1]
+    if held is None:
+        raise InputError("pocket", pocket, "a pocket with an insert: fit one on the page Inserts")
+    what, label, position = choice
+    told = None if ledger.edge_in(cutter, pocket).end is not None else end
+    about = {"at": at, "by": who, "cutter": cutter, "pocket": pocket, "insert": held.insert, "end": told}
+    if what == "turn":
+        event = Indexed(**about, from_position=held.position, to_position=position)
+    else:
+        event = Replaced(**about, new_insert=label, new_position=position, grade=sheet.estimate.setup.grade.name)
+    payload = {"what": "indexed", "cutter": cutter, "before": [list(e) for e in edges_now(sheet)], "end": str(end)}
+    with access.repository().transaction() as together:
+        together.add_edge_event(event, len(ledger.log))
+        together.add_tap(sheet.job.id, TapKind.EDGE, payload, at, who, sheet.seen)
+    return "Edge changed. The old one keeps what it cut; touch off again on the cut face."
+
+
+def chip_edge(sheet: Sheet, pocket: int) -> str:
+    """The edge in a pocket chipped: nothing is cut until it is indexed."""
+    ledger, at, who = access.ledger(), clock(), access.who()
+    cutter = sheet.estimate.setup.cutter.name
+    held = ledger.pockets[cutter][pocket - 1]
+    if held is None:
+        raise InputError("pocket", pocket, "a pocket with an insert")
+    with access.repository().transaction() as together:
+        together.add_edge_event(
+            Chipped(at=at, by=who, cutter=cutter, pocket=pocket, insert=held.insert), len(ledger.log)
+        )
+        payload = {"what": "chipped", "cutter": cutter}
+        together.add_tap(sheet.job.id, TapKind.EDGE, payload, at, who, sheet.seen)
+    return "Chipped edge noted. Index it before the next pass; look at the face for a mark."
+
+
+_SAID = {
+    TapKind.START: "on the machine",
+    TapKind.STEP: "done",
+    TapKind.TOUCH: "paper grips",
+    TapKind.MARK: "first mark",
+    TapKind.PASS: "pass set",
+    TapKind.PLACE: "place of the dye",
+    TapKind.INDEX_STEP: "index step",
+    TapKind.CHECK: "height while clamped",
+    TapKind.PAUSE: "paused",
+    TapKind.RESUME: "going on",
+    TapKind.HOLD: "held",
+}
+
+
+def words_of(entry: Tap) -> str:
+    """An entry in a few words."""
+    told = entry.payload
+    if entry.kind == TapKind.LOOK:
+        if told.get("looks"):
+            return f"looks {told['looks']}"
+        return "clean" if told.get("clean") else f"not clean, dye left: {told.get('dye') or 'not said'}"
+    if entry.kind == TapKind.EDGE:
+        return f"edge {told['what']}"
+    if entry.kind == TapKind.CONFIRM:
+        return "magnesium confirmed" if told.get("what") == "magnesium" else "set up as listed"
+    more = told.get("reading") or str(told.get("name") or told.get("place") or "").replace("_", " ")
+    return _SAID.get(entry.kind, str(entry.kind)) + (f", {more}" if more else "")

@@ -1,0 +1,86 @@
+"""Typing in a whole paper sheet that was filled at the machine."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from planner import InputError
+from planner.screens import access
+from planner.screens.forms import Field, Form
+from planner.screens.run_before import survey_gaps
+from planner.screens.run_deeds import Sheet, clock, edges_now
+from planner.screens.run_end import result_fields
+from planner.screens.run_record import Done, store_cut
+from planner.screens.said import tell
+from planner.shop import Outcome, PassReason, PassRecord
+from planner.units import Units
+
+
+def draw(sheet: Sheet) -> None:
+    """The paper sheet as one form."""
+    units = sheet.units
+    planned = " ".join(units.depth(p.total_mm, unit=False) for p in sheet.estimate.passes_likely)
+    fields = [
+        Field(
+            "passes",
+            f"Depth after each pass ({units.depth_unit}), kiss pass as 0",
+            help="in order, with blanks between; as it was done, not as planned",
+            required=True,
+            placeholder=planned,
+        ),
+        Field("clean_at", "First clean after pass no.", "whole", help="1 = the first one; empty = never looked clean"),
+        Field("finishing", "The last pass was a finishing pass after it was clean", "flag"),
+        Field("attended_minutes", "Minutes at the machine", "minutes"),
+        *result_fields(sheet),
+    ]
+    start = {"outcome": Outcome.FINISHED, "looks": "good"}
+    form = Form("cut", sheet.job.id, fields, start, units, access.repository())
+    form.draw("passes", "clean_at", "finishing", columns=3)
+    form.draw("outcome", "looks", "attended_minutes", columns=3)
+    form.draw(*(f"height {p.name}" for p in sheet.face.points), columns=5)
+    form.draw("ra 1", "ra 2", "ra 3", "note", columns=4)
+    form.say()
+    form.button("Record the cut", lambda values: _store(sheet, values))
+
+
+def read_passes(text: str, clean_at: int | None, finishing: bool, units: Units) -> tuple[PassRecord, ...]:
+    """Passes as typed. Raises `InputError` for depths that do not grow or a clean pass that is not there."""
+    totals = [units.read_depth_mm("passes", piece) for piece in text.replace(";", " ").split()]
+    if not totals:
+        raise InputError("passes", text, "the depth after each pass, such as 0 2.5 3.5")
+    if any(b < a for a, b in zip(totals, totals[1:], strict=False)) or totals[0] < 0:
+        raise InputError("passes", text, "depths from 0 up that never become less")
+    if clean_at is not None and not 1 <= clean_at <= len(totals):
+        raise InputError("clean_at", clean_at, f"a pass from 1 to {len(totals)}, or nothing")
+    if finishing and (clean_at is None or clean_at >= len(totals)):
+        raise InputError("finishing", finishing, "a clean pass before the last one")
+    found = []
+    for number, total in enumerate(totals, start=1):
+        after = clean_at is not None and number > clean_at
+        reason = PassReason.KISS if total == 0 else PassReason.FINISH if after else PassReason.SEARCH
+        clean = None if after else number == clean_at
+        found.append(PassRecord(total, reason, finishing=after or number == len(totals), clean=clean))
+    return tuple(found)
+
+
+def _store(sheet: Sheet, values: dict) -> str:
+    passes = read_passes(values["passes"], values["clean_at"], bool(values["finishing"]), sheet.units)
+    touch, attended = sheet.estimate.touch_off, values["attended_minutes"]
+    edges = tuple(edges_now(sheet))
+    done = Done(
+        passes,
+        ((edges, passes),) if edges else (),
+        touch.place,
+        touch.delta_mm,
+        touch.paper_mm,
+        # a paper sheet counts its depths from the mark
+        first_contact_known=True,
+        started=clock() - timedelta(minutes=attended) if attended else None,
+        attended_minutes=attended,
+    )
+    store_cut(sheet, done, values, survey_gaps(sheet))
+    tell(
+        f"{sheet.part.tag} recorded: {sheet.units.depth(passes[-1].total_mm)} taken. "
+        "Heights, edge and queue are up to date."
+    )
+    return ""

@@ -1,0 +1,157 @@
+"""The partner of a matched set: its window and target live, the first's reading, a height check while clamped."""
+
+from __future__ import annotations
+
+import math
+
+import streamlit as st
+
+from planner import InputError
+from planner.cut.course import least_pass_mm
+from planner.match.members import MemberState
+from planner.match.window import PartnerTarget, PassRule, clamped_check, partner_target, same_blocks_target
+from planner.screens import access
+from planner.screens.run_deeds import Sheet, tap, typed
+from planner.screens.said import act
+from planner.shop import Counts, TapKind
+from planner.week.queue import SetView
+
+VERDICTS = {
+    "inside": "inside the window",
+    "above": "still above the window",
+    "below": "below the window: call the lead",
+    "too close to tell": "too close to tell with this measurement",
+}
+
+
+def draw(sheet: Sheet, view: SetView) -> None:
+    """Window and target of this member; nothing for a set that cannot be planned."""
+    units = sheet.units
+    st.subheader(f"Matched set {view.matched.name}", anchor=False)
+    if view.members is None:
+        st.warning("; ".join(view.problems) or "The set cannot be planned yet.")
+        return
+    target = target_of(sheet, view)
+    if target is None:
+        return
+    for problem in target.problems:
+        st.warning(problem)
+    window = "no member is finished yet: only the limit bounds it"
+    if math.isfinite(target.high_mm):
+        low = units.height(target.low_mm, unit=False) if math.isfinite(target.low_mm) else "no limit known"
+        window = f"{low} to {units.height(target.high_mm)}"
+    left, middle, right = st.columns(3)
+    left.metric("Window, mean height", window if math.isfinite(target.high_mm) else "open", border=True)
+    middle.metric("Likely ends at", units.height(target.final_mm), border=True)
+    depth = target.removal_mm + mean_gap_mm(sheet)
+    with right.container(border=True):
+        if sheet.state.zero is not None:
+            st.metric(f"{sheet.dial.name} then shows", sheet.standing(sheet.state.zero.below_mm(depth)))
+        else:
+            st.metric("Depth for that", units.depth(depth))
+    if not math.isfinite(target.high_mm):
+        st.caption(window[0].upper() + window[1:] + ".")
+    _check(sheet, target)
+    _same_blocks(sheet, view)
+
+
+def target_of(sheet: Sheet, view: SetView) -> PartnerTarget | None:
+    """Window, target and passes of this member; None when it is finished or has no height."""
+    setup = sheet.estimate.setup
+    rule = None
+    if setup is not None:
+        rule = PassRule(
+            least_pass_mm(setup),
+            setup.recipe.rough_greatest_mm or setup.recipe.greatest_pass_mm,
+            sheet.shop.settings.depth_step_mm,
+        )
+    doubts = {m.name: m.height_sd_mm for m in view.members.members}
+    try:
+        return partner_target(view.members, sheet.part.tag, rule=rule, doubts_mm=doubts, show=sheet.units.depth)
+    except InputError as wrong:
+        st.caption(f"No window yet: {wrong.accepted}.")
+        return None
+
+
+def mean_gap_mm(sheet: Sheet) -> float:
+    """How far the measuring points lie below first contact on average, by the survey; 0 without one."""
+    from planner.screens.run_before import survey_gaps
+
+    gaps = survey_gaps(sheet)
+    known = [gaps[p.name] for p in sheet.face.points if p.name in gaps] if gaps else []
+    return sum(known) / len(known) if known else 0.0
+
+
+def _check(sheet: Sheet, target: PartnerTarget) -> None:
+    units, key = sheet.units, f"check/{sheet.job.id}/{sheet.seen}"
+    columns = st.columns([3, 2, 2, 2], vertical_alignment="bottom")
+    columns[0].selectbox("Height while clamped, at", [p.name for p in sheet.face.points], key=f"{key}/point")
+    columns[1].text_input(f"Height ({units.length_unit})", key=f"{key}/height")
+    doubt = units.depth(sheet.shop.settings.height_repeatability_mm, unit=False)
+    columns[2].text_input(f"Doubt ({units.depth_unit})", value=doubt, key=f"{key}/doubt")
+    columns[3].button("Store the check", width="stretch", on_click=act, args=(_store_check, sheet, key))
+    for read in sheet.state.checks[-3:]:
+        said = (
+            f"{read.point}: {units.height(read.height_mm)} ± {units.depth(read.doubt_mm)}, after pass {read.after_pass}"
+        )
+        if math.isfinite(target.high_mm) and math.isfinite(target.low_mm) and target.open:
+            verdict = clamped_check(read.height_mm, read.doubt_mm, target.low_mm, target.high_mm)
+            said += f": {VERDICTS[verdict.verdict]}; {units.depth(verdict.surely_in_mm)} more brings it surely in"
+            if verdict.at_most_mm >= 0:
+                said += f", at most {units.depth(verdict.at_most_mm, down=True)}"
+        st.markdown(f"- {said}")
+
+
+def _store_check(sheet: Sheet, key: str) -> str:
+    height = sheet.units.read_length_mm("height", typed(f"{key}/height"))
+    doubt = sheet.units.read_depth_mm("doubt", typed(f"{key}/doubt") or "0")
+    if not height > 0 or doubt < 0:
+        raise InputError("height", typed(f"{key}/height"), "a height above 0 and a doubt of 0 or more")
+    point = st.session_state[f"{key}/point"]
+    return tap(sheet, TapKind.CHECK, {"point": point, "height_mm": height, "doubt_mm": doubt})
+
+
+def _same_blocks(sheet: Sheet, view: SetView) -> None:
+    """The absolute reading of the first, where it lies on the same blocks and the instrument was not zeroed since."""
+    done = [m.name for m in view.members.members if m.state is MemberState.FINISHED]
+    if not done:
+        return
+    with st.expander("Same blocks, same instrument", on_change="rerun", key="same blocks") as more:
+        if not more.open:
+            return
+        units, first = sheet.units, done[-1]
+        key = f"first reading/{sheet.job.id}"
+        columns = st.columns([2, 1, 1], vertical_alignment="bottom")
+        columns[0].text_input(f"{sheet.dial.name} at {first}'s last pass ({units.depth_unit})", key=key)
+        rezeroed = columns[1].checkbox("zeroed since", key=f"{key}/zero", value=True)
+        moved = columns[2].checkbox("other blocks", key=f"{key}/blocks")
+        if not typed(key):
+            st.caption(f"What {sheet.dial.name} showed at the last pass of {first} stands on its run sheet.")
+            return
+        first_cut = _last_cut(sheet, first)
+        changed = first_cut is not None and any(
+            e.at > first_cut and e.cutter_id == sheet.estimate.setup.cutter.id for e in access.edge_events()
+        )
+        try:
+            found = same_blocks_target(
+                units.read_depth_mm("reading", typed(key)),
+                view.matched.tolerance_mm,
+                counts_up=sheet.dial.counts is Counts.UP,
+                rezeroed=rezeroed,
+                edge_changed=changed,
+                blocks_moved=moved,
+            )
+        except InputError as wrong:
+            st.error(f"{wrong.field}: {wrong.accepted}")
+            return
+        if found.void:
+            st.warning("Not valid: " + "; ".join(found.void) + ".")
+        else:
+            low, high = units.depth(found.low_mm, unit=False), units.depth(found.high_mm)
+            st.metric(f"{sheet.dial.name} must show", units.depth(found.reading_mm), help=f"{low} to {high} will do")
+
+
+def _last_cut(sheet: Sheet, tag: str):
+    part = next((p for p in sheet.shop.parts.values() if p.tag == tag), None)
+    cuts = access.repository().cuts_of(part.id) if part else ()
+    return cuts[-1].ended if cuts else None

@@ -1,0 +1,137 @@
+"""From a run sheet, tapped or typed, to the record of a cut."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from planner import InputError
+from planner.cut import learning_interval
+from planner.cut.estimate import cutting_passes, edge_path_mm
+from planner.screens import access
+from planner.screens.run_deeds import Sheet, clock, edges_now
+from planner.shop import Cut, EdgeUse, Outcome, PassRecord
+
+
+@dataclass(frozen=True)
+class Done:
+    """What was done: its passes with the edges (insert id, position) that made them, and how the zero was set."""
+
+    passes: tuple[PassRecord, ...]
+    by_edge: tuple[tuple[tuple[tuple[int, int], ...], tuple[PassRecord, ...]], ...]
+    place: str
+    delta_mm: float | None
+    paper_mm: float
+    first_contact_known: bool
+    started: datetime | None = None
+    attended_minutes: float | None = None
+    unattended_minutes: float | None = None
+    step_minutes: Mapping[str, float] | None = None
+
+
+def tapped(sheet: Sheet) -> Done:
+    """What the taps say was done."""
+    state, zero = sheet.state, sheet.state.first_zero
+    return Done(
+        state.passes,
+        tuple(state.passes_by_edge(tuple(edges_now(sheet)))),
+        zero.place if zero else "",
+        zero.below_first_mm if zero else None,
+        zero.offset_mm if zero else 0.0,
+        state.first_contact_known,
+        state.started,
+        round(state.attended_minutes, 2),
+        round(state.unattended_minutes, 2),
+        {name: round(minutes, 3) for name, minutes in state.step_minutes.items()},
+    )
+
+
+def store_cut(sheet: Sheet, done: Done, values: Mapping[str, Any], gaps_mm: Mapping[str, float] | None) -> Cut:
+    """Record the cut; heights, edge, job and queue follow. ``values``: outcome, looks, heights, Ra, note as read.
+
+    Raises `InputError` for heights above those before, and where nobody is named.
+    """
+    face, shop, estimate, units = sheet.face, sheet.shop, sheet.estimate, sheet.units
+    heights = {p.name: h for p in face.points if (h := values[f"height {p.name}"]) is not None}
+    before = {point: r.height_mm for point, r in sheet.part.latest_heights_mm(face.id).items()}
+    for point, height in heights.items():
+        if point in before and height > before[point] + 0.05:
+            accepted = f"at most the height before the cut, {units.height(before[point])}"
+            raise InputError(f"height {point}", height, accepted)
+    if not access.who():
+        raise InputError("Who", "", "who cut it: choose your name at the top right, then record")
+    outcome = Outcome(values["outcome"])
+    if outcome is Outcome.FINISHED and not done.passes:
+        raise InputError("outcome", outcome.value, "a pass at least for a finished cut")
+    lost, gap = _height_lost(before, heights, gaps_mm)
+    learned = learning_interval(
+        done.passes,
+        least_settable_mm=shop.settings.depth_step_mm,
+        finished=outcome is Outcome.FINISHED,
+        first_contact_known=done.first_contact_known,
+        height_lost_mm=lost,
+        height_gap_mm=gap,
+        height_agrees_mm=2 * 2**0.5 * shop.settings.height_repeatability_mm,
+    )
+    setup = estimate.setup
+    uses: dict[tuple[int, int], EdgeUse] = {}
+    for edges, made in done.by_edge:
+        path, swept = edge_path_mm(setup, made), face.area_mm2 * cutting_passes(made)
+        for insert_id, position in edges:
+            known = uses.get((insert_id, position))
+            if known is not None:
+                path, swept = path + known.path_mm, swept + known.swept_mm2
+            uses[insert_id, position] = EdgeUse(insert_id, position, path, swept)
+    at = clock()
+    # what stood in the queue before the first tap is what the record is held against
+    plan = planned_at_start(sheet)
+    cut = Cut(
+        sheet.job.id,
+        sheet.job.part_id,
+        sheet.job.face_id,
+        at,
+        done.passes[-1].total_mm if done.passes else 0.0,
+        started=done.started,
+        machine_id=setup.machine.id if setup else None,
+        cutter_id=setup.cutter.id if setup else None,
+        grade_id=setup.grade.id if setup else None,
+        recipe_id=setup.recipe.id if setup else None,
+        by=access.who(),
+        outcome=outcome,
+        passes=done.passes,
+        clean_lower_mm=learned.lower_mm if learned.usable else None,
+        clean_upper_mm=learned.upper_mm if learned.usable and math.isfinite(learned.upper_mm) else None,
+        touch_place=done.place,
+        delta_mm=done.delta_mm,
+        paper_mm=done.paper_mm,
+        heights_mm=heights,
+        ra_um=tuple(r for i in (1, 2, 3) if (r := values[f"ra {i}"]) is not None),
+        uses=tuple(uses.values()),
+        planned_depth_mm=plan.stop_likely_mm,
+        allowed_depth_mm=plan.stop_allow_mm,
+        planned_passes=len(plan.passes_likely),
+        planned_minutes=plan.machine_minutes,
+        attended_minutes=done.attended_minutes,
+        unattended_minutes=done.unattended_minutes,
+        step_minutes=dict(done.step_minutes or {}),
+        looks=values["looks"] or "",
+        note=values["note"],
+    )
+    return access.repository().record_cut(cut)
+
+
+def _height_lost(before: Mapping[str, float], after: Mapping[str, float], gaps_mm: Mapping[str, float] | None):
+    """Height lost and gap at the measured point that lies highest; (None, 0) without a survey."""
+    known = [p for p in after if p in before and gaps_mm is not None and p in gaps_mm]
+    if not known:
+        return None, 0.0
+    point = min(known, key=lambda p: gaps_mm[p])
+    return max(0.0, before[point] - after[point]), gaps_mm[point]
+
+
+def planned_at_start(sheet: Sheet):
+    """The estimate without regard to the run sheet."""
+    return access.queue_untouched().estimates.get(sheet.job.id, sheet.estimate)
