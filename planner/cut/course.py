@@ -119,7 +119,10 @@ def pass_policy(
 def least_pass_mm(setup: CutSetup) -> float:
     """The least pass of a setup; never finer than a thou in magnesium."""
     least = setup.recipe.least_pass_mm
-    return max(least, MAGNESIUM_LEAST_MM) if setup.recipe.material == "magnesium" else least
+    if setup.recipe.material == "magnesium":
+        # a recipe whose greatest pass is finer still is a person's, who signed it
+        least = min(max(least, MAGNESIUM_LEAST_MM), setup.recipe.greatest_pass_mm)
+    return least
 
 
 def depth_seen(belief: Depth, run: RunState | None) -> Depth:

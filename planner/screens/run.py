@@ -136,6 +136,8 @@ def _not_begun(sheet: Sheet) -> None:
 def _under_way(sheet: Sheet) -> None:
     state, estimate = sheet.state, sheet.estimate
     planned = estimate.passes[0] if estimate.passes else None
+    if state.zero is None and not state.passes:
+        run_before.mind(sheet)
     if state.chipped:
         st.error("The edge chipped: index it before the next pass.")
     if state.passes or (state.zero is not None and state.zero.marked):
@@ -153,9 +155,9 @@ def _under_way(sheet: Sheet) -> None:
     run_edges.buttons(sheet)
     matched = sheet.shop.set_of(sheet.job.id)
     view = access.queue().sets.get(matched.id) if matched else None
-    if view is not None:
+    if view is not None and state.zero is not None and state.zero.marked:
         run_partner.draw(sheet, view)
-    if not state.passes:
+    if state.zero is not None:
         run_before.mind(sheet)
     run_passes.made(sheet)
     _ending(sheet)

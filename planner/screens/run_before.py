@@ -109,11 +109,11 @@ def _on_paper(sheet: Sheet) -> None:
     state, units = sheet.state, sheet.units
     on_cut = bool(state.touch_again and state.removed_mm > 0)
     if on_cut:
-        st.subheader("Touch off again on the cut face")
+        st.subheader("Touch off again on the cut face", anchor=False)
         removed = units.depth(state.removed_mm)
         st.caption(f"{state.touch_again[0].upper()}{state.touch_again[1:]}. The {removed} already removed are kept.")
     else:
-        st.subheader("Touch off: spindle stopped, on feeler paper")
+        st.subheader("Touch off: spindle stopped, on feeler paper", anchor=False)
     columns = st.columns([4, 3, 3], vertical_alignment="bottom")
     places = [HIGHEST, *(p.name for p in sheet.face.points)]
     if on_cut:
@@ -127,7 +127,7 @@ def _on_paper(sheet: Sheet) -> None:
         f"Paper, measured ({units.depth_unit})", value=paper, key=f"paper/{key}", help="measure yours; 0 = no paper"
     )
     if not sheet.dial.zeroable:
-        columns[2].text_input(f"{sheet.dial.name} reads there ({units.depth_unit})", key=f"at zero/{key}")
+        columns[2].text_input(f"{_capital(sheet.dial.name)} reads there ({units.depth_unit})", key=f"at zero/{key}")
     delta = None if on_cut else _below_first(sheet, place)
     if not on_cut:
         if delta is None:
@@ -136,6 +136,10 @@ def _on_paper(sheet: Sheet) -> None:
             st.caption(f"It lies {units.depth(delta)} below first contact, by the survey.")
     words = "Paper grips: zero set" if sheet.dial.zeroable else "Paper grips: reading taken"
     st.button(words, type="primary", on_click=act, args=(_touch, sheet, key, on_cut, delta), width="stretch")
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def _below_first(sheet: Sheet, place: str) -> float | None:
@@ -181,7 +185,7 @@ def _touch(sheet: Sheet, key: str, on_cut: bool, delta: float | None) -> str:
 
 def _to_the_mark(sheet: Sheet) -> None:
     zero, units = sheet.state.zero, sheet.units
-    st.subheader("Now running: down to the first mark")
+    st.subheader("Now running: down to the first mark", anchor=False)
     st.caption(
         f"Paper out, guard closed, spindle running. Come down at {zero.place}; the cutter should mark when "
         f"{sheet.dial.name} shows {sheet.standing(zero.offset_mm)}."
@@ -189,7 +193,7 @@ def _to_the_mark(sheet: Sheet) -> None:
     key = f"mark/{sheet.job.id}/{sheet.seen}"
     left, right = st.columns([2, 3], vertical_alignment="bottom")
     shown = units.depth(sheet.dial.standing_mm(zero.offset_mm, zero.at_zero_mm), unit=False)
-    left.text_input(f"{sheet.dial.name} at the first mark ({units.depth_unit})", value=shown, key=key)
+    left.text_input(f"{_capital(sheet.dial.name)} at the first mark ({units.depth_unit})", value=shown, key=key)
     right.button("First mark", type="primary", width="stretch", on_click=act, args=(_mark, sheet, key))
 
 

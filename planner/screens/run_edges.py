@@ -36,21 +36,27 @@ def buttons(sheet: Sheet) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(_now(sheet, ledger, pockets))
         with st.popover("Edge indexed"):
-            pocket = pockets[0] if len(pockets) == 1 else st.selectbox("Pocket", pockets, key="edge pocket")
+            pocket = (
+                pockets[0] if len(pockets) == 1 else st.selectbox("Pocket", pockets, key=f"edge pocket/{sheet.seen}")
+            )
             choices = _choices(sheet, ledger, cutter.name, pocket)
             if not choices:
                 st.write("No unused edge of this grade is at hand: receive inserts on the page Inserts.")
             else:
-                to = st.selectbox("To", list(choices), key="edge to")
+                to = st.selectbox("To", list(choices), key=f"edge to/{sheet.seen}")
                 chipped = ledger.edge_in(cutter.name, pocket).end is End.CHIPPED
                 end = End.CHIPPED
                 if not chipped:
-                    end = st.selectbox("The old edge was", ENDS, key="edge end", format_func=lambda e: e.value)
+                    end = st.selectbox(
+                        "The old edge was", ENDS, key=f"edge end/{sheet.seen}", format_func=lambda e: e.value
+                    )
                 st.button(
                     "Changed it", type="primary", on_click=act, args=(change_edge, sheet, pocket, choices[to], end)
                 )
         with st.popover("Edge chipped", disabled=sheet.state.chipped):
-            pocket = pockets[0] if len(pockets) == 1 else st.selectbox("Pocket", pockets, key="chip pocket")
+            pocket = (
+                pockets[0] if len(pockets) == 1 else st.selectbox("Pocket", pockets, key=f"chip pocket/{sheet.seen}")
+            )
             st.write("The edge is spent; nothing is cut before it is indexed.")
             st.button("It chipped", on_click=act, args=(chip_edge, sheet, pocket))
 

@@ -46,7 +46,7 @@ def draw(sheet: Sheet, view: SetView) -> None:
     depth = target.removal_mm + mean_gap_mm(sheet)
     with right.container(border=True):
         if sheet.state.zero is not None:
-            st.metric(f"{sheet.dial.name} then shows", sheet.standing(sheet.state.zero.below_mm(depth)))
+            st.metric(f"{sheet.dial.name} then shows".capitalize(), sheet.standing(sheet.state.zero.below_mm(depth)))
         else:
             st.metric("Depth for that", units.depth(depth))
     if not math.isfinite(target.high_mm):
@@ -148,7 +148,11 @@ def _same_blocks(sheet: Sheet, view: SetView) -> None:
             st.warning("Not valid: " + "; ".join(found.void) + ".")
         else:
             low, high = units.depth(found.low_mm, unit=False), units.depth(found.high_mm)
-            st.metric(f"{sheet.dial.name} must show", units.depth(found.reading_mm), help=f"{low} to {high} will do")
+            st.metric(
+                f"{sheet.dial.name} must show".capitalize(),
+                units.depth(found.reading_mm),
+                help=f"{low} to {high} will do",
+            )
 
 
 def _last_cut(sheet: Sheet, tag: str):

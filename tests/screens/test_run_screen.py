@@ -7,8 +7,9 @@ from datetime import datetime
 
 import pytest
 
-from planner.cut.running import fold
-from planner.shop import JobState, Outcome
+from planner.cut.running import INDEX_STEPS, fold
+from planner.edge import Fitted
+from planner.shop import Cut, JobState, Outcome, PassReason, PassRecord
 from planner.units import MM_PER_THOU
 from planner.week.following import follow_runs
 from planner.week.queue import estimate_queue
@@ -53,6 +54,11 @@ def to_the_mark(at):
     return at
 
 
+def end_it(at):
+    at.checkbox(key=next(c.key for c in at.checkbox if "out" in c.label)).check().run()
+    return press(at, "Record and end")
+
+
 def test_a_job_from_the_paper_to_its_record(sheet):
     at, store, job_id = sheet
     to_the_mark(at)
@@ -73,8 +79,7 @@ def test_a_job_from_the_paper_to_its_record(sheet):
     state = fold(store.taps_of(job_id))
     assert state.clean_mm is not None and state.passes[-1].finishing
     assert state.not_clean_mm == 0 and state.removed_mm >= state.clean_mm
-    at.checkbox(key=next(c.key for c in at.checkbox if "out" in c.label)).check().run()
-    press(at, "Record and end")
+    end_it(at)
     assert store.load_shop().jobs[job_id].state is JobState.CUT
     cut = store.cuts_of(store.load_shop().jobs[job_id].part_id)[-1]
     assert cut.outcome is Outcome.FINISHED and cut.stop_depth_mm == pytest.approx(state.removed_mm)
@@ -161,3 +166,134 @@ def test_pause_keeps_what_was_done_and_taken_off_asks_for_a_new_zero(sheet):
     assert state.ready_to_cut
     # the next pass counts from the cut face: its own depth and the paper
     assert state.zero.below_mm(removed) == pytest.approx(0.1016)
+
+
+def test_an_index_in_the_middle_keeps_the_depth_and_leaves_the_old_edge_its_work(sheet):
+    at, store, job_id = sheet
+    cutter = next(c for c in store.load_shop().cutters.values() if c.name == "fly 300")
+    began = datetime(2026, 3, 2, 6)
+    store.add_edge_event(
+        Fitted(at=began, by="ab", cutter=cutter.name, pocket=1, insert="D-1", position=1, grade="diamond")
+    )
+    to_the_mark(at)
+    for look in ("half", "quarter"):
+        press(at, "As planned")
+        press(at, look)
+    removed = fold(store.taps_of(job_id)).removed_mm
+    assert removed > 0
+    press(at, "Changed it")
+    state = fold(store.taps_of(job_id))
+    assert state.removed_mm == removed and not state.ready_to_cut
+    assert store.pockets()[cutter.id, 1][1] == 2
+    # taken back: the old edge sits in the pocket again, and the pass goes on
+    press(at, "Undo it")
+    assert store.pockets()[cutter.id, 1][1] == 1 and fold(store.taps_of(job_id)).ready_to_cut
+    press(at, "Changed it")
+    for name in INDEX_STEPS:
+        press(at, name)
+    press(at, "Paper grips")
+    press(at, "As planned")
+    press(at, "Clean")
+    while any("As planned" in b.label for b in at.button):
+        press(at, "As planned")
+        press(at, "good")
+    end_it(at)
+    cut = store.cuts_of(store.load_shop().jobs[job_id].part_id)[-1]
+    by_position = {use.position: use.swept_mm2 for use in cut.uses}
+    face = store.load_shop().families[1].faces[0].area_mm2
+    # one cutting pass on the old edge (the kiss pass does not count), the others on the new one
+    assert by_position == {1: pytest.approx(face), 2: pytest.approx(face * (len(cut.passes) - 2))}
+
+
+def test_a_chipped_edge_stops_the_passes_until_it_is_indexed(sheet):
+    at, store, job_id = sheet
+    store.add_edge_event(
+        Fitted(
+            at=datetime(2026, 3, 2, 6), by="ab", cutter="fly 300", pocket=1, insert="D-1", position=1, grade="diamond"
+        )
+    )
+    to_the_mark(at)
+    press(at, "It chipped")
+    assert "index it before the next pass" in said(at)
+    assert not any("As planned" in b.label for b in at.button)
+    press(at, "Undo it")
+    assert any("As planned" in b.label for b in at.button)
+
+
+def test_hold_and_call_keeps_the_part_off_the_machine_until_it_goes_on(sheet):
+    at, store, job_id = sheet
+    to_the_mark(at)
+    at.session_state["pause or hold"] = True
+    at.run()
+    press(at, "Hold it")
+    shop = store.load_shop()
+    part = shop.parts[shop.jobs[job_id].part_id]
+    assert shop.jobs[job_id].state is JobState.WAITING and part.open_holds[0].waiting_for == "lead"
+    press(at, "still clamped")
+    shop = store.load_shop()
+    assert not shop.parts[part.id].open_holds and fold(store.taps_of(job_id)).ready_to_cut
+
+
+def test_one_spot_puts_the_weld_beside_the_rebuilds(sheet):
+    at, store, job_id = sheet
+    to_the_mark(at)
+    press(at, "As planned")
+    press(at, "one spot")
+    press(at, "middle")
+    assert fold(store.taps_of(job_id)).passes[-1].dye_left == "one spot, middle"
+    at.session_state["weld or go on"] = True
+    at.run()
+    field(at, "Price").set_value("500").run()
+    field(at, "Days away").set_value("3").run()
+    assert "Going on costs less" in said(at) and "3 days" in said(at)
+    field(at, "Price").set_value("1").run()
+    assert "Welding costs less" in said(at)
+
+
+def test_a_finished_partner_sets_the_window_and_a_clamped_check_is_one_tap(sheet):
+    at, store, job_id = sheet
+    shop = store.load_shop()
+    other = shop.jobs[next(i for i in shop.set_of(job_id).job_ids if i != job_id)]
+    heights = {p.name: 99.68 for p in shop.face_of(other).points}
+    passes = (PassRecord(0.05, clean=False), PassRecord(0.07, clean=True))
+    store.record_cut(
+        Cut(
+            other.id,
+            other.part_id,
+            other.face_id,
+            datetime(2026, 3, 2, 9),
+            0.07,
+            by="ab",
+            passes=passes,
+            heights_mm=heights,
+        )
+    )
+    at.run()
+    to_the_mark(at)
+    assert any(m.label == "Window, mean height" and "to" in m.value for m in at.metric)
+    field(at, "Height (in)").set_value("99.70 mm").run()
+    press(at, "Store the check")
+    assert fold(store.taps_of(job_id)).checks[-1].height_mm == pytest.approx(99.70)
+    assert "middle" in said(at) or "front left" in said(at)
+
+
+def test_magnesium_waits_for_a_persons_word(app, store, go):
+    shop = store.load_shop()
+    family, recipe = shop.families[1], next(r for r in shop.recipes.values() if r.material == "aluminium")
+    store.save(replace(recipe, material="magnesium", signed_by="ab"), by="ab", at=datetime(2026, 3, 2))
+    store.save(replace(family, material="magnesium"), by="ab", at=datetime(2026, 3, 2))
+    app.run()
+    app.selectbox(key="who").select_index(1).run()
+    go(app, "run")
+    job_id = min(shop.jobs)
+    app.selectbox(key="run job").select(job_id).run()
+    press(app, "begin")
+    assert not any("Paper grips" in b.label for b in app.button) and "class D powder" in said(app)
+    press(app, "I have looked")
+    press(app, "Paper grips")
+    press(app, "First mark")
+    # no kiss pass, and at least a thou below the mark (on paper of 4)
+    first = next(b.label for b in app.button if "As planned" in b.label)
+    assert float(first.split("set ")[1].split(" thou")[0]) >= 5.0
+    press(app, "As planned")
+    assert fold(store.taps_of(job_id)).passes[0].reason is PassReason.SEARCH
