@@ -19,9 +19,13 @@ def index_list(sheet: Sheet) -> None:
     if not left:
         return
     st.subheader(f"After the index (about {starting.INDEX_MINUTES:.0f} min with the touch-off)")
-    for name in left:
-        st.button(
-            name, key=f"index/{name}/{sheet.seen}", on_click=act, args=(tap, sheet, TapKind.INDEX_STEP, {"name": name})
+    for column, name in zip(st.columns(len(left)), left, strict=True):
+        column.button(
+            name,
+            key=f"index/{name}/{sheet.seen}",
+            width="stretch",
+            on_click=act,
+            args=(tap, sheet, TapKind.INDEX_STEP, {"name": name}),
         )
 
 

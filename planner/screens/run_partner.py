@@ -45,7 +45,7 @@ def draw(sheet: Sheet, view: SetView) -> None:
     middle.metric("Likely ends at", units.height(target.final_mm), border=True)
     depth = target.removal_mm + mean_gap_mm(sheet)
     with right.container(border=True):
-        if sheet.state.zero is not None:
+        if sheet.state.zero is not None and not sheet.state.touch_again:
             st.metric(f"{sheet.dial.name} then shows".capitalize(), sheet.standing(sheet.state.zero.below_mm(depth)))
         else:
             st.metric("Depth for that", units.depth(depth))

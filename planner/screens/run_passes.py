@@ -29,8 +29,9 @@ def figures(sheet: Sheet, planned: PlannedPass | None) -> None:
             last = state.passes[-1]
             st.caption(f"Under way, pass {len(state.passes)} · {sheet.dial.name} stands at")
             st.title(last.reading or units.depth(last.total_mm), anchor=False)
-        elif planned is None:
-            st.caption("Depth reached")
+        elif planned is None or not state.ready_to_cut:
+            # a zero that no longer holds must not be set by
+            st.caption("Depth reached" + ("" if state.ready_to_cut else ". No figure to set before the new touch-off"))
             st.title(units.depth(state.removed_mm), anchor=False)
         else:
             feed = "finishing feed" if planned.finishing else "roughing feed"
@@ -231,12 +232,12 @@ def _weld_or_go_on(sheet: Sheet) -> None:
             return
         right.metric("Rebuilds lost", f"{lost:.1f}", help=f"{units.depth(still)} more, likely")
         right.caption(
-            f"worth {settings.currency}{worth:.0f} at {settings.currency}{settings.rebuild_value:.0f} a rebuild, "
-            f"against {settings.currency}{price:.0f} and {days:g} days for the weld"
+            f"worth {settings.currency}{worth:.0f} at {settings.currency}{settings.rebuild_value:.0f} a rebuild"
         )
         if typed("weld price"):
             cheaper = "Welding costs less" if price < worth else "Going on costs less"
-            st.markdown(f"{cheaper}, by {settings.currency}{abs(worth - price):.0f}; the days are yours to weigh.")
+            away = f"; {days:g} days away are yours to weigh" if days else ""
+            st.markdown(f"{cheaper}, by {settings.currency}{abs(worth - price):.0f}{away}.")
 
 
 def _keep_offer() -> None:

@@ -29,6 +29,9 @@ _PASS = {
 }
 
 
+_STEPS = ("load", "sweep", "level", "clamp", "dye", "touch off", "looks", "unload", "measure")
+
+
 @cache
 def _templates() -> Environment:
     loader = PackageLoader("planner.sheets", "templates")
@@ -83,6 +86,7 @@ def run_sheet(shop: Shop, job: Job, estimate: JobEstimate, units: Units, at: dat
                 feed="finish" if p.finishing else "rough",
                 down=units.depth(p.depth_mm, unit=False),
                 shows=f"{p.turns} turn + {shows}" if p.turns else shows,
+                to_go=units.depth(max(0.0, estimate.stop_allow_mm - p.total_mm), unit=False),
                 minutes=f"{p.minutes:.1f}",
             )
         )
@@ -107,6 +111,8 @@ def run_sheet(shop: Shop, job: Job, estimate: JobEstimate, units: Units, at: dat
             )
         ),
         proud=", ".join(face.proud) or "nothing known; look",
+        steps=_STEPS,
+        confirm=family.material == "magnesium",
         blocks=", ".join(x for x in (family.fixture, family.blocks) if x) or "not entered",
         unit_depth=units.depth_unit,
         unit_length=units.length_unit,

@@ -185,6 +185,8 @@ def test_an_index_in_the_middle_keeps_the_depth_and_leaves_the_old_edge_its_work
     state = fold(store.taps_of(job_id))
     assert state.removed_mm == removed and not state.ready_to_cut
     assert store.pockets()[cutter.id, 1][1] == 2
+    # the old zero no longer holds: no figure to set is shown
+    assert "No figure to set" in said(at) and "Set dial to" not in said(at)
     # taken back: the old edge sits in the pocket again, and the pass goes on
     press(at, "Undo it")
     assert store.pockets()[cutter.id, 1][1] == 1 and fold(store.taps_of(job_id)).ready_to_cut
@@ -245,7 +247,7 @@ def test_one_spot_puts_the_weld_beside_the_rebuilds(sheet):
     at.run()
     field(at, "Price").set_value("500").run()
     field(at, "Days away").set_value("3").run()
-    assert "Going on costs less" in said(at) and "3 days" in said(at)
+    assert "Going on costs less" in said(at) and "3 days away" in said(at)
     field(at, "Price").set_value("1").run()
     assert "Welding costs less" in said(at)
 
