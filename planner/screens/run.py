@@ -204,7 +204,9 @@ def _behind(sheet: Sheet) -> None:
                 estimate_view.print_button(sheet.shop, sheet.job, sheet.estimate, sheet.units)
                 estimate_view.draw(sheet.shop, sheet.job, sheet.estimate, sheet.units)
         return
-    with st.expander("Type in a finished paper sheet", on_change="rerun", key="paper sheet") as more:
+    # what was typed and not recorded yet lies open
+    begun = bool(access.repository().draft_keys(f"cut:{sheet.job.id}"))
+    with st.expander("Type in a finished paper sheet", expanded=begun, on_change="rerun", key="paper sheet") as more:
         if more.open:
             from planner.screens import run_paper
 

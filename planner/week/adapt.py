@@ -104,7 +104,7 @@ def _job(shop: Shop, job: Job, queue: Queue, now: datetime, rules: EdgeRules, pi
     running = job.state is JobState.RUNNING
     return model.Job(
         id=str(job.id),
-        steps={str(m): _steps(e, running) for m, e in estimates.items()},
+        steps={str(m): _steps(e, running and job.id not in shop.taps) for m, e in estimates.items()},
         due_min=float("inf") if job.due is None else calendar.minutes_since(now, job.due),
         weight_per_min=shop.settings.late_price_per_hour
         / 60
@@ -135,7 +135,8 @@ def _before(step) -> bool:
 
 
 def _steps(estimate: JobEstimate, running: bool) -> tuple[model.Step, ...]:
-    """The steps at the machine. A running job keeps its passes and what follows: how far it is, its record tells."""
+    """The steps at the machine. A running job without a run sheet keeps its passes and what follows; with one, its
+    estimate holds only what is still to come."""
     cutting = cutting_passes(estimate.passes_likely)
     share = (estimate.edge_share_likely or 0.0) / max(cutting, 1)
     found, passes = [], iter(estimate.passes_likely)

@@ -91,6 +91,7 @@ def test_recording_a_cut_updates_job_part_and_week(app, go, store):
     press(app, "Accept this plan")
     job = next(j for j in store.load_shop().open_jobs() if store.load_shop().part_of(j).tag == "T-1")
     app.session_state["run job"] = job.id
+    app.session_state["paper sheet"] = True
     go(app, "run")
     fields = {t.label: t for t in app.text_input}
     fields["Depth after each pass (thou), kiss pass as 0"].input("0 2.5 3.5").run()
@@ -109,6 +110,7 @@ def test_recording_a_cut_updates_job_part_and_week(app, go, store):
 
 
 def test_a_wrong_depth_is_marked_beside_its_field_and_nothing_is_stored(app, go, store):
+    app.session_state["paper sheet"] = True
     go(app, "run")
     fields = {t.label: t for t in app.text_input}
     fields["Depth after each pass (thou), kiss pass as 0"].input("3 2").run()
@@ -122,6 +124,7 @@ def test_what_was_typed_outlives_a_new_session(app, go, store):
 
     from tests.screens.conftest import APP
 
+    app.session_state["paper sheet"] = True
     go(app, "run")
     label = "Depth after each pass (thou), kiss pass as 0"
     {t.label: t for t in app.text_input}[label].input("0 1.5").run()
