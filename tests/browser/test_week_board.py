@@ -1,0 +1,88 @@
+"""The board in the real server: accept a plan, a rush job arrives, the board says out of date, re-plan, print; a second
+browser sees the new version without anybody touching it."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from tests.browser.conftest import settle
+from tests.browser.test_first_week import choose_who, go, main_text, wait_for
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+
+RUSH = """tag,family,condition,due,rush
+RUSH-1,Brackle boat head,normal,,yes
+"""
+
+
+def pick_job(page, tag):
+    field = page.get_by_role("combobox", name="Job")
+    field.click()
+    page.keyboard.type(tag)
+    page.wait_for_timeout(300)
+    page.keyboard.press("Enter")
+    settle(page)
+
+
+def test_a_rush_job_arrives_and_a_second_browser_sees_the_new_version(server, browser, tmp_path):
+    desk = browser.new_page(viewport={"width": 1400, "height": 900}, accept_downloads=True)
+    desk.goto(server.url)
+    settle(desk, 120)
+    choose_who(desk)
+    desk.get_by_role("button", name="Accept this plan").click()
+    wait_for(desk, "It holds")
+
+    tablet = browser.new_page(viewport={"width": 1024, "height": 768})
+    tablet.goto(server.url)
+    settle(tablet, 120)
+    assert "It holds" in main_text(tablet)
+
+    # a rush job is entered at the desk: the tablet, untouched, says that its board is out of date
+    go(desk, "Parts")
+    desk.get_by_text("Import a file", exact=True).first.click()
+    settle(desk)
+    sheet = tmp_path / "rush.csv"
+    sheet.write_text(RUSH)
+    desk.locator("input[type=file]").set_input_files(str(sheet))
+    settle(desk)
+    desk.get_by_role("button", name="Store 1", exact=False).first.click()
+    settle(desk)
+    tablet.get_by_text("1 job not on it").first.wait_for(timeout=30_000)
+
+    go(desk, "Week")
+    wait_for(desk, "out of date")
+    desk.get_by_role("button", name="Re-plan from now").click()
+    wait_for(desk, "stays until you accept")
+    settle(desk)
+    # nothing moved on the tablet while the desk was trying out
+    assert "1 job not on it" in main_text(tablet)
+    desk.get_by_role("button", name="Accept this plan").click()
+    wait_for(desk, "Plan accepted by")
+    tablet.get_by_text("It holds").first.wait_for(timeout=30_000)
+    with sqlite3.connect(server.home / "surfacing-planner" / "sample.db") as shop:
+        assert "RUSH-1" in shop.execute("select group_concat(tag) from parts").fetchone()[0]
+        assert shop.execute("select count(*) from plans").fetchone()[0] == 2
+
+    with desk.expect_download() as waiting:
+        desk.get_by_role("button", name="Week sheet, North surfacer").click()
+    sheet = Path(waiting.value.path()).read_text(encoding="utf-8")
+    assert "Week sheet: North surfacer" in sheet and "Rotating cutter" in sheet
+    with desk.expect_download() as waiting:
+        desk.get_by_role("button", name="Plan for a calendar").click()
+    assert Path(waiting.value.path()).read_bytes().startswith(b"BEGIN:VCALENDAR\r\n")
+
+    # a job moved by the keyboard is a proposal; a reload keeps it, the board does not move
+    settle(desk)
+    pick_job(desk, "T3223")
+    desk.get_by_role("button", name="Later", exact=False).first.wait_for(timeout=30_000)
+    desk.keyboard.press("Alt+ArrowDown")
+    wait_for(desk, "T3223 one place later")
+    desk.reload()
+    settle(desk, 120)
+    wait_for(desk, "A proposal is kept: T3223 one place later")
+    assert "It holds" in main_text(tablet)
+    desk.close()
+    tablet.close()

@@ -1,0 +1,190 @@
+"""The week on screen: moving, pinning, holding, rushing a job; what if; versions; files; what outlives a session."""
+
+import time
+from dataclasses import replace
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from tests.screens.conftest import APP
+from tests.screens.test_week_screen import as_ab, press, texts
+
+
+def job_of(store, tag):
+    shop = store.load_shop()
+    return next(j for j in shop.open_jobs() if shop.part_of(j).tag == tag)
+
+
+def pick(at, store, tag):
+    next(s for s in at.selectbox if s.label == "Job").set_value(job_of(store, tag).id).run()
+    assert not at.exception, [e.value for e in at.exception]
+
+
+def until(at, there, runs=200):
+    """Work beside the page ends in its own time: draw the page anew until what is awaited is there."""
+    for _ in range(runs):
+        if there():
+            return
+        time.sleep(0.05)
+        at.run()
+    raise AssertionError("it never came")
+
+
+def words_of(at):
+    return " ".join([m.value for m in at.markdown] + [c.value for c in at.caption])
+
+
+@pytest.fixture
+def accepted(app, go, store):
+    as_ab(app, store)
+    go(app, "week")
+    press(app, "Accept this plan")
+    return app
+
+
+def test_a_picked_job_says_why_it_stands_there(accepted, store):
+    pick(accepted, store, "T-3")
+    said = words_of(accepted)
+    assert "Why it stands there" in said and "on the mill" in said
+    assert any(m.label == "Depth, likely" for m in accepted.metric)
+
+
+def test_a_move_is_a_proposal_that_outlives_the_session_and_moves_nothing(accepted, go, store):
+    board = store.current_plan()
+    pick(accepted, store, "T-3")
+    placed = [j for j in board.payload["order"]["1"] if j in board.payload["jobs"]]
+    first = placed[0] == str(job_of(store, "T-3").id)
+    press(accepted, "Later" if first else "Earlier")
+    assert any("stays until you accept" in t for t in texts(accepted))
+    assert store.current_plan().id == board.id
+    again = AppTest.from_file(str(APP), default_timeout=60)
+    as_ab(again, store)
+    go(again, "week")
+    assert any("It holds" in t for t in texts(again))  # elsewhere the board stands still
+    assert "A proposal is kept: T-3 one place" in words_of(again)
+    press(again, "Look at it")
+    assert any("T-3 one place" in t for t in texts(again))
+    press(again, "Accept this plan")
+    order = [j for j in store.current_plan().payload["order"]["1"] if j in board.payload["jobs"]]
+    assert order != placed and sorted(order) == sorted(placed)
+    assert store.draft_keys("week proposal") == ()
+
+
+def test_a_set_is_never_cut_in_the_wrong_order(accepted, store):
+    board = store.current_plan().payload
+    placed = [j for j in board["order"]["1"] if j in board["jobs"]]
+    pair = [str(job_of(store, tag).id) for tag in ("T-1", "T-2")]
+    second = max(pair, key=placed.index)
+    shop = store.load_shop()
+    pick(accepted, store, shop.part_of(shop.jobs[int(second)]).tag)
+    press(accepted, "Earlier")
+    assert any("Nothing was stored" in t and "has a place" in t for t in texts(accepted))
+    assert store.draft_keys("week proposal") == ()
+
+
+def test_a_pin_is_kept_with_the_plan(accepted, store):
+    pick(accepted, store, "T-3")
+    press(accepted, "Keep its time")
+    press(accepted, "Accept this plan")
+    assert list(store.current_plan().payload["pins"]) == [str(job_of(store, "T-3").id)]
+    press(accepted, "Free its time")
+    press(accepted, "Accept this plan")
+    assert store.current_plan().payload["pins"] == {}
+
+
+def test_rush_and_hold_are_stored_and_the_board_says_so(accepted, store):
+    pick(accepted, store, "T-3")
+    press(accepted, "Rush")
+    assert job_of(store, "T-3").rush
+    fields = {t.label: t for t in accepted.text_input}
+    fields["Waits for"].input("owner").run()
+    {t.label: t for t in accepted.text_input}["For what"].input("go on at 12 thou?").run()
+    press(accepted, "Hold it")
+    shop = store.load_shop()
+    hold = shop.part_of(job_of(store, "T-3")).open_holds[0]
+    assert (hold.waiting_for, hold.reason) == ("owner", "go on at 12 thou?")
+    assert any("1 job now waits" in t for t in texts(accepted))
+
+
+def test_chances_come_by_themselves(accepted):
+    until(accepted, lambda: "From a thousand such weeks" in words_of(accepted))
+    assert "on time in at least 8 of 10" in words_of(accepted) or "of 10 on time" in words_of(accepted)
+    ends = next(d.value for d in accepted.dataframe if "Done, likely" in d.value)
+    assert set(ends["Who"]) == {"the mill", "A. Bell"}
+
+
+def test_the_first_plan_is_searched_once_and_kept(app, go, store):
+    go(app, "week")
+    until(app, lambda: store.get_draft("week first plan") is not None)
+    kept = store.get_draft("week first plan")
+    app.run()
+    assert store.get_draft("week first plan") == kept
+
+
+def test_an_overload_is_said_first_with_what_would_cure_it(app, go, store):
+    as_ab(app, store)
+    for tag in ("T-1", "T-2", "T-3"):
+        job = job_of(store, tag)
+        store.save(replace(job, due=job.due.replace(year=2020)), by="ab", at=job.due)
+    go(app, "week")
+    assert any("More work than hours" in t and "3 jobs late" in t for t in texts(app))
+    until(app, lambda: any(b.label == "Offer it" for b in app.button))
+    press(app, "Offer it")
+    assert len(store.load_shop().overtime) == 1
+
+
+@pytest.mark.parametrize("asked", ["a rush job arrives", "a machine is down", "somebody works Saturday", "one more person"])
+def test_what_if_puts_two_plans_side_by_side(accepted, asked, monkeypatch, store):
+    from planner.screens import week_whatif
+
+    monkeypatch.setattr(week_whatif, "STEPS", 2)
+    accepted.session_state["what if open"] = True
+    accepted.session_state["what if"] = asked
+    accepted.run()
+    press(accepted, "Work it out")
+    table = next(d.value for d in accepted.dataframe if "What if" in d.value)
+    assert table[""].tolist() == ["Late jobs", "Hours of people", "Edges to index", "Cost, lateness counted"]
+    before = store.load_shop()
+    if asked == "a machine is down":
+        press(accepted, "Store the closure")
+        assert len(store.load_shop().closures) == len(before.closures) + 1
+
+
+def test_versions_with_who_and_when(accepted, store):
+    pick(accepted, store, "T-3")
+    press(accepted, "Keep its time")
+    press(accepted, "Accept this plan")
+    accepted.session_state["week versions"] = True
+    accepted.run()
+    table = next(d.value for d in accepted.dataframe if "Accepted" in d.value)
+    assert table["By"].tolist() == ["ab", "ab"]
+    assert "Since" in words_of(accepted)
+
+
+def test_the_plan_as_files(accepted, store):
+    import icalendar
+
+    from planner.screens import plans, week_accept
+    from planner.week.board import board_of
+    from planner.week.queue import estimate_queue
+
+    shop = store.load_shop()
+    board = board_of(store.current_plan().payload, shop, estimate_queue(shop), plans.access.now())
+    text = week_accept.plan_file(board.today, shop).decode("utf-8-sig")
+    lines = text.splitlines()
+    assert lines[0].startswith("machine,place,person,tag,face")
+    assert sum("T-" in line for line in lines) == 4 and "pressure test not done" in text
+    calendar = icalendar.Calendar.from_ical(week_accept.calendar_file(board.today, shop, 3))
+    events = list(calendar.walk("VEVENT"))
+    assert events and {str(e["LOCATION"]) for e in events} <= {"the mill", "bench"}
+    assert any("T-3" in str(e["SUMMARY"]) for e in events) and all(int(e["SEQUENCE"]) == 3 for e in events)
+
+
+def test_an_assembly_that_starts_is_said_so(accepted, store):
+    from planner.shop import DueKind
+
+    job = job_of(store, "T-3")
+    store.save(replace(job, due_kind=DueKind.ASSEMBLY), by="ab", at=job.due)
+    accepted.run()
+    pick(accepted, store, "T-3")
+    assert "for the assembly that starts" in words_of(accepted)
