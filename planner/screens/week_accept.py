@@ -13,9 +13,11 @@ from planner.screens.said import say, tell
 from planner.screens.week_job import effect
 from planner.shop import Shop
 from planner.store import StaleRecord
+from planner.units import Units
 from planner.week import calendar_text
 from planner.week.board import payload_of, plan_shop
 from planner.week.changes import Change, between, since_accepted
+from planner.week.queue import Queue
 from planner.week.search import Plan
 
 SEARCH_STEPS = FIRST_STEPS
@@ -170,7 +172,8 @@ def _list(shop: Shop, found: tuple[Change, ...], none: str) -> None:
 # -- paper and files ---------------------------------------------------------------------------------------------------
 def take_away(view: View, shop: Shop, now: datetime) -> None:
     """Week sheets per machine, the plan as a table, the plan for a calendar. Made when they are asked for."""
-    plan = view.plan
+    # what is made on demand is made outside the session: everything of the session is read here
+    plan, queue, units = view.plan, access.queue(), access.units()
     st.subheader("Print and take away")
     if view.proposed:
         st.caption("Not accepted yet: what is printed is the proposal.")
@@ -179,7 +182,7 @@ def take_away(view: View, shop: Shop, now: datetime) -> None:
             noun = shop.machines[int(machine.id)]
             st.download_button(
                 f"Week sheet, {noun.name}",
-                data=lambda m=machine.id: _sheet(shop, plan, m, now),
+                data=lambda m=machine.id: _sheet(shop, queue, plan, m, units, now),
                 file_name=f"week-{noun.name.replace(' ', '-')}.html",
                 mime="text/html",
                 key=f"week sheet/{machine.id}",
@@ -203,11 +206,11 @@ def take_away(view: View, shop: Shop, now: datetime) -> None:
         )
 
 
-def _sheet(shop: Shop, plan: Plan, machine: str, now: datetime) -> bytes:
+def _sheet(shop: Shop, queue: Queue, plan: Plan, machine: str, units: Units, now: datetime) -> bytes:
     # the templates are read only by who prints
     from planner.sheets import week_sheet
 
-    return week_sheet(shop, access.queue(), plan, machine, access.units(), now).encode()
+    return week_sheet(shop, queue, plan, machine, units, now).encode()
 
 
 def calendar_file(plan: Plan, shop: Shop, version: int) -> bytes:

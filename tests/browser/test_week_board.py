@@ -66,6 +66,11 @@ def test_a_rush_job_arrives_and_a_second_browser_sees_the_new_version(server, br
         assert "RUSH-1" in shop.execute("select group_concat(tag) from parts").fetchone()[0]
         assert shop.execute("select count(*) from plans").fetchone()[0] == 2
 
+    # the chances of the new plan come by themselves, and draw the page anew
+    wait_for(desk, "From a thousand such weeks")
+    desk.get_by_text("Being worked out").wait_for(state="detached", timeout=60_000)
+    desk.wait_for_timeout(2_000)
+    settle(desk)
     with desk.expect_download() as waiting:
         desk.get_by_role("button", name="Week sheet, North surfacer").click()
     sheet = Path(waiting.value.path()).read_text(encoding="utf-8")

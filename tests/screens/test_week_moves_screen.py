@@ -133,7 +133,9 @@ def test_an_overload_is_said_first_with_what_would_cure_it(app, go, store):
     assert len(store.load_shop().overtime) == 1
 
 
-@pytest.mark.parametrize("asked", ["a rush job arrives", "a machine is down", "somebody works Saturday", "one more person"])
+@pytest.mark.parametrize(
+    "asked", ["a rush job arrives", "a machine is down", "somebody works Saturday", "one more person"]
+)
 def test_what_if_puts_two_plans_side_by_side(accepted, asked, monkeypatch, store):
     from planner.screens import week_whatif
 
