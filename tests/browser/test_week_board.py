@@ -21,8 +21,9 @@ RUSH-1,Brackle boat head,normal,,yes
 def pick_job(page, tag):
     field = page.get_by_role("combobox", name="Job")
     field.click()
+    page.wait_for_timeout(800)
     page.keyboard.type(tag)
-    page.wait_for_timeout(300)
+    page.wait_for_timeout(500)
     page.keyboard.press("Enter")
     settle(page)
 
