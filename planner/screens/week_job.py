@@ -241,11 +241,13 @@ def _propose(view: View, order: Mapping[str, list[str]], what: str) -> str:
     then = plan_of_decision(
         shop, access.queue(), view.plan.start, decision, access.knowledge(), accepted=payload, pins=view.pins
     )
+    if then.order == view.plan.order:
+        raise InputError(what, "", "a place that the order of its set allows: its members keep theirs")
     lost = [j for j in view.plan.jobs.index if j not in then.jobs.index]
     if lost:
         named = ", ".join(words.job_name(shop, int(j)) for j in lost)
         raise InputError(what, "", f"an order in which {named} still has a place (the first of a set is cut first)")
-    plans.propose(decision, view.pins, what)
+    plans.propose(then.decision, view.pins, what)
     return f"{what}: {effect(view.plan, then, shop)}. Nothing on the board moves until you accept."
 
 

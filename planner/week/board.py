@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -79,9 +79,22 @@ def plan_of_decision(
     accepted: Mapping[str, Any] | None = None,
     pins: Mapping[int, datetime] | None = None,
 ) -> Plan:
-    """The plan that a decision makes from ``now`` on, exactly; nothing is searched."""
-    tables = Tables(week_for(shop, queue, now, knowledge, accepted=accepted, pins=pins))
-    return evaluate_decision(tables, decision, now)
+    """The plan that a decision makes from ``now`` on, exactly; nothing is searched. Where a set's members are to be
+    cut in another order by now, they change places, and nothing else moves."""
+    week = week_for(shop, queue, now, knowledge, accepted=accepted, pins=pins)
+    order = _members_in_order(week, decision.order)
+    return evaluate_decision(Tables(week), replace(decision, order=order), now)
+
+
+def _members_in_order(week: Week, order: Mapping[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
+    """Each set's members, in the places they have on their machines, in the order in which they are to be cut."""
+    found = {machine: list(ids) for machine, ids in order.items()}
+    for one in week.sets:
+        for ids in found.values():
+            places = [i for i, job in enumerate(ids) if job in one.members]
+            for i, job in zip(places, sorted((ids[i] for i in places), key=one.members.index), strict=True):
+                ids[i] = job
+    return {machine: tuple(ids) for machine, ids in found.items()}
 
 
 def payload_of(

@@ -241,3 +241,11 @@ def test_what_one_accepted_plan_changed_against_the_one_before(shop):
     assert "later" in said[1]
     assert between(one, one) == ()
     assert decision_of(one).order == {"1": ("1", "2", "3", "4")} or decision_of(one).order["1"][:3] == ("1", "2", "3")
+
+
+def test_members_of_a_set_change_places_when_their_order_is_another_one_by_now(shop):
+    queue = estimate_queue(shop)
+    first, second = (str(j) for j in queue.sets[1].order)
+    plan = plan_of_decision(shop, queue, MONDAY, Decision({"1": (second, "3", first)}, {}))
+    placed = [j for j in plan.order["1"] if j in plan.jobs.index]
+    assert placed == [first, "3", second]
