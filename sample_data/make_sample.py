@@ -16,6 +16,7 @@ import csv
 from datetime import datetime, time, timedelta
 from pathlib import Path
 
+import drawn_measurements
 import shop_description as shop
 from shop_engines import engine_tables
 from shop_record import MONDAY, POINTS, Record
@@ -290,6 +291,7 @@ def make(out: Path, weeks: int = 78, cuts: int = 2200) -> int:
     maker.week()
     tables |= maker.tables
     tables |= engine_tables(tables, f"{MONDAY - timedelta(days=6)}", f"{MONDAY - timedelta(days=5)} 14:30")
+    tables |= drawn_measurements.draw(tables["parts"], tables["cuts"])
     tables["edge_events"].sort(key=lambda event: event["at"])
     for grade, row in enumerate(tables["grades"]):
         # what was received less what was opened

@@ -12,6 +12,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from planner.cut.estimate import JobEstimate
+from planner.face import survey_figures
 from planner.match import depth_table, part_lines
 from planner.sheets.cautions import DEFER, cautions
 from planner.shop import Aim, Cut, Face, Job, Part, PassReason, Shop
@@ -114,6 +115,8 @@ def run_sheet(shop: Shop, job: Job, estimate: JobEstimate, units: Units, at: dat
         steps=_STEPS,
         confirm=family.material == "magnesium",
         blocks=", ".join(x for x in (family.fixture, family.blocks) if x) or "not entered",
+        survey=_survey(shop, job, units),
+        check=_check_words(shop, job, units),
         unit_depth=units.depth_unit,
         unit_length=units.length_unit,
         points=[p.name for p in face.points],
@@ -148,6 +151,43 @@ def _depth_words(shop: Shop, part: Part, face: Face, cut_mm: float, cuts: Sequen
     if drawn:
         found.append(f"not measured on this part: {', '.join(drawn)}")
     return found
+
+
+def _survey(shop: Shop, job: Job, units: Units) -> SimpleNamespace | None:
+    """The sweep of the clamped face as it was taken; None where nobody swept it."""
+    survey, part, face = shop.surveys.get((job.part_id, job.face_id)), shop.part_of(job), shop.face_of(job)
+    if survey is None:
+        return None
+    heights = {n: r.height_mm for n, r in part.latest_heights_mm(job.face_id).items()}
+    found = survey_figures(face, survey, heights)
+    names = [p.name for p in survey.points]
+    # a probe's hundreds of points are not for paper: those that matter, first
+    order = [found.cut.first_contact, found.cut.last_to_clean, *range(len(names))]
+    shown = sorted(dict.fromkeys(order[: 13 + 2]))[:13] if len(names) > 13 else range(len(names))
+    return SimpleNamespace(
+        when=f"{survey.at:%a %d %b %H:%M}" + (f" by {survey.by}" if survey.by else ""),
+        depth=units.depth(found.cut.depth_mm),
+        goal=survey.goal.value,
+        first=names[found.cut.first_contact],
+        last=names[found.cut.last_to_clean],
+        touch=found.touch_place,
+        delta=units.depth(found.delta_mm),
+        points=[(names[k], f"{survey.points[k].z_mm / units.depth_factor:+.{1 if units.inch else 3}f}") for k in shown],
+        pits="; ".join(
+            f"{p.name} {units.depth(p.pit_mm)}{', may stay' if p.accepted else ''}" for p in survey.points if p.pit_mm
+        ),
+    )
+
+
+def _check_words(shop: Shop, job: Job, units: Units) -> str:
+    """What the intake check said; empty without one."""
+    check = shop.checks.get((job.part_id, job.face_id))
+    if check is None:
+        return ""
+    upper = "" if check.greatest_mm is None else f", at most {units.depth(check.greatest_mm)} ({check.greatest_from})"
+    pit = f"; deepest pit {units.depth(check.pit_mm)} {check.pit_place}".rstrip() if check.pit_mm else ""
+    least = f" ({check.least_from})" if check.least_from else ""
+    return f"Intake check {check.at:%d %b}: at least {units.depth(check.least_mm)}{least}{upper}{pit}."
 
 
 def _stop_words(estimate: JobEstimate, part: Part, units: Units) -> str:

@@ -156,6 +156,7 @@ def insert_contents(connection: Connection, contents: ShopContents, at: datetime
     members = ((s.id, seq, job) for s in contents.sets for seq, job in enumerate(s.job_ids))
     _bulk(connection, tables.set_members, ({"set_id": i, "seq": seq, "job_id": job} for i, seq, job in members))
     _insert_cuts(connection, contents)
+    _insert_measured(connection, contents)
     _bulk(connection, tables.edge_events, (_event_values(event) for event in contents.edge_events))
 
 
@@ -183,6 +184,22 @@ def _insert_cuts(connection: Connection, contents: ShopContents) -> None:
     _bulk(connection, tables.cuts, cuts)
     _bulk(connection, tables.edge_uses, uses)
     _bulk(connection, tables.height_readings, readings)
+
+
+def _insert_measured(connection: Connection, contents: ShopContents) -> None:
+    checks = (
+        {name: getattr(check, name) for name in ("part_id", "face_id", "at", "by", "pit_mm")}
+        | {"lower_mm": check.least_mm, "upper_mm": check.greatest_mm}
+        | {"payload": {name: getattr(check, name) for name in ("least_from", "greatest_from", "pit_place")}}
+        for check in contents.checks
+    )
+    _bulk(connection, tables.intake_checks, checks)
+    surveys = (
+        {name: getattr(survey, name) for name in ("part_id", "face_id", "at", "by")}
+        | {"stage": survey.stage.value, "job_id": None, "payload": survey.payload()}
+        for survey in contents.surveys
+    )
+    _bulk(connection, tables.surveys, surveys)
 
 
 def _finished(cut: Cut) -> list[dict[str, Any]]:

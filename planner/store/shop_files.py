@@ -18,6 +18,7 @@ from planner.shop import (
     EdgeUse,
     EngineFamily,
     Face,
+    FaceSurvey,
     Family,
     Gasket,
     HandOver,
@@ -25,6 +26,7 @@ from planner.shop import (
     Hold,
     Insert,
     InsertGrade,
+    IntakeCheck,
     Job,
     Limit,
     Machine,
@@ -49,6 +51,7 @@ from planner.store.file_columns import Table
 from planner.store.file_engine_tables import PART_DEPTHS
 from planner.store.file_reading import read_table
 from planner.store.file_rows import Mover, Row, noun_fields, read_route, read_rows, read_window
+from planner.store.measured_files import read_checks, read_surveys
 
 RENAMES: Mapping[str, Mapping[str, str]] = {
     "families": {"family": "name", "part_kind": "kind"},
@@ -95,6 +98,8 @@ class ShopContents:
     engines: tuple[EngineFamily, ...] = ()
     measured_engines: tuple[MeasuredEngine, ...] = ()
     hand_overs: tuple[HandOver, ...] = ()
+    checks: tuple[IntakeCheck, ...] = ()
+    surveys: tuple[FaceSurvey, ...] = ()
 
 
 class ShopFiles:
@@ -268,6 +273,8 @@ def read_shop(files: Mapping[str, bytes], move: Mover | None = None) -> ShopCont
         engines=engines,
         measured_engines=read_measured(source, _ids(engines, "name")),
         hand_overs=read_hand_overs(source),
+        checks=read_checks(source, where, settings),
+        surveys=read_surveys(source, where),
     )
 
 

@@ -253,3 +253,15 @@ def test_without_the_folder_it_says_so(monkeypatch, tmp_path):
     monkeypatch.setattr(sample, "__file__", str(tmp_path / "planner" / "store" / "sample.py"))
     with pytest.raises(InputError, match="checkout"):
         sample.sample_folder()
+
+
+def test_checked_and_surveyed_parts_are_in_the_picture(loaded):
+    shop = loaded.load_shop()
+    tag = {key: part.tag for key, part in shop.parts.items()}
+    waiting = {(j.part_id, j.face_id) for j in shop.open_jobs()}
+    assert len(waiting & set(shop.checks)) >= 4 and len(waiting & set(shop.surveys)) >= 3
+    assert {tag[p] for p, _ in shop.surveys if (p, _) in waiting} == {"T3202", "T3204", "T3225"}
+    assert all(check.greatest_mm > check.least_mm > 0 for check in shop.checks.values())
+    # past surveys of one family say where first contact usually is
+    face = shop.families[next(p for p in shop.parts.values() if p.tag == "T3202").family_id].faces[0]
+    assert len(loaded.surveys_of_face(face.id)) >= 12
