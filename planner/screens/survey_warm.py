@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
+from dataclasses import replace
+from datetime import timedelta
 from typing import Any
+
+import streamlit as st
 
 from planner import InputError
 from planner.face import cool_down_minutes, warmest_c
+from planner.screens import access
 from planner.screens.fields import Field
-from planner.shop import Face, Family, Shop
+from planner.screens.forms import Form
+from planner.shop import Face, Family, Part, Shop
 from planner.shop.materials import MATERIALS
 from planner.units import Units, minutes_words
 
@@ -63,3 +70,33 @@ def refuse_warm_part(
             f"tolerance too high. Wait about {minutes_words(wait)}",
         )
     return part
+
+
+def draw_cool_down(shop: Shop, part: Part, face: Face, units: Units) -> None:
+    """Keep a warm part off the machine until it may be measured: the plan waits for it."""
+    form = Form(f"cool/{face.id}", part.id, temperature_fields(units), {}, units, access.repository())
+    with st.expander("It is still warm"):
+        st.caption("Off the washer, the oven or the welder: the plan keeps it off the machine until it has cooled.")
+        form.draw(columns=2)
+        form.say()
+        form.button("Let it cool first", lambda values: _let_cool(shop, part, face, values, units), primary=False)
+
+
+def _let_cool(shop: Shop, part: Part, face: Face, values: dict[str, Any], units: Units) -> str:
+    warm, gauge = (celsius(values[n], units) for n in ("part_temperature", "gauge_temperature"))
+    if warm is None or gauge is None:
+        raise InputError("part_temperature" if warm is None else "gauge_temperature", "", "a temperature")
+    known = [r.height_mm for r in part.latest_heights_mm(face.id).values()]
+    tallest = max(known, default=face.new_height_mm or 125.0)
+    family = shop.family_of(part)
+    allowed = warmest_c(tallest, MATERIALS[family.material].expansion_um_per_m_c, tolerance_mm(shop, part.id, face))
+    wait = cool_down_minutes(max(0.0, warm - gauge), allowed, COOLING_MINUTES)
+    jobs = [j for j in shop.open_jobs() if j.part_id == part.id and j.face_id == face.id]
+    if not wait:
+        return "Cool enough to be measured now."
+    until = access.now() + timedelta(minutes=math.ceil(wait))
+    for job in jobs:
+        if job.not_before is None or job.not_before < until:
+            access.repository().save(replace(job, not_before=until), by=access.who(), at=access.now())
+    said = f"It needs about {minutes_words(wait)} to cool"
+    return f"{said}: kept off the machine until {until:%a %H:%M}." if jobs else f"{said}; it has no open job."

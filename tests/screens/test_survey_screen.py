@@ -6,6 +6,7 @@ import pytest
 
 from planner.shop import Goal
 from planner.units import MM_PER_THOU
+from tests.tiny import MONDAY
 
 THOU = MM_PER_THOU
 SWEEP = [0, -1, -2, -1, -3, -1, -2, -1, -1.5]
@@ -177,8 +178,41 @@ def test_a_warm_part_is_refused_with_how_long_to_wait(app, go, store):
     app.session_state["part"] = part.id
     at = go(app, "parts")
     for label, figure in (("Height, front left", "3.93"), ("Part's temp", "95"), ("Gauge's temp", "68")):
-        next(t for t in at.text_input if t.label.startswith(label)).set_value(figure).run()
+        next(t for t in at.text_input if t.label.startswith(label) and "heights/" in t.key).set_value(figure).run()
     next(b for b in at.button if b.label == "Add the readings").click()
     clean(at.run())
     assert any("Wait about" in e.value for e in [*at.error, *at.caption, *at.markdown])
     assert not store.load_shop().parts[part.id].heights
+
+
+def test_a_warm_part_is_kept_off_the_machine_until_it_has_cooled(app, go, store):
+    """Aluminium of 99.84 mm against 0.0762 mm: 8.3 C are allowed; from 50 C above, 60 min x ln(50 / 8.3) = 108 min."""
+    app.run()
+    part = next(p for p in store.load_shop().parts.values() if p.tag == "T-1")
+    app.session_state["units"] = "metric"
+    app.session_state["part"] = part.id
+    at = go(app, "parts")
+    for label, figure in (("Part's temp", "70"), ("Gauge's temp", "20")):
+        next(t for t in at.text_input if t.label.startswith(label) and "cool/" in t.key).set_value(figure).run()
+    next(b for b in at.button if b.label == "Let it cool first").click()
+    clean(at.run())
+    (job,) = (j for j in store.load_shop().open_jobs() if j.part_id == part.id)
+    assert (job.not_before - MONDAY).total_seconds() / 60 == pytest.approx(108, abs=1.5)
+
+
+def test_the_finished_face_is_stored_with_its_verdicts_and_shown_with_the_part(survey, store, go):
+    turn(survey, "After the cut")
+    for _ in range(9):
+        press(survey, "/finished/read/**▶**  \nnext point")
+    next(t for t in survey.text_input if t.label.startswith("Ra, place 1")).set_value("80").run()
+    next(b for b in survey.button if b.label == "Store the finished face").click()
+    clean(survey.run())
+    key = survey.session_state["survey part"].split("/")[0]
+    (kept,) = (s for s in store.surveys_of(int(key)) if s.stage == "finished")
+    verdicts = {v["name"]: v["holds"] for v in kept.payload["verdicts"]}
+    # 80 microinch are rougher than the deck's 1.6 um = 63 microinch
+    assert verdicts["roughest Ra"] is False and verdicts["flatness"] is None
+    assert not store.load_shop().surveys
+    survey.session_state["part"] = int(key)
+    at = go(survey, "parts")
+    assert any("Finished deck, unclamped" in m.value for m in at.markdown)
