@@ -180,7 +180,8 @@ def _on_metal(face: Face, place: tuple[float, float], inset_mm: float) -> tuple[
 def worst_places(face: Face, dirty: Sequence[tuple[float, float]]) -> dict[str, tuple[float, float]] | None:
     """The four worst places of a family, beside corners and middle, from where the dye went last in past surveys (x, y),
     oldest first: the places seen most often, then the middles of the sides; None without such a record."""
-    usual = template(9, face.length_mm, face.width_mm, min(0.05 * min(face.length_mm, face.width_mm), 12.0))
+    inset = min(0.05 * min(face.length_mm, face.width_mm), 12.0)
+    usual = {n: _on_metal(face, at, inset) for n, at in template(9, face.length_mm, face.width_mm, inset).items()}
     sides = {n: at for n, at in usual.items() if n.startswith("middle ")}
     taken = [at for n, at in usual.items() if n not in sides]
     near = 0.15 * min(face.length_mm, face.width_mm)

@@ -50,8 +50,8 @@ def draw_level(shop: Shop, part: Part, draft: Draft) -> None:
         _draw_plan(draft, plan, units)
     with right:
         cells = st.columns(2)
-        cells[0].metric("Out of level now", units.depth(plan.before_mm), border=True)
-        cells[1].metric("Left, worst seat", units.depth(plan.residual_mm), border=True)
+        cells[0].metric(f"Now ({units.depth_unit})", units.depth(plan.before_mm, unit=False), border=True)
+        cells[1].metric(f"Then ({units.depth_unit})", units.depth(plan.residual_mm, unit=False), border=True)
         _say_plan(draft, plan, units)
         done = "The leaves are in: read again" if isinstance(plan, ShimPlan) else "The jacks are turned: read again"
         st.button(

@@ -48,7 +48,13 @@ def ground(face: Face, x: alt.X, y: alt.Y, px_per_mm: float, units: Units) -> li
     """Outline and openings."""
     factor = units.length_factor
     plate = pd.DataFrame({"x": [0.0], "y": [0.0], "x2": [face.length_mm / factor], "y2": [face.width_mm / factor]})
-    layers = [alt.Chart(plate).mark_rect(color=PLATE, stroke=LINE).encode(x=x, y=y, x2="x2:Q", y2="y2:Q")]
+    # a light ground for all of it: figures beside the edge are read in the dark theme, too
+    sheet = (
+        alt.Chart(pd.DataFrame({"all": [0]}))
+        .mark_rect(color="#fbfcfc")
+        .encode(x=alt.value(0), y=alt.value(0), x2=alt.value("width"), y2=alt.value("height"))
+    )
+    layers = [sheet, alt.Chart(plate).mark_rect(color=PLATE, stroke=LINE).encode(x=x, y=y, x2="x2:Q", y2="y2:Q")]
     if face.openings:
         holes = pd.DataFrame(
             [
@@ -165,8 +171,8 @@ def come_in(face: Face, cells: tuple[np.ndarray, np.ndarray, np.ndarray], depth_
             ),
         )
     )
-    plate, *holes = ground(face, x, y, px_per_mm, units)
-    return alt.layer(plate, squares, *holes).properties(width=width_px, height=height_px)
+    sheet, plate, *holes = ground(face, x, y, px_per_mm, units)
+    return alt.layer(sheet, plate, squares, *holes).properties(width=width_px, height=height_px)
 
 
 def curve(depths_mm: np.ndarray, shares: np.ndarray, at_mm: float, units: Units) -> alt.LayerChart:

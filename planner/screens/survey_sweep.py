@@ -64,14 +64,15 @@ def _spoken(draft: Draft, heights: dict[str, float], first: str, last: str, unit
 def figures(draft: Draft, found: Read, units: Units) -> None:
     """The figures that matter, large."""
     lies, level = found.lies, found.level
-    cells = st.columns(4)
-    cells[0].metric("Must come off, levelled", units.depth(level.cut.depth_mm), border=True)
-    cells[1].metric("As it lies now", units.depth(lies.cut.depth_mm), border=True)
-    cells[2].metric("Out of flat", units.depth(found.flatness_mm), border=True)
+    cells = st.columns([3, 3, 3, 4])
+    unit = units.depth_unit
+    cells[0].metric(f"To come off ({unit})", units.depth(level.cut.depth_mm, unit=False), border=True)
+    cells[1].metric(f"As it lies ({unit})", units.depth(lies.cut.depth_mm, unit=False), border=True)
+    cells[2].metric(f"Out of flat ({unit})", units.depth(found.flatness_mm, unit=False), border=True)
     doubt = level.doubt
     cells[3].metric(
         f"Readings allow ({units.depth_unit})",
-        f"{units.depth(doubt.least_mm, unit=False)} to {units.depth(doubt.greatest_mm, unit=False)}",
+        f"{units.depth(doubt.least_mm, unit=False)}–{units.depth(doubt.greatest_mm, unit=False)}",
         border=True,
         help="from the indicator's division, how well it repeats, and how far apart the points lie",
     )
