@@ -36,12 +36,14 @@ def scale_of(face: Face, width_px: int, units: Units) -> tuple[alt.X, alt.Y, int
     margin = 0.04 * face.length_mm
     factor = units.length_factor
     across = [-margin / factor, (face.length_mm + margin) / factor]
-    up = [-margin / factor, (face.width_mm + margin) / factor]
+    # room above for the figures of the back edge
+    above = 2.2 * margin
+    up = [-margin / factor, (face.width_mm + above) / factor]
     px_per_mm = width_px / (face.length_mm + 2 * margin)
     axis = alt.Axis(grid=False, domain=False, tickCount=5, title=None, labelColor=LINE)
     x = alt.X("x:Q", scale=alt.Scale(domain=across, nice=False), axis=axis)
     y = alt.Y("y:Q", scale=alt.Scale(domain=up, nice=False), axis=axis)
-    return x, y, max(120, int((face.width_mm + 2 * margin) * px_per_mm)), px_per_mm
+    return x, y, max(120, int((face.width_mm + margin + above) * px_per_mm)), px_per_mm
 
 
 def ground(face: Face, x: alt.X, y: alt.Y, px_per_mm: float, units: Units) -> list[alt.Chart]:
@@ -70,7 +72,7 @@ def ground(face: Face, x: alt.X, y: alt.Y, px_per_mm: float, units: Units) -> li
     return layers
 
 
-def face_chart(face: Face, marks: Marks, units: Units, width_px: int = 520) -> alt.LayerChart:
+def face_chart(face: Face, marks: Marks, units: Units, width_px: int = 505) -> alt.LayerChart:
     """The face to scale with its readings, first contact, last to clean and the stacks under the supports."""
     x, y, height_px, px_per_mm = scale_of(face, width_px, units)
     layers = ground(face, x, y, px_per_mm, units)
@@ -140,7 +142,7 @@ def _figure(mm: float, units: Units) -> str:
 
 def come_in(face: Face, cells: tuple[np.ndarray, np.ndarray, np.ndarray], depth_mm: float, units: Units) -> alt.Chart:
     """What has come in at a depth: the map of a clean-up, cut places bright, dye dark. ``cells``: x, y, depth."""
-    width_px = 520
+    width_px = 505
     x, y, height_px, px_per_mm = scale_of(face, width_px, units)
     along, across, depths = cells
     factor = units.length_factor
