@@ -8,16 +8,16 @@ from pathlib import Path
 import streamlit as st
 
 SCREENS = (
-    # name in the address, title, icon
-    ("week", "Week", ":material/calendar_view_week:"),
-    ("parts", "Parts", ":material/inventory_2:"),
-    ("survey", "Face survey", ":material/grid_on:"),
-    ("sets", "Matched sets", ":material/balance:"),
-    ("run", "Run sheet", ":material/play_circle:"),
-    ("records", "Records", ":material/history:"),
-    ("inserts", "Inserts", ":material/change_history:"),
-    ("learned", "How it learned", ":material/school:"),
-    ("shop", "Shop", ":material/storefront:"),
+    # name in the address, title: without icons, so that every page is in sight on a tablet, too
+    ("week", "Week"),
+    ("parts", "Parts"),
+    ("survey", "Face survey"),
+    ("sets", "Matched sets"),
+    ("run", "Run sheet"),
+    ("records", "Records"),
+    ("inserts", "Inserts"),
+    ("learned", "How it learned"),
+    ("shop", "Shop"),
 )
 
 
@@ -28,11 +28,11 @@ ICON = Path(__file__).with_name("tab.png")
 def listed() -> dict[str, st.Page]:
     """Pages by name."""
     found = {}
-    for name, title, icon in SCREENS:
+    for name, title in SCREENS:
 
         def draw(name: str = name) -> None:
             # imported when first shown: the first screen does not wait for the others
             importlib.import_module(f"planner.screens.{name}").draw()
 
-        found[name] = st.Page(draw, title=title, icon=icon, url_path=name, default=name == "week")
+        found[name] = st.Page(draw, title=title, url_path=name, default=name == "week")
     return found

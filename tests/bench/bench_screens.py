@@ -42,7 +42,7 @@ from planner.store.sample import load_sample  # noqa: E402
 from planner.week.board import payload_of, plan_shop  # noqa: E402
 from planner.week.queue import estimate_queue  # noqa: E402
 
-SCREENS = tuple(name for name, _, _ in pages.SCREENS)
+SCREENS = tuple(name for name, _ in pages.SCREENS)
 FIELDS = ("text_input", "text_area", "number_input", "selectbox", "multiselect", "checkbox", "date_input", "time_input")
 RERUNS = 15
 STARTS = 3
