@@ -18,6 +18,7 @@ def differences(frame: pd.DataFrame, title: str, width: float) -> alt.Chart:
             x=alt.X("low:Q", title=title, scale=alt.Scale(nice=False)),
             x2="high:Q",
             y=alt.Y("cuts:Q", title="cuts"),
+            y2=alt.datum(0),
             color=alt.condition(f"datum.at > {width / 2}", alt.value(LATE), alt.value(CUT)),
             tooltip=[alt.Tooltip("at:Q", title="more than planned", format=".3~g"), "cuts:Q"],
         )

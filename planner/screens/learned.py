@@ -66,7 +66,7 @@ def _depths(shop: Shop, units: Units) -> None:
     st.write(
         f"Likely {units.depth(likely)}, allow {units.depth(allow)}: {origin}. Line: the fit. Band: the record, between "
         "parts seen clean by that depth and parts that may have been. A face with few records leans on others of its "
-        "kind, those on the shop, each worth five records; with many of its own it stands alone."
+        "kind, those on the rest of the shop, each worth five records; with many of its own it stands alone."
     )
 
 
@@ -257,6 +257,6 @@ def _speed(shop: Shop, units: Units) -> None:
         chart = charts_record.speeds(pd.DataFrame({"speed": shown, "value": values}), mark, title, units.speed_unit)
         st.vega_lite_chart(spec=specification(chart), width="stretch", alt=f"{title} against surface speed")
     st.caption(
-        f"Edge life from {origin.words}; n is a neutral starting value, set your own. Edge changes take 10 min. The "
+        f"Edge life: {origin.words}; n is a neutral starting value, set your own. Edge changes take 10 min. The "
         "cutter's marked rpm, the machine and the recipe's own range come first: a speed shown here is no leave to use it."
     )
