@@ -260,7 +260,11 @@ def _gaskets(shop: Shop, found: EngineStacks, units: Units) -> None:
     except InputError as wrong:
         st.warning(f"No choice can be worked out: {wrong.field} must be {wrong.accepted}.")
         return
-    st.dataframe(pd.DataFrame([_choice_row(c, units) for c in choices]), hide_index=True, width="stretch")
+    st.dataframe(
+        pd.DataFrame([_choice_row(n, c, units) for n, c in enumerate(choices, start=1)]),
+        hide_index=True,
+        width="stretch",
+    )
     if not any(c.fits for c in choices):
         st.warning("No gasket on the shelf brings every figure within its limit.")
     with st.container(horizontal=True):
@@ -278,19 +282,20 @@ def _gaskets(shop: Shop, found: EngineStacks, units: Units) -> None:
     )
 
 
-def _choice_row(choice: GasketChoice, units: Units) -> dict:
-    row = {bank: " + ".join(names) for bank, names in choice.stacks.items()}
-    if len(row) == 1:
-        row = {"Gasket": next(iter(row.values()))}
+def _choice_row(number: int, choice: GasketChoice, units: Units) -> dict:
+    named = {bank: " + ".join(names) for bank, names in choice.stacks.items()}
+    alike = len(set(named.values())) == 1
+    banks = "; ".join(f"{bank}: {name}" for bank, name in named.items())
+    row = {"Choice": f"{number}", "Gasket": next(iter(named.values())) if alike else banks}
     thick = dict.fromkeys(units.depth(mm) for mm in choice.crushed_mm.values())
     ratios = [e["compression ratio"].after for e in choice.effects]
     squish = [e["squish"].after for e in choice.effects]
+    row["Past a limit"] = "; ".join(f"{bank}: {name}" for bank, name in choice.past) or "nothing known"
     return row | {
         "Crushed": ", ".join(thick),
         "Compression": ", ".join(dict.fromkeys(figure(r, "", units) for r in ratios)),
         "Squish": ", ".join(dict.fromkeys(figure(s, "mm", units) for s in squish)),
         "Stacks apart": figure(choice.stack_difference_mm, "mm", units),
-        "Past a limit": "; ".join(f"{bank}: {name}" for bank, name in choice.past) or "nothing known",
         "Not known": ", ".join(dict.fromkeys(name for _, name in choice.unknown)) or "all known",
     }
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -12,8 +12,9 @@ from planner import InputError
 from planner.match import EngineStacks
 from planner.screens import access, engine_depths, words
 from planner.screens.forms import Field, Form
-from planner.shop import HandOver, Job, JobState, MatchedSet, RaPlace, Shop
+from planner.shop import Cut, HandOver, Job, JobState, MatchedSet, RaPlace, Shop, SurveyStage
 from planner.store import Kind
+from planner.store.runs import Measurement
 from planner.units import Units
 
 DONE = (JobState.CUT, JobState.FINISHED)
@@ -34,6 +35,37 @@ def _sets(which: Kind, version: int) -> dict[int, MatchedSet]:
 def handed() -> dict[int, HandOver]:
     """What the bench said, by job."""
     return _handed(access.kind(), access.repository().shop_version())
+
+
+def known_of(shop: Shop, job: Job) -> HandOver:
+    """What the bench said of a job; where it said nothing, what its run sheet and its finished survey say."""
+    part, store = shop.part_of(job), access.repository()
+    own = [c for c in engine_depths.cuts_of(part) if c.job_id == job.id and c.face_id == job.face_id]
+    known = handed().get(job.id) or HandOver(job.id)
+    if not own:
+        return known
+    last = max(own, key=lambda c: c.ended)
+    return filled(known, last, store.told_at_end(job.id), store.surveys_of(part.id))
+
+
+def filled(known: HandOver, last: Cut, told: Mapping[str, Any], surveys: Sequence[Measurement]) -> HandOver:
+    """Blanks of ``known`` filled from the ending of the cut and from the last survey of the finished face since."""
+    since = [
+        s
+        for s in surveys
+        if s.stage == SurveyStage.FINISHED.value and s.face_id == last.face_id and s.at >= (last.started or last.ended)
+    ]
+    found: dict[str, Any] = {}
+    if not known.plugs and told.get("plugs"):
+        found["plugs"] = told["plugs"]
+    if since:
+        survey = max(since, key=lambda s: s.at).payload
+        flat = next((v["value"] for v in survey.get("verdicts", ()) if v["name"] == "flatness"), None)
+        if known.flatness_mm is None and flat is not None:
+            found["flatness_mm"] = flat
+        if not known.ra and not last.ra_um:
+            found["ra"] = tuple(RaPlace("", r) for r in survey.get("ra_um") or ())
+    return replace(known, **found)
 
 
 def draw(shop: Shop, matched: MatchedSet, stacks: EngineStacks | None, units: Units) -> None:
@@ -68,12 +100,12 @@ def sheet(shop: Shop, matched: MatchedSet, stacks: EngineStacks | None, units: U
     from planner.screens.engine import vee_rows
     from planner.sheets import HandOverMember, hand_over_sheet
 
-    done, known = handed(), access.knowledge()
+    known = access.knowledge()
     members = []
     for job in (shop.jobs[j] for j in matched.job_ids if j in shop.jobs):
         part = shop.part_of(job)
         rebuild, _ = known.rebuild_mm(shop.family_of(part), shop.face_of(job))
-        members.append(HandOverMember(job, engine_depths.cuts_of(part), done.get(job.id), rebuild))
+        members.append(HandOverMember(job, engine_depths.cuts_of(part), known_of(shop, job), rebuild))
     vee: Any = ()
     if stacks is not None and stacks.family.has_vee_manifold:
         found = vee_rows(stacks, 0.0, units)
@@ -114,7 +146,7 @@ def draw_finished(shop: Shop, units: Units) -> None:
 
 # -- what the bench did ------------------------------------------------------------------------------------------------
 def _form(shop: Shop, job: Job, units: Units) -> None:
-    known = handed().get(job.id) or HandOver(job.id)
+    known = known_of(shop, job)
     face = shop.face_of(job)
     fields = [
         Field("flatness_mm", "Flatness, unclamped", "depth"),

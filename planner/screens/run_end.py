@@ -108,7 +108,9 @@ def heights_against(sheet: Sheet, after: dict[str, float], stop_mm: float, gaps:
 def _record(sheet: Sheet, values: dict, gaps: dict[str, float] | None) -> str:
     if Outcome(values["outcome"]) is Outcome.FINISHED and not values["plugs out"]:
         raise InputError("plugs out", "", "the plugs counted out, before it is finished")
-    store_cut(sheet, tapped(sheet), values, gaps)
+    count = sheet.state.plugs
+    told = {"plugs": f"all {count} out, counted" if count else "plugs and chips out"} if values["plugs out"] else {}
+    store_cut(sheet, tapped(sheet), values, gaps, told)
     tell(
         f"{sheet.part.tag} recorded: {sheet.units.depth(sheet.state.removed_mm)} taken. Heights, edge and queue follow."
     )

@@ -49,8 +49,15 @@ def tapped(sheet: Sheet) -> Done:
     )
 
 
-def store_cut(sheet: Sheet, done: Done, values: Mapping[str, Any], gaps_mm: Mapping[str, float] | None) -> Cut:
-    """Record the cut; heights, edge, job and queue follow. ``values``: outcome, looks, heights, Ra, note as read.
+def store_cut(
+    sheet: Sheet,
+    done: Done,
+    values: Mapping[str, Any],
+    gaps_mm: Mapping[str, float] | None,
+    told: Mapping[str, Any] | None = None,
+) -> Cut:
+    """Record the cut; heights, edge, job and queue follow. ``values``: outcome, looks, heights, Ra, note as read;
+    ``told``: what else the hand-over wants to know (plugs).
 
     Raises `InputError` for heights above those before, and where nobody is named.
     """
@@ -120,7 +127,7 @@ def store_cut(sheet: Sheet, done: Done, values: Mapping[str, Any], gaps_mm: Mapp
         looks=values["looks"] or "",
         note=values["note"],
     )
-    return access.repository().record_cut(cut)
+    return access.repository().record_cut(cut, told=told)
 
 
 def _height_lost(before: Mapping[str, float], after: Mapping[str, float], gaps_mm: Mapping[str, float] | None):

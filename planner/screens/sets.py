@@ -56,11 +56,11 @@ def _list(shop: Shop, queue: Queue, units: Units) -> pd.DataFrame:
         rows.append(
             {
                 "Set": view.matched.name,
+                "State": state_words(view),
                 "Members, in cutting order": members,
                 "Within": units.depth(view.matched.tolerance_mm),
                 "Apart now": sets_one.difference(shop, view, view.heights_mm, units),
                 "Apart after": sets_one.difference(shop, view, view.finals_mm, units),
-                "State": state_words(view),
             }
         )
     return pd.DataFrame(rows)
@@ -69,7 +69,7 @@ def _list(shop: Shop, queue: Queue, units: Units) -> pd.DataFrame:
 def state_words(view: SetView) -> str:
     """How a set stands, in a few words."""
     if view.plan is None:
-        return "not plannable yet"
+        return "no plan yet"
     if not view.feasible:
         return "does not fit"
     if view.matched.accepted_mismatch_mm is not None and view.plan.cuts.mismatch_mm > view.matched.tolerance_mm:

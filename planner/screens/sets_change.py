@@ -21,7 +21,7 @@ FIELDS = (
     Field("aim_mm", "Aim", "depth", help="What is planned for; empty: the shop's aim."),
     Field("stop_mm", "Greatest mismatch", "depth", help="More than this nobody can agree to; empty: the shop's."),
     Field("relative_to_nominal", "Compare with each family's new height", "flag", help="Where left and right differ."),
-    Field("gang", "On the table together, cut by the same traverse", "flag"),
+    Field("gang", "On the table together", "flag", help="Levelled one by one, cut by the same traverse."),
     Field("same_blocks", "Same blocks, same zero", "flag", help="The second is cut to the reading of the first."),
     Field("accepted_mismatch_mm", "Mismatch agreed to", "depth", placeholder="none"),
     Field("accepted_by", "Agreed by"),

@@ -26,7 +26,7 @@ def draw(shop: Shop, units: Units) -> None:
         Field("tolerance_mm", "Heights within", "depth", required=True, help="What counts as matched."),
         Field("aim_mm", "Aim", "depth", placeholder=f"the shop's: {units.depth(shop.settings.set_aim_mm)}"),
         Field("relative_to_nominal", "Compare with each family's new height", "flag"),
-        Field("gang", "On the table together, cut by the same traverse", "flag"),
+        Field("gang", "On the table together", "flag", help="Levelled one by one, cut by the same traverse."),
         Field("same_blocks", "Same blocks, same zero", "flag"),
     )
     values = {"tolerance_mm": shop.settings.set_tolerance_mm, "relative_to_nominal": False, "gang": False}

@@ -145,6 +145,7 @@ def _member(shop: Shop, member: HandOverMember, units: Units) -> SimpleNamespace
         flatness_limit="" if face.flatness_mm is None else f"limit {units.depth(face.flatness_mm)}",
         ra=_roughness(done, last, units),
         band=_band(face, units),
+        looks=last.looks if last else "",
         pits=done.pits,
         depths=_depths(shop, member, part, face, units),
         plugs=done.plugs,

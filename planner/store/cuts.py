@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from typing import Any
 
@@ -52,10 +52,12 @@ class Cuts(Edges, Base):
         job_state: JobState | None = None,
         edge_events: Iterable[Event] = (),
         seen: int | None = None,
+        told: Mapping[str, Any] | None = None,
     ) -> Cut:
         """Store a cut with all it changes, in one transaction: the record, its edge uses, finished heights
         (``cut.heights_mm``, or fuller ``heights``), the job's state, the part's gate "cut" (done once no other job of
         the part is open), its holds and state. ``edge_events`` are stored with it, before it (see `add_edge_events`).
+        ``told``: what else the run sheet's ending says, by name (`told_at_end` reads it back).
 
         Outcomes: finished -> job cut; paused -> job waits; stopped before clean -> job waits and the part is held for
         the lead; sent to weld -> job waits for the gate "weld"; scrapped -> part scrapped, its open jobs withdrawn.
@@ -76,7 +78,7 @@ class Cuts(Edges, Base):
             insert_heights(connection, cut.part_id, _finished_heights(cut, heights), cut_id)
             if cut.job_id is not None:
                 settle_job(connection, cut, job_state or JOB_AFTER[cut.outcome])
-                close_taps(connection, cut.job_id, cut_id, cut.by, cut.ended)
+                close_taps(connection, cut.job_id, cut_id, cut.by, cut.ended, told)
             settle_part(connection, cut)
             return load_nouns(connection, Cut, tables.cuts.c.id == cut_id)[cut_id]
 

@@ -20,7 +20,7 @@ class Repository(Nouns, Heights, Live, Runs, Plans, EdgeHistory, Finding):
     heights     `add_heights`, `height_ids`, `reverse_height`
     edges       `add_edge_event`, `add_edge_events`, `open_insert`, `edge_events`, `pockets`, `edge_work`,
                 `edge_cuts`, `edge_load`
-    machine     `add_tap`, `undo_tap`, `taps_of`, `last_tap_seq`
+    machine     `add_tap`, `undo_tap`, `taps_of`, `told_at_end`, `last_tap_seq`
     measures    `add_intake_check`, `intake_checks_of`, `add_survey`, `surveys_of`, `add_attachment`, …
     plans       `accept_plan`, `current_plan`, `plan_history`
     drafts      `put_draft`, `get_draft`, `drop_draft`, `draft_keys`

@@ -102,6 +102,12 @@ class Runs(Base):
                 return _all_taps(connection, job_id)
             return _since_recorded(_standing(_all_taps(connection, job_id)))
 
+    def told_at_end(self, job_id: int) -> dict[str, Any]:
+        """What the ending of the job's last recorded run sheet told beside the cut (plugs); {} where nothing was."""
+        with self.reading() as connection:
+            ends = [tap for tap in _standing_taps(connection, job_id) if tap.kind == RECORDED]
+        return {k: v for k, v in ends[-1].payload.items() if k != "cut_id"} if ends else {}
+
     def last_tap_seq(self, job_id: int) -> int:
         """The seq of the job's last entry, undo taps counted; 0 = none."""
         with self.reading() as connection:
@@ -233,11 +239,19 @@ class Runs(Base):
         return content
 
 
-def close_taps(connection: Connection, job_id: int, cut_id: int, by: str, at: datetime) -> None:
-    """Mark that the taps so far became a recorded cut; a job without taps gets no mark."""
+def close_taps(
+    connection: Connection,
+    job_id: int,
+    cut_id: int,
+    by: str,
+    at: datetime,
+    told: Mapping[str, Any] | None = None,
+) -> None:
+    """Mark that the taps so far became a recorded cut, with what its ending told; a job without taps gets no mark."""
     last = _last_seq(connection, job_id)
     if last:
-        _append_tap(connection, Tap(job_id, last + 1, at, RECORDED, {"cut_id": cut_id}, by))
+        payload = checked_payload(told or {}) | {"cut_id": cut_id}
+        _append_tap(connection, Tap(job_id, last + 1, at, RECORDED, payload, by))
 
 
 def reopen_taps(connection: Connection, job_id: int, cut_id: int, by: str, at: datetime) -> None:

@@ -23,6 +23,7 @@ from planner.shop import (
     MeasuredEngine,
     Part,
 )
+from planner.store.runs import Measurement
 from tests.tiny import MONDAY
 
 
@@ -209,3 +210,30 @@ def test_what_the_bench_did_is_kept(store, engine, monkeypatch, data_home):
     assert [(r.place, r.ra_um) for r in done.ra] == [("front", 0.7)]
     with pytest.raises(InputError, match="ra 2"):
         hand_over._store(done, values | {"place 2": "back"})
+
+
+def test_blanks_of_the_bench_are_filled_from_the_run_sheet_and_the_finished_survey():
+    cut = Cut(1, 1, 1, MONDAY.replace(hour=10), 0.1, started=MONDAY.replace(hour=9), by="ab")
+
+    def survey(hour, flat, face=1, stage="finished"):
+        payload = {"verdicts": [{"name": "flatness", "value": flat, "limit": 0.05, "holds": True}], "ra_um": [0.8]}
+        return Measurement(1, 1, face, MONDAY.replace(hour=hour), "ab", payload, stage=stage)
+
+    rows = [survey(8, 0.5), survey(11, 0.02), survey(12, 0.3, face=2), survey(12, 0.4, stage="clamped")]
+    found = hand_over.filled(HandOver(1), cut, {"plugs": "all 6 out, counted"}, rows)
+    assert (found.plugs, found.flatness_mm, [r.ra_um for r in found.ra]) == ("all 6 out, counted", 0.02, [0.8])
+    # what the bench said itself stands, and so does the roughness recorded with the cut
+    said = HandOver(1, plugs="five out, one stuck", flatness_mm=0.01)
+    found = hand_over.filled(said, dataclasses.replace(cut, ra_um=(0.6,)), {"plugs": "all 6 out, counted"}, rows)
+    assert (found.plugs, found.flatness_mm, found.ra) == ("five out, one stuck", 0.01, ())
+
+
+def test_what_the_ending_told_is_read_back_until_the_cut_is_taken_back(store, engine):
+    job = next(iter(store.load_all(Job).values()))
+    store.add_tap(job.id, "start", {}, MONDAY, "ab")
+    cut = store.record_cut(
+        Cut(job.id, job.part_id, job.face_id, MONDAY.replace(hour=10), 0.1, by="ab"), told={"plugs": "all 6 out"}
+    )
+    assert store.told_at_end(job.id) == {"plugs": "all 6 out"}
+    store.reverse_cut(cut.id, "wrong part", "ab", MONDAY.replace(hour=11))
+    assert store.told_at_end(job.id) == {}
