@@ -64,10 +64,20 @@ class Minutes:
 
 
 @dataclass(frozen=True)
+class Missed:
+    """What a survey of a few points misses of the clean-up depth, log-normal, and the surveyed cuts it was learned from
+    (0: a starting value)."""
+
+    median_mm: float
+    sigma: float
+    records: int = 0
+
+
+@dataclass(frozen=True)
 class Knowledge:
     """Beliefs by family, face and condition; ``minutes`` by family id, ``finish`` by (material, grade id), ``life`` the
     path an edge lasts (mm, origin) by (material, grade id), ``edge_lives`` the fitted lives by grade id
-    (`planner.week.edge_lives`). What is missing falls back to starting values."""
+    (`planner.week.edge_lives`), ``missed`` what surveys miss. What is missing falls back to starting values."""
 
     depths: Mapping[tuple[int, int | None, Condition], Depth] = field(default_factory=dict)
     minutes: Mapping[int, Minutes] = field(default_factory=dict)
@@ -75,6 +85,7 @@ class Knowledge:
     life: Mapping[tuple[str, int], tuple[float, Origin]] = field(default_factory=dict)
     life_shape: float = starting.LIFE_SHAPE
     edge_lives: Mapping[int, Any] = field(default_factory=dict)
+    missed: Missed | None = None
 
     def depth(self, family: Family, face: Face, condition: Condition) -> Depth:
         """The clean-up depth of a face of this family in this condition, before it is measured."""

@@ -112,7 +112,8 @@ def _shop(which: Kind, version: Version) -> Shop:
 @st.cache_resource(max_entries=4, show_spinner="Learning from the record …", show_time=True)
 def _learned(which: Kind, records: int, edges: int, wanted: tuple) -> Learned:
     store = _open(which)
-    return _computed().call(learn, _bare(store.load_shop()), store.work_records(), store.ledger(starting.SKIN_FACTOR))
+    picture, followed = _bare(store.load_shop()), store.followed_surveys()
+    return _computed().call(learn, picture, store.work_records(), store.ledger(starting.SKIN_FACTOR), followed)
 
 
 @st.cache_resource(max_entries=8, show_spinner="Estimating the queue …")

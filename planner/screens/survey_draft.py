@@ -16,6 +16,8 @@ from planner.units import Units
 
 CLOSING = "back at the zero"
 PREFIX = "survey/"
+INDICATOR = ("kind", "angle", "division_mm", "noise_mm")
+INDICATOR_KEY = "indicator last used"
 
 
 class Draft:
@@ -60,10 +62,24 @@ class Draft:
     def indicator(self) -> Indicator:
         return Indicator(self.data.get("kind", Indicator.LEVER.value))
 
+    @property
+    def angle_deg(self) -> float:
+        return float(self.data.get("angle", 0.0))
+
+    @property
+    def division_mm(self) -> float:
+        """Of the indicator: half a thou until somebody says."""
+        return float(self.data.get("division_mm", 0.0127))
+
+    @property
+    def noise_mm(self) -> float:
+        """How well readings of one place repeat, one standard deviation."""
+        return float(self.data.get("noise_mm", 0.005))
+
     def heights(self, which: str = "read") -> dict[str, float]:
         """True heights: readings less what the indicator's inclination adds."""
-        angle = float(self.data.get("angle", 0.0))
-        return {n: float(true_reading(r, angle, self.indicator)) for n, r in self.readings(which).items()}
+        angle, kind = self.angle_deg, self.indicator
+        return {n: float(true_reading(r, angle, kind)) for n, r in self.readings(which).items()}
 
     @property
     def pits(self) -> dict[str, dict[str, Any]]:
@@ -93,8 +109,8 @@ class Draft:
             self.stage,
             goal or self.goal,
             None if slopes is None else tuple(slopes),
-            self.data.get("division_mm", 0.0127),
-            self.data.get("noise_mm", 0.005),
+            self.division_mm,
+            self.noise_mm,
             self.data.get("touch", ""),
             access.who(),
             job_id,
@@ -121,7 +137,8 @@ def begun(face: Face, count: int) -> dict[str, Any]:
     """An empty sweep over the face."""
     worst = worst_places(face, last_dirty_places(face)) if count > 4 else None
     places = face_template(face, count, worst)
-    return {
+    indicator = access.repository().get_draft(INDICATOR_KEY) or {}
+    return {name: indicator[name] for name in INDICATOR if name in indicator} | {
         "count": count,
         "points": [{"name": name, "x": x, "y": y} for name, (x, y) in places.items()],
         "read": {},
@@ -142,8 +159,17 @@ def past_surveys(face: Face) -> list[FaceSurvey]:
 
 
 def last_dirty_places(face: Face) -> list[tuple[float, float]]:
-    """Where the last untouched spot was in past surveys, (x, y) mm, oldest first."""
-    return [(last.x_mm, last.y_mm) for survey in past_surveys(face) for last in (min(survey.points, key=_floor),)]
+    """Where the last untouched spot was in past surveys, and where dye was left at the machine, (x, y) mm, oldest
+    first."""
+    named = {p.name: (p.x_mm, p.y_mm) for p in face.points}
+    seen = [
+        (survey.at, (last.x_mm, last.y_mm))
+        for survey in past_surveys(face)
+        for last in (min(survey.points, key=_floor),)
+    ]
+    # "fire ring" or "outer edge" is no place to set an indicator on
+    seen += [(at, named[place]) for _, at, place in access.repository().dye_places(face.id) if place in named]
+    return [place for _, place in sorted(seen)]
 
 
 def _floor(point: SurveyPoint) -> float:
@@ -223,6 +249,6 @@ def put(draft: Draft, data: dict[str, Any], values: Mapping[str, Any]) -> None:
 
 def start_over(draft: Draft, data: dict[str, Any], count: int) -> None:
     """A new sweep; supports and indicator stay as they are."""
-    kept = {k: data[k] for k in ("kind", "angle", "supports", "rock_mm", "how", "section", "noise_mm") if k in data}
+    kept = {k: data[k] for k in (*INDICATOR, "supports", "rock_mm", "how", "section") if k in data}
     data.clear()
     data.update(begun(draft.face, count) | kept)

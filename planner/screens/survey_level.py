@@ -298,7 +298,7 @@ def _beside(draft: Draft, units: Units) -> None:
 
 def _verdict(draft: Draft, units: Units) -> None:
     seen = _zeroed(draft)
-    noise = max(float(draft.data.get("noise_mm", 0.005)), 1e-4)
+    noise = max(draft.noise_mm, 1e-4)
     found = check_reread(
         draft.supports, list(draft.places.values()), np.array(draft.data["predicted"]), seen, noise, zero=0
     )

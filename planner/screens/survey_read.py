@@ -80,18 +80,26 @@ def place_words(draft: Draft, index: int, survey: FaceSurvey) -> str:
 
 
 @st.cache_resource(max_entries=64, show_spinner=False)
-def _usual(which, version: int, face: Face) -> tuple:
+def _usual(which, version: tuple[int, int], face: Face) -> tuple:
     first, last = [], []
+    dye = access.repository().dye_places(face.id)
+    cut_at = {part_id: at for part_id, at, _ in dye}
     for survey in past_surveys(face):
         try:
             figures = survey_figures(face, survey)
         except InputError:
             continue
         first.append(survey.points[figures.cut.first_contact].name)
-        last.append(survey.points[figures.cut.last_to_clean].name)
-    return usual_place(first), usual_place(last)
+        # what the cut after it showed counts, not what the survey foresaw
+        if cut_at.get(survey.part_id, survey.at) <= survey.at:
+            last.append((survey.at, survey.points[figures.cut.last_to_clean].name))
+    last += [(at, place) for _, at, place in dye]
+    return usual_place(first), usual_place([place for _, place in sorted(last)])
 
 
 def usual(face: Face) -> tuple:
-    """Where first contact and the last dirty place usually are in this family: two `UsualPlace`, None without record."""
-    return _usual(access.kind(), access.repository().shop_version(), face)
+    """Where first contact and the last dirty place usually are in this family, by surveys and by what was tapped at the
+    machine: two `UsualPlace`, None without record."""
+    store = access.repository()
+    (shop_version, _), records = store.versions()
+    return _usual(access.kind(), (shop_version, records), face)

@@ -9,9 +9,9 @@ from planner.face import sweep_closes
 from planner.screens import access, words
 from planner.screens.picture import specification
 from planner.screens.said import act, tell
-from planner.screens.survey_draft import CLOSING, Draft, press, put, signed, start_over, steps
+from planner.screens.survey_draft import CLOSING, Draft, press, signed, start_over
 from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk, who_reminder
-from planner.screens.survey_picture import Marks, face_chart, indicator_chart
+from planner.screens.survey_picture import Marks, face_chart
 from planner.screens.survey_read import Read, place_words, read, usual
 from planner.shop import Goal, Part, Shop
 from planner.units import Units
@@ -159,11 +159,13 @@ def _setting_up(draft: Draft, units: Units) -> None:
     first, last = usual(draft.face)
     if first is not None:
         said = f"This family is usually met first at {first.name} ({first.times} of {first.records} surveys)"
-        said += f" and clean last at {last.name} ({last.times} of {last.records})." if last else "."
+        said += f" and clean last at {last.name} ({last.times} of {last.records} surveys and cuts)." if last else "."
         st.caption(said + f" Without a survey, touch off at {first.name}.")
     box = st.expander("Points, indicator, a new sweep", key=f"{draft.key}/setup", on_change="rerun")
     if not box.open:
         return
+    from planner.screens.survey_indicator import draw_indicator
+
     with box:
         left, right = st.columns(2)
         with left:
@@ -185,45 +187,3 @@ def _setting_up(draft: Draft, units: Units) -> None:
 def _new_sweep(owner: tuple, count: int) -> None:
     press(owner, start_over, count)
     tell(f"A new sweep over {count} points.")
-
-
-def draw_indicator(draft: Draft, units: Units) -> None:
-    """Kind and inclination of the indicator; what it shows is too much by 1 / cos of the angle."""
-    owner = (draft.part_id, draft.face, draft.stage)
-    kind, angle = draft.data.get("kind", "lever"), float(draft.data.get("angle", 0.0))
-    st.markdown("**Indicator**")
-    cells = st.columns(2)
-    for cell, each in zip(cells, ("lever", "plunger"), strict=True):
-        cell.button(
-            each.capitalize(),
-            key=f"{draft.key}/kind/{each}",
-            on_click=press,
-            args=(owner, put, {"kind": each}),
-            width="stretch",
-            type="primary" if kind == each else "secondary",
-        )
-    st.vega_lite_chart(
-        spec=specification(indicator_chart(kind == "lever", angle)),
-        width="content",
-        alt="The angle between stylus and surface" if kind == "lever" else "The angle between plunger and spindle",
-    )
-    cells = st.columns(4)
-    for cell, turn in zip(cells, (0, 15, 30, 45), strict=True):
-        cell.button(
-            f"{turn}°",
-            key=f"{draft.key}/angle/{turn}",
-            on_click=press,
-            args=(owner, put, {"angle": float(turn)}),
-            width="stretch",
-            type="primary" if angle == turn else "secondary",
-        )
-    if angle:
-        shown = steps(units)[1] * 10
-        told = units.depth(shown * _cosine(angle))
-        st.caption(f"Inclined {angle:g}°: {units.depth(shown)} shown is {told} of height.")
-
-
-def _cosine(angle: float) -> float:
-    from planner.face import true_reading
-
-    return float(true_reading(1.0, angle))

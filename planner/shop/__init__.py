@@ -27,7 +27,16 @@ from planner.shop.machines import (
     Window,
 )
 from planner.shop.materials import MATERIALS, Material
-from planner.shop.measured import FaceSurvey, Goal, IntakeCheck, SurveyPoint, SurveyStage, check_of, survey_of
+from planner.shop.measured import (
+    FaceSurvey,
+    FollowedSurvey,
+    Goal,
+    IntakeCheck,
+    SurveyPoint,
+    SurveyStage,
+    check_of,
+    survey_of,
+)
 from planner.shop.origin import Origin, Source
 from planner.shop.parts import (
     BEFORE_THE_CUT,
@@ -54,6 +63,7 @@ from planner.shop.parts import (
     PartState,
     PassReason,
     PassRecord,
+    dye_place,
 )
 from planner.shop.people import Person
 from planner.shop.settings import Settings
@@ -88,6 +98,7 @@ __all__ = [
     "Face",
     "FaceKind",
     "FaceSurvey",
+    "FollowedSurvey",
     "Family",
     "Gasket",
     "Gate",
@@ -139,5 +150,6 @@ __all__ = [
     "check_of",
     "default_points",
     "recipe_speeds",
+    "dye_place",
     "survey_of",
 ]

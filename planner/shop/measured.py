@@ -142,6 +142,16 @@ class FaceSurvey:
         }
 
 
+@dataclass(frozen=True)
+class FollowedSurvey:
+    """A survey and the learning interval of the cut that followed it: what a survey misses is learned from these.
+    ``upper_mm`` inf = never seen clean."""
+
+    survey: FaceSurvey
+    lower_mm: float
+    upper_mm: float
+
+
 def survey_of(payload: Mapping[str, Any], **stored: Any) -> FaceSurvey:
     """The survey of a stored payload; ``stored``: part_id, face_id, at, stage, by, job_id, id. Raises `InputError`."""
     known = ("goal", "division_mm", "repeatability_mm", "touch_place")

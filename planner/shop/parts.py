@@ -417,6 +417,11 @@ class PassReason(StrEnum):
     TOOL_MARK = "tool mark"
 
 
+def dye_place(dye_left: str) -> str:
+    """The place in what was said of left dye, how much and then where: "one spot, middle" -> "middle"."""
+    return dye_left.partition(",")[2].strip()
+
+
 @dataclass(frozen=True)
 class PassRecord:
     """One traverse as it was done. ``total_mm`` is depth below first contact after it (instrument depth if δ is
@@ -437,6 +442,11 @@ class PassRecord:
         put("dye_left", text("pass.dye_left", self.dye_left, longest=60))
         put("reading", text("pass.reading", self.reading, longest=40))
         put("at", maybe(moment, "pass.at", self.at))
+
+    @property
+    def dye_place(self) -> str:
+        """Where the dye was left, empty when nobody said."""
+        return dye_place(self.dye_left)
 
 
 class Outcome(StrEnum):

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 from collections import defaultdict
+from collections.abc import Mapping
+from typing import Any
 
 from sqlalchemy import Connection, func, or_, select
 
@@ -183,9 +185,7 @@ def _checks(connection: Connection, live_parts) -> dict[tuple[int, int], IntakeC
     """(part id, face id) -> the last intake check that still stands."""
     found = {}
     for row in _standing(connection, tables.intake_checks, live_parts):
-        stored = {name: row[name] for name in ("id", "part_id", "face_id", "at", "by", "pit_mm")}
-        stored |= {"least_mm": row["lower_mm"] or 0.0, "greatest_mm": row["upper_mm"]}
-        found[row["part_id"], row["face_id"]] = check_of(row["payload"], **stored)
+        found[row["part_id"], row["face_id"]] = stored_check(row)
     return found
 
 
@@ -194,6 +194,18 @@ def _surveys(connection: Connection, live_parts) -> dict[tuple[int, int], FaceSu
     clamped = tables.surveys.c.stage == SurveyStage.CLAMPED.value
     found = {}
     for row in _standing(connection, tables.surveys, live_parts, clamped):
-        stored = {name: row[name] for name in ("id", "part_id", "face_id", "at", "by", "stage", "job_id")}
-        found[row["part_id"], row["face_id"]] = survey_of(row["payload"], **stored)
+        found[row["part_id"], row["face_id"]] = stored_survey(row)
     return found
+
+
+def stored_check(row: Mapping[str, Any]) -> IntakeCheck:
+    """The intake check of a row of its table."""
+    stored = {name: row[name] for name in ("id", "part_id", "face_id", "at", "by", "pit_mm")}
+    stored |= {"least_mm": row["lower_mm"] or 0.0, "greatest_mm": row["upper_mm"]}
+    return check_of(row["payload"], **stored)
+
+
+def stored_survey(row: Mapping[str, Any]) -> FaceSurvey:
+    """The survey of a row of its table. Raises `InputError` where none can be read back."""
+    stored = {name: row[name] for name in ("id", "part_id", "face_id", "at", "by", "stage", "job_id")}
+    return survey_of(row["payload"], **stored)

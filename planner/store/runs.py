@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -10,12 +11,13 @@ from typing import Any
 from sqlalchemy import Connection, Select, delete, func, insert, select, update
 
 from planner.errors import InputError
-from planner.shop import SurveyStage, Tap, survey_of
+from planner.shop import FollowedSurvey, SurveyStage, Tap, dye_place, survey_of
 from planner.store import tables
 from planner.store.base import SHOP, TAPS, Base, add_row, require, signed
 from planner.store.codec import plain
 from planner.store.errors import StaleRecord
 from planner.store.references import check_face
+from planner.store.rows import load_settings, standing_cuts
 
 UNDO, RECORDED = "undo", "cut recorded"
 
@@ -185,6 +187,54 @@ class Runs(Base):
             query = select(table).where(table.c.face_id == face_id, table.c.stage == stage)
             rows = connection.execute(query.order_by(table.c.at, table.c.id))
             return tuple(Measurement(**row) for row in rows.mappings())
+
+    def followed_surveys(self, newest: int = 200) -> tuple[FollowedSurvey, ...]:
+        """Surveys of clamped faces whose next cut taught something of the clean-up depth, the newest so many, oldest
+        first. A face's last survey before its cut counts; cuts from before the date the shop learns from do not."""
+        survey, cut = tables.surveys, tables.cuts
+        known = cut.c.clean_lower_mm.is_not(None) | cut.c.clean_upper_mm.is_not(None)
+        query = (
+            select(survey, cut.c.id.label("cut"), cut.c.clean_lower_mm, cut.c.clean_upper_mm, cut.c.ended)
+            .join_from(
+                survey,
+                cut,
+                (cut.c.part_id == survey.c.part_id)
+                & (cut.c.face_id == survey.c.face_id)
+                & (cut.c.ended >= survey.c.at)
+                # a survey counts for the job it was made for; without a job, for the part's next cut
+                & (survey.c.job_id.is_(None) | cut.c.job_id.is_(None) | (survey.c.job_id == cut.c.job_id)),
+            )
+            .where(survey.c.stage == SurveyStage.CLAMPED.value, standing_cuts(), known)
+            .order_by(cut.c.ended, cut.c.id, survey.c.at, survey.c.id)
+        )
+        with self.reading() as connection:
+            if learn_from := load_settings(connection).learn_from:
+                query = query.where(cut.c.ended >= datetime.fromisoformat(learn_from))
+            rows = connection.execute(query).mappings().all()
+        first_cut = {row["id"]: row["cut"] for row in reversed(rows)}
+        last = {row["cut"]: row for row in rows if first_cut[row["id"]] == row["cut"]}
+        found = []
+        for row in list(last.values())[-newest:]:
+            try:
+                read = survey_of(row["payload"], part_id=row["part_id"], face_id=row["face_id"], at=row["at"])
+            except InputError:
+                continue
+            lower, upper = row["clean_lower_mm"], row["clean_upper_mm"]
+            found.append(FollowedSurvey(read, lower or 0.0, math.inf if upper is None else upper))
+        return tuple(found)
+
+    def dye_places(self, face_id: int) -> tuple[tuple[int, datetime, str], ...]:
+        """Where dye was left last on a family's face, by the cuts that stand: (part id, when, place), oldest first."""
+        cut = tables.cuts
+        query = select(cut.c.part_id, cut.c.ended, cut.c.passes).where(cut.c.face_id == face_id, standing_cuts())
+        with self.reading() as connection:
+            rows = connection.execute(query.order_by(cut.c.ended, cut.c.id)).all()
+        found = []
+        for part_id, ended, passes in rows:
+            places = [place for said in passes if (place := dye_place(said.get("dye_left") or ""))]
+            if places:
+                found.append((part_id, ended, places[-1]))
+        return tuple(found)
 
     def intake_checks_of(self, part_id: int) -> tuple[Measurement, ...]:
         """Intake checks of a part, oldest first."""

@@ -196,7 +196,7 @@ def _insert_measured(connection: Connection, contents: ShopContents) -> None:
     _bulk(connection, tables.intake_checks, checks)
     surveys = (
         {name: getattr(survey, name) for name in ("part_id", "face_id", "at", "by")}
-        | {"stage": survey.stage.value, "job_id": None, "payload": survey.payload()}
+        | {"stage": survey.stage.value, "job_id": survey.job_id, "payload": survey.payload()}
         for survey in contents.surveys
     )
     _bulk(connection, tables.surveys, surveys)

@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
+from planner.errors import InputError
 from planner.shop import (
     MATERIALS,
     Closure,
@@ -35,6 +36,8 @@ from planner.store.engine_files import bank_rows, chamber_rows, engine_row, hand
 from planner.store.file_columns import Column, Kind, Table
 from planner.store.file_rows import noun_values, write_breaks, write_gate
 from planner.store.file_tables import gate_column
+from planner.store.live import stored_check, stored_survey
+from planner.store.measured_files import INTAKE_CHECKS, SURVEY_POINTS, check_row, survey_rows
 from planner.store.rows import load_nouns, load_settings, noun_of, standing_heights
 from planner.store.shop_files import RENAMES
 
@@ -101,6 +104,7 @@ class _Shop:
         yield ft.INSERTS, [self.linked(i, ft.INSERTS) for i in self.inserts.values()]
         yield from self.part_files()
         yield from self.engine_files()
+        yield from self.measured_files()
         yield from self.record_files()
 
     # -- one noun ------------------------------------------------------------------------------------------------------
@@ -214,6 +218,24 @@ class _Shop:
         for row in self.connection.execute(query).mappings():
             reading = noun_of(HeightReading, table, row)
             yield noun_values(reading, ft.HEIGHTS.columns) | self.where(row["part_id"], reading.face_id)
+
+    def measured_files(self) -> Iterator[tuple[Table, Rows]]:
+        checks, points = [], []
+        query = select(tables.intake_checks).order_by(tables.intake_checks.c.id)
+        for row in self.connection.execute(query).mappings():
+            said = row["payload"]
+            checks.append(
+                check_row(stored_check(row), said.get("gaps") or {}) | self.where(row["part_id"], row["face_id"])
+            )
+        query = select(tables.surveys).order_by(tables.surveys.c.id)
+        for row in self.connection.execute(query).mappings():
+            try:
+                survey = stored_survey(row)
+            except InputError:  # of a stage that is kept as it was taken, not read back
+                continue
+            points += [point | self.where(survey.part_id, survey.face_id) for point in survey_rows(survey)]
+        yield _with_part(INTAKE_CHECKS), checks
+        yield _with_part(SURVEY_POINTS), points
 
     def record_files(self) -> Iterator[tuple[Table, Rows]]:
         cuts = load_nouns(self.connection, Cut)

@@ -11,8 +11,9 @@ import scipy
 from planner.cut.knowledge import Knowledge, know
 from planner.edge import ChipFit, Edge, Ledger
 from planner.edge.events import Fitted, Indexed, Replaced
-from planner.shop import Shop, WorkRecords, starting
+from planner.shop import FollowedSurvey, Shop, WorkRecords, starting
 from planner.week.edge_lives import GradeLife, learn_edge_lives, learned_paths
+from planner.week.measured import learn_missed
 
 __all__ = ["Learned", "chip_range", "edges_learned_from", "learn", "shape_of"]
 
@@ -29,12 +30,17 @@ class Learned:
     edges: tuple[Edge, ...] = ()
 
 
-def learn(shop: Shop, work: WorkRecords | None = None, ledger: Ledger | None = None) -> Learned:
+def learn(
+    shop: Shop,
+    work: WorkRecords | None = None,
+    ledger: Ledger | None = None,
+    followed: Iterable[FollowedSurvey] = (),
+) -> Learned:
     """Learn from the record of a shop. ``work``: minutes and roughness of its cuts; ``ledger``: its edges, wear paths
     weighed by skin (`planner.shop.starting.SKIN_FACTOR`). Edges put to work before the date the shop learns from are
-    left out."""
+    left out. ``followed``: surveys with what the cut after them showed."""
     work = work if work is not None else WorkRecords.none()
-    knowledge = know(shop, work)
+    knowledge = replace(know(shop, work), missed=learn_missed(shop, followed))
     if ledger is None:
         return Learned(knowledge, work)
     ledger = edges_learned_from(ledger, shop.settings.learn_from)

@@ -6,18 +6,24 @@ of a few points does not see.
 
 from __future__ import annotations
 
-from planner.cut import narrow, starting_depth, surveyed_depth
+import math
+from collections.abc import Iterable
+
+from planner.cut import DepthPrior, fit_excess, narrow, starting_depth, surveyed_depth
 from planner.cut.estimate import TouchOff
-from planner.cut.knowledge import Depth, Knowledge
+from planner.cut.knowledge import Depth, Knowledge, Missed
 from planner.errors import InputError
 from planner.face import SurveyFigures, survey_figures
-from planner.shop import Face, FaceSurvey, IntakeCheck, Job, Origin, Shop, Source
+from planner.shop import Face, FaceSurvey, FollowedSurvey, IntakeCheck, Job, Origin, Shop, Source
 from planner.units import MM_PER_THOU
 from planner.week.queue import Measured
 
 # what a sweep misses before the record says: a starting value, common practice, no source
 MISSED_MM = 0.3 * MM_PER_THOU
 MISSED_SIGMA = 0.7
+MISSED_START = Missed(MISSED_MM, MISSED_SIGMA)
+PRIOR_RECORDS = 5.0
+"""Records that a starting value is worth."""
 # a clean-up depth known by its interval alone, where the belief holds that interval impossible
 INTERVAL_SIGMA = 0.35
 
@@ -33,7 +39,7 @@ def measured_jobs(shop: Shop, knowledge: Knowledge | None = None) -> dict[int, M
         belief = belief_of(shop, knowledge, job)
         if survey is not None:
             heights = {n: r.height_mm for n, r in shop.part_of(job).latest_heights_mm(job.face_id).items()}
-            found[job.id] = measured_by_survey(shop, shop.face_of(job), survey, heights)
+            found[job.id] = measured_by_survey(shop, shop.face_of(job), survey, heights, knowledge.missed)
         else:
             found[job.id] = Measured(depth=depth_after_check(belief, check))
     return found
@@ -70,19 +76,51 @@ def depth_after_check(belief: Depth, check: IntakeCheck) -> Depth:
     return Depth(depth, origin)
 
 
-def surveyed(figures: SurveyFigures, points: int) -> Depth:
-    """The clean-up depth after a survey of so many points."""
-    doubt = figures.doubt
-    missed = starting_depth(max(MISSED_MM, doubt.coverage_mm / 2), MISSED_SIGMA)
-    depth = surveyed_depth(figures.cut.depth_mm, doubt.reading_mm / 2, missed)
-    return Depth(depth, Origin(Source.MEASURED, note=f"survey of {points} points"))
+def learn_missed(shop: Shop, followed: Iterable[FollowedSurvey]) -> Missed:
+    """What surveys miss, from those that were followed by a cut: D = surveyed - U + X in the cut's learning interval,
+    X log-normal with the starting value as prior."""
+    depths, lower, upper, doubts = [], [], [], []
+    for one in followed:
+        family = shop.family_of(shop.parts[one.survey.part_id]) if one.survey.part_id in shop.parts else None
+        faces = family.faces if family else [f for known in shop.families.values() for f in known.faces]
+        face = next((f for f in faces if f.id == one.survey.face_id), None)
+        if face is None or not one.upper_mm > one.lower_mm:
+            continue
+        try:
+            figures = survey_figures(face, one.survey)
+        except InputError:
+            continue
+        depths.append(figures.cut.depth_mm)
+        doubts.append(figures.doubt.reading_mm / 2)
+        lower.append(one.lower_mm)
+        upper.append(one.upper_mm)
+    if not depths:
+        return MISSED_START
+    doubt = math.sqrt(sum(d * d for d in doubts) / len(doubts))
+    found = fit_excess(depths, lower, upper, doubt, DepthPrior(MISSED_MM, MISSED_SIGMA))
+    return Missed(found.median_mm, found.sigma, len(depths))
 
 
-def measured_by_survey(shop: Shop, face: Face, survey: FaceSurvey, heights_mm: dict[str, float]) -> Measured:
+def surveyed(figures: SurveyFigures, points: int, missed: Missed | None = None) -> Depth:
+    """The clean-up depth after a survey of so many points. The more surveys were followed by a cut, the less the spread
+    between this survey's own points has to stand for what it misses."""
+    known, doubt = missed or MISSED_START, figures.doubt
+    unsure = PRIOR_RECORDS / (PRIOR_RECORDS + known.records)
+    excess = starting_depth(max(known.median_mm, unsure * doubt.coverage_mm / 2), known.sigma)
+    depth = surveyed_depth(figures.cut.depth_mm, doubt.reading_mm / 2, excess)
+    learned = ""
+    if known.records:
+        learned = f", what it misses learned from {known.records} cut{'' if known.records == 1 else 's'}"
+    return Depth(depth, Origin(Source.MEASURED, note=f"survey of {points} points{learned}"))
+
+
+def measured_by_survey(
+    shop: Shop, face: Face, survey: FaceSurvey, heights_mm: dict[str, float], missed: Missed | None = None
+) -> Measured:
     """Depth, touch-off and gaps of a surveyed face."""
     figures = survey_figures(face, survey, heights_mm)
     return Measured(
-        depth=surveyed(figures, len(survey.points)),
+        depth=surveyed(figures, len(survey.points), missed),
         touch_off=TouchOff(figures.touch_place, shop.settings.paper_mm, figures.delta_mm),
         gaps_mm=figures.gaps_mm,
     )

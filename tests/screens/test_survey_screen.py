@@ -216,3 +216,34 @@ def test_the_finished_face_is_stored_with_its_verdicts_and_shown_with_the_part(s
     survey.session_state["part"] = int(key)
     at = go(survey, "parts")
     assert any("Finished deck, unclamped" in m.value for m in at.markdown)
+
+
+def test_the_indicator_is_set_once_counts_in_the_depth_and_is_remembered(survey, store):
+    """A lever at 37 degrees reads 1 / cos 37 too much; 1 thou of division doubts the depth more than half a thou."""
+    import math
+
+    def told():
+        return next(m for m in survey.metric if m.label.startswith("Readings allow")).value
+
+    turn(survey, "From paper or file")
+    survey.text_area[0].set_value("\n".join(f"{v} thou" for v in SWEEP)).run()
+    press(survey, "/paper/in")
+    turn(survey, "Sweep")
+    before = told()
+    survey.session_state[f"{store.draft_keys('survey/')[0]}/setup"] = True
+    clean(survey.run())
+    press(survey, "/division_mm/1.0 thou")
+    assert told() != before
+    press(survey, "/noise_mm/±1.0 thou")
+    next(n for n in survey.number_input if n.label.startswith("or another angle")).set_value(37.0).run()
+    clean(survey)
+    press(survey, f"/store/{Goal.LEVEL.value}")
+    (swept,) = store.load_shop().surveys.values()
+    assert (swept.division_mm, swept.repeatability_mm) == pytest.approx((THOU, THOU / 2))
+    assert [p.z_mm for p in swept.points] == pytest.approx([v * THOU * math.cos(math.radians(37)) for v in SWEEP])
+    # another part begins with it
+    survey.selectbox(key="survey part").select_index(1)
+    clean(survey.run())
+    press(survey, "/read/**+1**  \nover")
+    other = store.get_draft(store.draft_keys("survey/")[0])
+    assert (other["angle"], other["division_mm"]) == (37.0, pytest.approx(THOU))

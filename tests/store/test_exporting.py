@@ -28,12 +28,15 @@ from planner.shop import (
     EngineFamily,
     EngineLimits,
     Face,
+    FaceSurvey,
     Family,
     Gate,
     GateKind,
+    Goal,
     HandOver,
     Hold,
     Insert,
+    IntakeCheck,
     LiftCurve,
     Limit,
     Machine,
@@ -45,6 +48,8 @@ from planner.shop import (
     PartState,
     Person,
     RaPlace,
+    SurveyPoint,
+    SurveyStage,
     TautRun,
     TramReading,
     Valve,
@@ -301,9 +306,30 @@ def furnish(repository, stored) -> None:
     )
 
 
+SWEPT = (
+    SurveyPoint("front left", 0, 0, 0.0),
+    SurveyPoint("front right", 300, 0, -0.02, 0.05, True),
+    SurveyPoint("back", 150, 150, -0.03, 0.01),
+)
+
+
+def measure(repository, stored):
+    """Two intake checks and two surveys; what was entered beside them is kept as stored."""
+    left, deck = stored.left.id, stored.deck.id
+    gaps = {"along": {"enters_mm": 0.05, "rocks": False}, "across": None}
+    said = {"least_from": "along", "greatest_from": "along + across", "pit_place": "by the third bore", "gaps": gaps}
+    repository.add_intake_check(left, deck, NOW, "ab", 0.05, 0.1, 0.02, said)
+    repository.add_intake_check(stored.right.id, deck, NOW, lower_mm=0.03, payload={"least_from": "along"})
+    swept = FaceSurvey(left, deck, NOW, SWEPT, SurveyStage.CLAMPED, Goal.DATUM, (0.0001, -0.0002), 0.002, 0.001, "back")
+    repository.add_survey(left, deck, NOW, swept.payload(), "ab", "clamped", stored.job.id)
+    finished = replace(swept, datum_slopes=None).payload()
+    repository.add_survey(left, deck, NOW, finished, "ab", "finished", stored.job.id)
+
+
 @pytest.mark.parametrize("system", list(System))
 def test_a_whole_shop_reads_back_as_it_was(repository, stored, make_cut, system):
     furnish(repository, stored)
+    measure(repository, stored)
     repository.record_cut(make_cut(ra_um=(0.5, 0.7), delta_mm=0.01))
     repository.add_edge_event(
         Indexed(at=NOW, by="ab", cutter="fly 300", pocket=1, insert="D-1", from_position=1, to_position=2, end=End.WORN)
@@ -330,6 +356,13 @@ def test_a_whole_shop_reads_back_as_it_was(repository, stored, make_cut, system)
     assert alike(tuple(repository.load_all(type(back.jobs[0])).values()), back.jobs) == []
     assert alike(tuple(repository.load_all(type(back.sets[0])).values()), back.sets) == []
     assert alike(tuple(repository.load_all(type(back.cuts[0])).values()), back.cuts) == []
+    left, deck = stored.left.id, stored.deck.id
+    bounded = IntakeCheck(left, deck, NOW, 0.05, 0.1, "along", "along + across", 0.02, "by the third bore", "ab")
+    open_above = IntakeCheck(stored.right.id, deck, NOW, 0.03, None, "along")
+    assert alike((bounded, open_above), back.checks) == []
+    swept = FaceSurvey(left, deck, NOW, SWEPT, SurveyStage.CLAMPED, Goal.DATUM, (0.0001, -0.0002), 0.002, 0.001, "back")
+    swept = replace(swept, by="ab", job_id=stored.job.id)
+    assert alike((swept, replace(swept, stage=SurveyStage.FINISHED, datum_slopes=None)), back.surveys) == []
     # heights that a cut left stand with the cut
     parts = [replace(p, heights=tuple(h for h in p.heights if h.at != back.cuts[0].ended)) for p in _parts(repository)]
     assert alike(tuple(parts), back.parts) == []

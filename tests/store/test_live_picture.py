@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from planner.errors import InputError
-from planner.shop import Closure, Job, JobState, Overtime, Part, PartState
+from planner.shop import Closure, Job, JobState, Overtime, Part, PartState, PassRecord
 from planner.store.live import RECENT_JOBS
 
 AT = datetime(2026, 3, 2, 9, 0)
@@ -151,3 +151,37 @@ def test_a_survey_that_cannot_be_read_back_is_not_stored(repository, stored):
         with pytest.raises(InputError):
             repository.add_survey(stored.left.id, stored.deck.id, AT, payload)
     assert repository.surveys_of(stored.left.id) == ()
+
+
+def test_a_survey_counts_for_the_next_cut_of_its_face_that_stands(repository, stored, make_cut):
+    part, face, hour = stored.left.id, stored.deck.id, timedelta(hours=1)
+    assert repository.followed_surveys() == ()
+    repository.add_survey(part, face, AT, SWEEP, "ab")
+    repository.add_survey(part, face, AT + timedelta(minutes=5), SWEEP, "ab", job_id=stored.job.id)
+    repository.add_survey(stored.right.id, face, AT, SWEEP, "ab")
+    repository.add_survey(part, face, AT + timedelta(minutes=6), SWEEP, "ab", stage="finished")
+    cut = repository.record_cut(make_cut(started=AT + hour, ended=AT + 2 * hour))
+    (one,) = repository.followed_surveys()
+    # the last one before the cut, with what the cut showed
+    assert one.survey.at == AT + timedelta(minutes=5) and (one.lower_mm, one.upper_mm) == (0.05, 0.1)
+    repository.save(replace(repository.settings(), learn_from="2026-03-20"))
+    assert repository.followed_surveys() == ()
+    repository.save(replace(repository.settings(), learn_from=""))
+    repository.reverse_cut(cut.id, "typo", "ab", AT + 3 * hour)
+    assert repository.followed_surveys() == ()
+
+
+def test_where_dye_was_left_is_remembered_with_the_family(repository, stored, make_cut):
+    seen = (
+        PassRecord(0.03, clean=False, dye_left="half of it, front left"),
+        PassRecord(0.05, clean=False, dye_left="one spot, middle"),
+        PassRecord(0.1, clean=True),
+    )
+    cut = repository.record_cut(make_cut(passes=seen))
+    assert repository.dye_places(stored.deck.id) == ((stored.left.id, cut.ended, "middle"),)
+    assert repository.dye_places(stored.intake.id) == ()
+    repository.reverse_cut(cut.id, "typo", "ab", AT + timedelta(hours=9))
+    assert repository.dye_places(stored.deck.id) == ()
+    # how much was said, but not where
+    repository.record_cut(make_cut(passes=(PassRecord(0.05, clean=False, dye_left="one spot"), PassRecord(0.1))))
+    assert repository.dye_places(stored.deck.id) == ()

@@ -11,9 +11,10 @@ from scipy import stats
 from planner.cut.knowledge import Depth, Knowledge
 from planner.face import survey_figures
 from planner.match.members import MemberState
-from planner.shop import FaceSurvey, Goal, IntakeCheck, Source, SurveyPoint
+from planner.shop import FaceSurvey, FollowedSurvey, Goal, IntakeCheck, Source, SurveyPoint
 from planner.shop.origin import STARTING
-from planner.week.measured import depth_after_check, measured_jobs
+from planner.week.learning import learn
+from planner.week.measured import MISSED_MM, MISSED_START, depth_after_check, learn_missed, measured_jobs
 from planner.week.queue import Measured, estimate_queue
 from tests.tiny import MONDAY, tiny_shop
 
@@ -151,3 +152,40 @@ def test_gaps_are_mean_over_the_points_named():
     seen = Measured(gaps_mm={"a": 0.1, "b": 0.3})
     assert seen.mean_gap_mm(["a", "b"]) == pytest.approx(0.2)
     assert Measured().mean_gap_mm(["a"]) == 0 and not Measured().surveyed
+
+
+def followed(count: int, missed_mm: float, sigma: float) -> list[FollowedSurvey]:
+    """Surveys of a face 0.05 deep, each followed by a cut in steps of 0.01 to where it is clean: 0.05 + X."""
+    rng, found = np.random.default_rng(3), []
+    for excess in missed_mm * np.exp(sigma * rng.standard_normal(count)):
+        upper = np.ceil((0.05 + excess) / 0.01) * 0.01
+        swept = survey(1, (0, -0.02, -0.05, -0.01, -0.03), Goal.AS_IT_LIES, division_mm=0.001)
+        found.append(FollowedSurvey(swept, upper - 0.01, upper))
+    return found
+
+
+def test_what_surveys_miss_is_learned_from_those_that_were_followed_by_a_cut():
+    shop = tiny_shop()
+    assert learn_missed(shop, ()) == MISSED_START and MISSED_START.records == 0
+    many = learn_missed(shop, followed(150, 0.03, 0.4))
+    assert many.records == 150 and many.median_mm == pytest.approx(0.03, rel=0.15)
+    assert many.sigma == pytest.approx(0.4, abs=0.12)
+    # a single cut hardly moves the starting value, toward what was seen
+    one = learn_missed(shop, followed(1, 0.03, 0.01))
+    assert MISSED_MM < one.median_mm < 0.02
+
+
+def test_the_estimate_follows_what_surveys_missed_and_says_from_how_many():
+    shop, z = tiny_shop(), (0.00, -0.02, -0.05, -0.01, -0.03)
+    shop = replace(shop, surveys={(1, 1): survey(1, z, Goal.AS_IT_LIES)})
+    learned = learn(shop, followed=followed(40, 0.03, 0.3)).knowledge
+    before, after = (measured_jobs(shop, k)[1].depth for k in (Knowledge(), learned))
+    assert before.origin.words == "measured, survey of 5 points"
+    assert after.origin.words == "measured, survey of 5 points, what it misses learned from 40 cuts"
+    assert after.likely_mm == pytest.approx(0.08, abs=0.006) and before.likely_mm < 0.07
+
+
+def test_a_cut_that_saw_nothing_teaches_nothing():
+    nothing = [replace(one, lower_mm=0.0, upper_mm=np.inf) for one in followed(30, 0.03, 0.3)]
+    found = learn_missed(tiny_shop(), nothing)
+    assert found.median_mm == pytest.approx(MISSED_MM, rel=0.02)

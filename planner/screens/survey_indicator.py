@@ -1,0 +1,81 @@
+"""The indicator: its kind and inclination, its division, how well it repeats. Set once, remembered for the next sweep."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+import streamlit as st
+
+from planner.face import true_reading
+from planner.screens import access
+from planner.screens.picture import specification
+from planner.screens.survey_draft import INDICATOR, INDICATOR_KEY, Draft, press, put, steps
+from planner.screens.survey_picture import indicator_chart
+from planner.units import MM_PER_THOU, Units
+
+STEEPEST_DEG = 60.0
+
+
+def draw_indicator(draft: Draft, units: Units) -> None:
+    """Kind and inclination of the indicator; what it shows is too much by 1 / cos of the angle."""
+    kind, angle = draft.indicator.value, draft.angle_deg
+    st.markdown("**Indicator**")
+    _keys(draft, "kind", kind, [("Lever", "lever"), ("Plunger", "plunger")])
+    st.vega_lite_chart(
+        spec=specification(indicator_chart(kind == "lever", angle)),
+        width="content",
+        alt="The angle between stylus and surface" if kind == "lever" else "The angle between plunger and spindle",
+    )
+    _keys(draft, "angle", angle, [(f"{turn}°", float(turn)) for turn in (0, 15, 30, 45)])
+    # the figure stands in the key: a tap on an angle above shows in the field, too
+    typed = f"{draft.key}/angle typed/{angle:g}"
+    st.number_input(
+        "or another angle (°)",
+        0.0,
+        STEEPEST_DEG,
+        angle,
+        1.0,
+        key=typed,
+        on_change=lambda: _set(draft, {"angle": float(st.session_state[typed])}),
+        help="up to 60°: steeper, the contact slips",
+    )
+    if angle:
+        shown = steps(units)[1] * 10
+        told = units.depth(shown * float(true_reading(1.0, angle)))
+        st.caption(f"Inclined {angle:g}°: {units.depth(shown)} shown is {told} of height.")
+    factor = MM_PER_THOU if units.inch else 1.0
+    st.markdown("**One division of its dial**")
+    sizes = (0.1, 0.5, 1.0) if units.inch else (0.001, 0.002, 0.01)
+    _keys(draft, "division_mm", draft.division_mm, [(units.depth(s * factor), s * factor) for s in sizes])
+    st.markdown("**Readings of one place agree within**")
+    sizes = (0.1, 0.4, 1.0) if units.inch else (0.002, 0.01, 0.02)
+    # two standard deviations: what a person sees who reads one place a few times
+    _keys(draft, "noise_mm", draft.noise_mm, [(f"±{units.depth(s * factor)}", s * factor / 2) for s in sizes])
+    st.caption(
+        f"Now: a division of {units.depth(draft.division_mm)}, agreeing within ±{units.depth(2 * draft.noise_mm)}. Both "
+        "widen what the readings allow. Remembered for the next sweep."
+    )
+
+
+def _keys(draft: Draft, entry: str, now: Any, options: list[tuple[str, Any]]) -> None:
+    """A row of keys, the one that holds lit."""
+    for cell, (label, value) in zip(st.columns(len(options)), options, strict=True):
+        same = value == now if isinstance(value, str) else abs(value - now) < 0.03 * max(value, 1e-6)
+        cell.button(
+            label,
+            key=f"{draft.key}/{entry}/{label}",
+            on_click=_set,
+            args=(draft, {entry: value}),
+            width="stretch",
+            type="primary" if same else "secondary",
+        )
+
+
+def _set(draft: Draft, values: dict[str, Any]) -> None:
+    """Set it for this sweep, and for those to come."""
+    owner = (draft.part_id, draft.face, draft.stage)
+    press(owner, put, values)
+    now = Draft(*owner)
+    kept = {name: now.data[name] for name in INDICATOR if name in now.data}
+    access.repository().put_draft(INDICATOR_KEY, kept, datetime.now())
