@@ -29,6 +29,9 @@ from planner.cut.worth import Worth, worth_of
 from planner.shop import Aim, Condition, GateKind, GateState, Job, Origin, Part, Shop, starting
 from planner.shop.origin import COMPUTED, MEASURED, STARTING, TYPED, UNKNOWN, learned
 
+CLOSING_MINUTES = 1.0
+"""Typing in what came out once the part is off: common practice, no source."""
+
 
 @dataclass(frozen=True)
 class StepTime:
@@ -214,7 +217,7 @@ def estimate_job(
     spent = math.fsum(s.minutes for s in estimate.steps) * rate / 60 + edge_price
     estimate = replace(estimate, cost_likely=spent)
     normal = knowledge.depth(family, face, Condition.NORMAL)
-    return replace(estimate, flags=job_flags(estimate, shop, job, part, family, face, normal.allow_mm))
+    return replace(estimate, flags=job_flags(estimate, shop, job, part, family, face, normal.allow_mm, run))
 
 
 def _prefer(setups: list[CutSetup]) -> CutSetup | None:
@@ -262,12 +265,15 @@ def _steps(
         found.append(StepTime("look", steps.look, "machine"))
     if in_set and not (run is not None and run.checks):
         found.append(StepTime("check against partner", steps.partner_check, "machine"))
-    found += [
-        StepTime("unload", steps.unload, "machine"),
-        StepTime("measure", steps.measure, "away"),
-        StepTime("edges and chamfers", steps.edges, "away"),
-        StepTime("wash and protect", steps.wash, "away"),
-    ]
+    after = {
+        "unload": StepTime("unload", steps.unload, "machine"),
+        "measure": StepTime("measure", steps.measure, "away"),
+        "edges": StepTime("edges and chamfers", steps.edges, "away"),
+        "wash": StepTime("wash and protect", steps.wash, "away"),
+    }
+    if begun and "unload" in run.steps:
+        after["unload"] = StepTime("close the run sheet", CLOSING_MINUTES, "machine")
+    found += [step for name, step in after.items() if name == "unload" or not (begun and name in run.steps)]
     return tuple(found)
 
 

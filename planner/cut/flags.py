@@ -6,6 +6,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from planner.cut.running import RunState
 from planner.shop import Aim, Face, Family, Job, Part, Shop, starting
 from planner.shop.materials import MATERIALS
 from planner.units import Units
@@ -33,14 +34,24 @@ class Flag:
 
 
 def job_flags(
-    estimate: JobEstimate, shop: Shop, job: Job, part: Part, family: Family, face: Face, normal_allow_mm: float
+    estimate: JobEstimate,
+    shop: Shop,
+    job: Job,
+    part: Part,
+    family: Family,
+    face: Face,
+    normal_allow_mm: float,
+    run: RunState | None = None,
 ) -> tuple[Flag, ...]:
-    """All flags of an estimate, the serious ones first."""
+    """All flags of an estimate, the serious ones first. ``run``: its run sheet so far."""
     found: list[Flag] = []
     if estimate.setup is None:
         why = "; ".join(estimate.against) or "no machine can take this face"
         found.append(Flag("no recipe", STOP, why.replace("{", "(").replace("}", ")")))
-    found += _limit_flags(estimate, part, family)
+    if run is not None and run.passes and not estimate.worth_cutting:
+        found.append(_stop_and_call(estimate, part, run))
+    else:
+        found += _limit_flags(estimate, part, family)
     found += _roughness_flags(estimate)
     material = MATERIALS[family.material]
     if material.never_unattended:
@@ -58,6 +69,20 @@ def job_flags(
         found += [Flag("feed", LOOK, note) for note in estimate.setup.notes]
     order = {STOP: 0, LOOK: 1}
     return tuple(sorted(found, key=lambda f: order[f.level]))
+
+
+def _stop_and_call(estimate: JobEstimate, part: Part, run: RunState) -> Flag:
+    """A job under way that is not clean and must not go on."""
+    room, agreed = estimate.room.in_hand_mm, part.agreed_depth_mm
+    if agreed is not None and (room is None or agreed <= room + 1e-9):
+        text = "not clean at {0}, the next pass would go past the agreed {1}: stop and call the customer"
+        return Flag("agreed", STOP, text, (run.removed_mm, agreed))
+    if room is not None:
+        text = "not clean at {0}, the next pass would go past the {1} in hand: stop and call; weld, thicker gasket or replace"
+        return Flag("below limit", STOP, text, (run.removed_mm, room))
+    return Flag(
+        "stop and call", STOP, "not clean at {0}, no further pass is worth it: stop and call", (run.removed_mm,)
+    )
 
 
 def _limit_flags(estimate: JobEstimate, part: Part, family: Family) -> list[Flag]:

@@ -22,6 +22,8 @@ DYE_LEFT = (ALL_LEFT, "half", "quarter", "spots", "one spot")
 
 BEFORE_TOUCHING = ("load", "sweep", "shim_round", "clamp", "dye", "dry")
 _MAY_BE_LEFT_OUT = ("shim_round", "dry")
+AFTER_CUTTING = ("unload", "measure", "edges", "wash")
+"""What follows the last look; all but the unloading is bench work, away from the machine."""
 INDEX_STEPS = ("pocket clean", "screw to torque", "height against its mates")
 
 EdgeKey = tuple[int, int]
@@ -106,6 +108,7 @@ class RunState:
     first_zero: Zeroed | None = None
     minutes: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     unattended_minutes: float = 0.0
+    away_minutes: float = 0.0
     total_minutes: float = 0.0
     ignored: int = 0
 
@@ -115,7 +118,8 @@ class RunState:
 
     @property
     def attended_minutes(self) -> float:
-        return max(0.0, self.total_minutes - self.unattended_minutes)
+        """Minutes of a person at the machine: neither the machine alone nor the bench."""
+        return max(0.0, self.total_minutes - self.unattended_minutes - self.away_minutes)
 
     @property
     def ready_to_cut(self) -> bool:
@@ -312,17 +316,29 @@ _FOLDS = {
 def _clocked(state: RunState, taps: tuple[Tap, ...]) -> RunState:
     """Minutes between entries, given to the step they belong to; a pause or a hold is nobody's time."""
     minutes: dict[str, list[float]] = {}
-    unattended = total = looking = 0.0
+    unattended = away = total = looking = 0.0
     rounds = 1
+    indexing: float | None = None
     for before, tap in pairwise(taps):
         gap = max(0.0, (tap.at - before.at).total_seconds() / 60)
         if before.kind in (TapKind.PAUSE, TapKind.HOLD):
             continue
         total += gap
+        if before.kind == TapKind.EDGE and before.payload.get("what") != "chipped":
+            indexing = indexing or 0.0
+        if indexing is not None:
+            # from the old edge out to the paper on the cut face
+            indexing += gap
+            if tap.kind == TapKind.TOUCH:
+                minutes.setdefault("index", []).append(indexing)
+                indexing = None
+            continue
         step = None
         if tap.kind == TapKind.STEP:
             step = tap.payload.get("name")
             rounds = max(1, int(tap.payload.get("rounds", 1))) if step == "shim_round" else 1
+            if step in AFTER_CUTTING[1:]:
+                away += gap
             if step not in TIMED_STEPS or not _follows(before, step):
                 step = None
         elif tap.kind in (TapKind.TOUCH, TapKind.MARK):
@@ -347,7 +363,7 @@ def _clocked(state: RunState, taps: tuple[Tap, ...]) -> RunState:
         elif step is not None:
             minutes.setdefault(step, []).append(gap / rounds)
     kept = {name: tuple(m) for name, m in minutes.items()}
-    return replace(state, minutes=kept, unattended_minutes=unattended, total_minutes=total)
+    return replace(state, minutes=kept, unattended_minutes=unattended, away_minutes=away, total_minutes=total)
 
 
 def _follows(before: Tap, step: str) -> bool:
@@ -359,6 +375,9 @@ def _follows(before: Tap, step: str) -> bool:
         first = TIMED_STEPS.index(before.payload["name"]) + 1
         if before.payload["name"] == step:
             return step == "shim_round"
+    elif before.kind in (TapKind.LOOK, TapKind.CHECK):
+        # once the last look is over the part comes off
+        return step == "unload"
     else:
         return False
     return first <= at and all(s in _MAY_BE_LEFT_OUT for s in TIMED_STEPS[first:at])

@@ -15,6 +15,7 @@ from planner.cut.running import RunState
 from planner.edge import Chipped, End, Indexed, Replaced, Reversed
 from planner.screens import access
 from planner.shop import Face, Family, Hold, Job, JobState, Part, Shop, Tap, TapKind
+from planner.store import StaleRecord
 from planner.units import Units
 
 
@@ -67,7 +68,14 @@ def typed(name: str) -> str:
 
 def tap(sheet: Sheet, kind: TapKind, payload: Mapping[str, Any] | None = None) -> str:
     """Store one entry. Said by the line of the last entry, so nothing more to say."""
-    access.repository().add_tap(sheet.job.id, kind, payload or {}, clock(), access.who(), sheet.seen)
+    store, told = access.repository(), dict(payload or {})
+    try:
+        store.add_tap(sheet.job.id, kind, told, clock(), access.who(), sheet.seen)
+    except StaleRecord:
+        last = store.taps_of(sheet.job.id)[-1:]
+        # a finger that came down twice on one button is one entry
+        if not (last and last[0].seq == sheet.seen + 1 and (last[0].kind, last[0].payload) == (kind, told)):
+            raise
     return ""
 
 
@@ -149,25 +157,30 @@ def edges_now(sheet: Sheet) -> list[tuple[int, int]]:
     return [(e.insert_id, e.position) for e in sheet.shop.edges if e.cutter_id == cutter]
 
 
-def change_edge(sheet: Sheet, pocket: int, choice: tuple[str, str, int], end: End) -> str:
-    """Turn the insert in a pocket to another position, or put another one in; the part's depth stays as it is."""
+def change_edges(sheet: Sheet, choices: Mapping[int, tuple[str, str, int]], end: End) -> str:
+    """By pocket: turn its insert to another position, or put another one in. One act with one touch-off after it; the
+    part's depth stays as it is."""
     ledger, at, who = access.ledger(), clock(), access.who()
     cutter = sheet.estimate.setup.cutter.name
-    held = ledger.pockets[cutter][pocket - 1]
-    if held is None:
-        raise InputError("pocket", pocket, "a pocket with an insert: fit one on the page Inserts")
-    what, label, position = choice
-    told = None if ledger.edge_in(cutter, pocket).end is not None else end
-    about = {"at": at, "by": who, "cutter": cutter, "pocket": pocket, "insert": held.insert, "end": told}
-    if what == "turn":
-        event = Indexed(**about, from_position=held.position, to_position=position)
-    else:
-        event = Replaced(**about, new_insert=label, new_position=position, grade=sheet.estimate.setup.grade.name)
+    events = []
+    for pocket, (what, label, position) in choices.items():
+        held = ledger.pockets[cutter][pocket - 1]
+        if held is None:
+            raise InputError("pocket", pocket, "a pocket with an insert: fit one on the page Inserts")
+        told = None if ledger.edge_in(cutter, pocket).end is not None else end
+        about = {"at": at, "by": who, "cutter": cutter, "pocket": pocket, "insert": held.insert, "end": told}
+        if what == "turn":
+            events.append(Indexed(**about, from_position=held.position, to_position=position))
+        else:
+            grade = sheet.estimate.setup.grade.name
+            events.append(Replaced(**about, new_insert=label, new_position=position, grade=grade))
     payload = {"what": "indexed", "cutter": cutter, "before": [list(e) for e in edges_now(sheet)], "end": str(end)}
     with access.repository().transaction() as together:
-        together.add_edge_event(event, len(ledger.log))
+        for number, event in enumerate(events):
+            together.add_edge_event(event, len(ledger.log) + number)
         together.add_tap(sheet.job.id, TapKind.EDGE, payload, at, who, sheet.seen)
-    return "Edge changed. The old one keeps what it cut; touch off again on the cut face."
+    which = "Edge changed. The old one keeps" if len(events) == 1 else f"{len(events)} edges changed. The old ones keep"
+    return f"{which} what was cut so far; touch off again on the cut face."
 
 
 def chip_edge(sheet: Sheet, pocket: int) -> str:
@@ -186,6 +199,12 @@ def chip_edge(sheet: Sheet, pocket: int) -> str:
     return "Chipped edge noted. Index it before the next pass; look at the face for a mark."
 
 
+AFTER_WORDS = {
+    "unload": "Off the machine",
+    "measure": "Measured at the bench",
+    "edges": "Edges and chamfers done",
+    "wash": "Washed and protected",
+}
 _SAID = {
     TapKind.START: "on the machine",
     TapKind.STEP: "done",
@@ -212,5 +231,7 @@ def words_of(entry: Tap) -> str:
         return f"edge {told['what']}"
     if entry.kind == TapKind.CONFIRM:
         return "magnesium confirmed" if told.get("what") == "magnesium" else "set up as listed"
+    if entry.kind == TapKind.STEP and told.get("name") in AFTER_WORDS:
+        return AFTER_WORDS[told["name"]].lower()
     more = told.get("reading") or str(told.get("name") or told.get("place") or "").replace("_", " ")
     return _SAID.get(entry.kind, str(entry.kind)) + (f", {more}" if more else "")

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import streamlit as st
 
 from planner.edge import EdgeState, End, InsertPlace, Ledger
 from planner.screens import access
-from planner.screens.run_deeds import Sheet, change_edge, chip_edge, tap
+from planner.screens.run_deeds import Sheet, change_edges, chip_edge, tap
 from planner.screens.said import act
-from planner.shop import TapKind, starting
+from planner.shop import TapKind
 
+Choice = tuple[str, str, int]
+"""Turn or replace, the insert's label, the position."""
+ALL = 0
 ENDS = (End.BY_RULE, End.WORN, End.LOOKED_WORN, End.FINISH_LOST)
 
 
@@ -18,7 +23,12 @@ def index_list(sheet: Sheet) -> None:
     left = sheet.state.index_left
     if not left:
         return
-    st.subheader(f"After the index (about {starting.INDEX_MINUTES:.0f} min with the touch-off)")
+    minutes = access.knowledge().steps(sheet.family)
+    st.subheader(
+        f"After the index (about {minutes.steps.index:.0f} min with the touch-off)",
+        anchor=False,
+        help=minutes.origin.words,
+    )
     for column, name in zip(st.columns(len(left)), left, strict=True):
         column.button(
             name,
@@ -40,23 +50,27 @@ def buttons(sheet: Sheet) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(_now(sheet, ledger, pockets))
         with st.popover("Edge indexed"):
-            pocket = (
-                pockets[0] if len(pockets) == 1 else st.selectbox("Pocket", pockets, key=f"edge pocket/{sheet.seen}")
-            )
-            choices = _choices(sheet, ledger, cutter.name, pocket)
+            pocket = pockets[0]
+            if len(pockets) > 1:
+                pocket = st.selectbox(
+                    "Pocket",
+                    [ALL, *pockets],
+                    key=f"edge pocket/{sheet.seen}",
+                    format_func=lambda p: str(p or "all of them"),
+                )
+            choices = _all_at_once(ledger, cutter.name, pockets) if pocket == ALL else _one(ledger, cutter.name, pocket)
             if not choices:
                 st.write("No unused edge of this grade is at hand: receive inserts on the page Inserts.")
             else:
-                to = st.selectbox("To", list(choices), key=f"edge to/{sheet.seen}")
-                chipped = ledger.edge_in(cutter.name, pocket).end is End.CHIPPED
+                to = st.selectbox("To", list(choices), key=f"edge to/{pocket}/{sheet.seen}")
+                ended = [ledger.edge_in(cutter.name, p).end is End.CHIPPED for p in choices[to]]
+                chipped = all(ended)
                 end = End.CHIPPED
                 if not chipped:
                     end = st.selectbox(
                         "The old edge was", ENDS, key=f"edge end/{sheet.seen}", format_func=lambda e: e.value
                     )
-                st.button(
-                    "Changed it", type="primary", on_click=act, args=(change_edge, sheet, pocket, choices[to], end)
-                )
+                st.button("Changed it", type="primary", on_click=act, args=(change_edges, sheet, choices[to], end))
         with st.popover("Edge chipped", disabled=sheet.state.chipped):
             pocket = (
                 pockets[0] if len(pockets) == 1 else st.selectbox("Pocket", pockets, key=f"chip pocket/{sheet.seen}")
@@ -73,23 +87,53 @@ def _now(sheet: Sheet, ledger: Ledger, pockets: list[int]) -> str:
     return "Edge at work: " + ", ".join(f"{h.insert} position {h.position}" for h in held) + use
 
 
-def _choices(sheet: Sheet, ledger: Ledger, cutter: str, pocket: int) -> dict[str, tuple[str, str, int]]:
+def _one(ledger: Ledger, cutter: str, pocket: int) -> dict[str, dict[int, Choice]]:
+    return {words: {pocket: choice} for words, choice in _choices(ledger, cutter, pocket).items()}
+
+
+def _all_at_once(ledger: Ledger, cutter: str, pockets: list[int]) -> dict[str, dict[int, Choice]]:
+    """Every pocket to an unused edge: each insert turned where it has one, else another put in; nothing where one pocket
+    finds none."""
+    found: dict[int, Choice] = {}
+    taken: set[str] = set()
+    opened = 0
+    words = []
+    for pocket in pockets:
+        held = ledger.pockets[cutter][pocket - 1]
+        grade = ledger.inserts[held.insert].grade
+        fresh = [
+            (said, choice)
+            for said, choice in _choices(ledger, cutter, pocket, taken).items()
+            if not said.endswith("part used") and (choice[1] in ledger.inserts or opened < ledger.drawer.get(grade, 0))
+        ]
+        if not fresh:
+            return {}
+        said, choice = fresh[0]
+        found[pocket] = choice
+        words.append(f"{pocket}: {said}")
+        if choice[0] == "replace":
+            taken.add(choice[1])
+            opened += choice[1] not in ledger.inserts
+    return {"; ".join(words): found}
+
+
+def _choices(ledger: Ledger, cutter: str, pocket: int, taken: Collection[str] = ()) -> dict[str, Choice]:
     held = ledger.pockets[cutter][pocket - 1]
     insert = ledger.inserts[held.insert]
-    found: dict[str, tuple[str, str, int]] = {}
+    found: dict[str, Choice] = {}
     for edge in insert.edges:
         if edge.position != held.position and edge.state is not EdgeState.RETIRED:
             used = "" if edge.state is EdgeState.UNUSED else ", part used"
             found[f"turn to position {edge.position}{used}"] = ("turn", held.insert, edge.position)
     for label, other in ledger.inserts.items():
-        if other.grade == insert.grade and other.place is InsertPlace.DRAWER:
+        if other.grade == insert.grade and other.place is InsertPlace.DRAWER and label not in taken:
             for edge in other.edges:
                 if edge.state is EdgeState.UNUSED:
                     found[f"insert {label}, position {edge.position}"] = ("replace", label, edge.position)
                     break
     if ledger.drawer.get(insert.grade, 0) > 0:
         number = len(ledger.inserts) + 1
-        while f"{insert.grade} {number}" in ledger.inserts:
+        while f"{insert.grade} {number}" in {*ledger.inserts, *taken}:
             number += 1
         label = f"{insert.grade} {number}"
         found[f"a new insert, labelled {label}"] = ("replace", label, 1)

@@ -8,12 +8,14 @@ import streamlit as st
 
 from planner import InputError
 from planner.cut.course import least_pass_mm
+from planner.cut.running import fold
 from planner.match.members import MemberState
 from planner.match.window import PartnerTarget, PassRule, clamped_check, partner_target, same_blocks_target
 from planner.screens import access
 from planner.screens.run_deeds import Sheet, tap, typed
 from planner.screens.said import act
-from planner.shop import Counts, TapKind
+from planner.shop import Counts, Cut, Tap, TapKind
+from planner.store.runs import RECORDED
 from planner.week.queue import SetView
 
 VERDICTS = {
@@ -120,21 +122,30 @@ def _same_blocks(sheet: Sheet, view: SetView) -> None:
         if not more.open:
             return
         units, first = sheet.units, done[-1]
+        first_cut = _last_cut(sheet, first)
+        known = None if first_cut is None else last_reading_mm(sheet, first_cut)
         key = f"first reading/{sheet.job.id}"
         columns = st.columns([2, 1, 1], vertical_alignment="bottom")
-        columns[0].text_input(f"{sheet.dial.name} at {first}'s last pass ({units.depth_unit})", key=key)
-        rezeroed = columns[1].checkbox("zeroed since", key=f"{key}/zero", value=True)
+        if known is None:
+            columns[0].text_input(f"{sheet.dial.name} at {first}'s last pass ({units.depth_unit})", key=key)
+        else:
+            said = first_cut.passes[-1].reading or units.depth(known)
+            columns[0].metric(f"{sheet.dial.name} at {first}'s last pass".capitalize(), said)
+        # its own touch-off zeroed it, where the instrument can be zeroed at all
+        zeroed = sheet.dial.zeroable and sheet.state.zero is not None and not view.matched.same_blocks
+        rezeroed = columns[1].checkbox("zeroed since", key=f"{key}/zero", value=zeroed)
         moved = columns[2].checkbox("other blocks", key=f"{key}/blocks")
-        if not typed(key):
-            st.caption(f"What {sheet.dial.name} showed at the last pass of {first} stands on its run sheet.")
+        if known is None and not typed(key):
+            st.caption(
+                f"The record of {first} has no reading of {sheet.dial.name} at its last pass: type it from paper."
+            )
             return
-        first_cut = _last_cut(sheet, first)
         changed = first_cut is not None and any(
-            e.at > first_cut and e.cutter_id == sheet.estimate.setup.cutter.id for e in access.edge_events()
+            e.at > first_cut.ended and e.cutter_id == sheet.estimate.setup.cutter.id for e in access.edge_events()
         )
         try:
             found = same_blocks_target(
-                units.read_depth_mm("reading", typed(key)),
+                units.read_depth_mm("reading", typed(key)) if known is None else known,
                 view.matched.tolerance_mm,
                 counts_up=sheet.dial.counts is Counts.UP,
                 rezeroed=rezeroed,
@@ -147,15 +158,54 @@ def _same_blocks(sheet: Sheet, view: SetView) -> None:
         if found.void:
             st.warning("Not valid: " + "; ".join(found.void) + ".")
         else:
-            low, high = units.depth(found.low_mm, unit=False), units.depth(found.high_mm)
+            low, high = (_shown(sheet, mm) for mm in (found.low_mm, found.high_mm))
             st.metric(
                 f"{sheet.dial.name} must show".capitalize(),
-                units.depth(found.reading_mm),
+                _shown(sheet, found.reading_mm),
                 help=f"{low} to {high} will do",
             )
 
 
-def _last_cut(sheet: Sheet, tag: str):
+def _shown(sheet: Sheet, reading_mm: float) -> str:
+    """A reading, counted through whole turns, as it stands on the instrument."""
+    turn = sheet.dial.per_turn_mm
+    if turn is None or reading_mm < 0:
+        return sheet.units.depth(reading_mm)
+    turns = int(reading_mm // turn + 1e-9)
+    return (f"{turns} turn{'s' if turns > 1 else ''} + " if turns else "") + sheet.units.depth(
+        reading_mm - turns * turn
+    )
+
+
+def _last_cut(sheet: Sheet, tag: str) -> Cut | None:
     part = next((p for p in sheet.shop.parts.values() if p.tag == tag), None)
-    cuts = access.repository().cuts_of(part.id) if part else ()
-    return cuts[-1].ended if cuts else None
+    cuts = [c for c in access.repository().cuts_of(part.id) if c.face_id == sheet.face.id] if part else []
+    return cuts[-1] if cuts else None
+
+
+def last_reading_mm(sheet: Sheet, cut: Cut) -> float | None:
+    """What the instrument of this machine stood at after the last pass of another part's cut, counted through whole
+    turns; None where its record does not tell, or it was cut on another machine."""
+    same = cut.machine_id == sheet.estimate.setup.machine.id
+    if not same or cut.job_id is None or not cut.passes or not cut.passes[-1].reading:
+        return None
+    zero = fold(_taps_of_cut(cut)).zero
+    if zero is None:
+        return None
+    below = zero.below_mm(cut.passes[-1].total_mm)
+    return zero.at_zero_mm + (below if sheet.dial.counts is Counts.UP else -below)
+
+
+def _taps_of_cut(cut: Cut) -> list[Tap]:
+    """The entries of the run sheet that ended in this cut: what stood when it was recorded."""
+    standing: list[Tap] = []
+    for one in access.repository().taps_of(cut.job_id, whole=True):
+        if one.reverses_seq is not None:
+            standing = [t for t in standing if t.seq != one.reverses_seq]
+        elif one.kind == RECORDED:
+            if one.payload.get("cut_id") == cut.id:
+                break
+            standing = []
+        else:
+            standing.append(one)
+    return standing

@@ -490,6 +490,7 @@ TIMED_STEPS = (
     "edges",
     "wash",
     "intake",
+    "index",
 )
 """Steps whose minutes a record may hold, named as in `planner.shop.starting.StepMinutes`."""
 

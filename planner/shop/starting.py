@@ -88,7 +88,8 @@ def clean_up_depth(material: str, kind: PartKind, condition: Condition, parting:
 @dataclass(frozen=True)
 class StepMinutes:
     """Minutes of the steps around the traverses. ``dry`` is unattended; ``measure`` to ``intake`` are away from the
-    machine; the others hold machine and person."""
+    machine; the others hold machine and person. ``index``: an edge changed, with the touch-off after it; not of every
+    job."""
 
     load: float
     sweep: float
@@ -105,6 +106,7 @@ class StepMinutes:
     wash: float
     intake: float
     shim_rounds: float = 2.0
+    index: float = 10.0
 
 
 STEPS: Mapping[str, StepMinutes] = MappingProxyType(
@@ -115,7 +117,7 @@ STEPS: Mapping[str, StepMinutes] = MappingProxyType(
     }
 )
 
-INDEX_MINUTES = 10.0
+INDEX_MINUTES = STEPS["aluminium head"].index
 SWAP_CUTTER_MINUTES = 12.0
 CLEANOUT_MINUTES = 12.0
 MAGNESIUM_BEFORE_MINUTES = 30.0

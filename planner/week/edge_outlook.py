@@ -24,7 +24,7 @@ from planner.edge import (
 from planner.shop import PassReason, Shop, starting
 from planner.week.edge_advice import EdgeAdvice, failure_cost, limit_of, permit, planned_cost
 from planner.week.edge_lives import GradeLife, grade_life, rule_of
-from planner.week.edge_rules import edges_at_hand
+from planner.week.edge_rules import edges_at_hand, use_not_recorded
 from planner.week.queue import Queue
 from planner.week.result import Plan
 
@@ -62,7 +62,8 @@ class DrawerOutlook:
 
 
 def planned_use(plan: Plan | None, queue: Queue, days: int = DAYS_AHEAD) -> dict[tuple[int, int], np.ndarray]:
-    """(cutter id, grade id) -> edge use of the plan's passes on each of the next days (days,), per edge."""
+    """(cutter id, grade id) -> edge use of the plan's passes on each of the next days (days,), per edge; what was cut
+    and is not recorded yet counts to the first day."""
     found: dict[tuple[int, int], np.ndarray] = {}
     if plan is None:
         return found
@@ -76,6 +77,8 @@ def planned_use(plan: Plan | None, queue: Queue, days: int = DAYS_AHEAD) -> dict
         key = (setup.cutter.id, setup.grade.id)
         use = (estimate.edge_share_likely or 0.0) / max(1, cutting_passes(estimate.passes_likely))
         found.setdefault(key, np.zeros(days))[day] += use
+    for key, use in use_not_recorded(queue).items():
+        found.setdefault(key, np.zeros(days))[0] += use
     return found
 
 

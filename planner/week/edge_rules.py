@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from planner.cut.estimate import JobEstimate
+from planner.cut.estimate import JobEstimate, cutting_passes
 from planner.cut.knowledge import Knowledge
 from planner.edge import Allowed, planning_limit
 from planner.shop import JobState, Machine, Shop
@@ -14,7 +14,7 @@ from planner.week.edge_advice import KEEN_SHARE, edge_limits, failure_cost, hars
 from planner.week.edge_lives import grade_life
 from planner.week.queue import Queue
 
-__all__ = ["EdgeRules", "edges_at_hand", "grade_of", "life_spent"]
+__all__ = ["EdgeRules", "edges_at_hand", "grade_of", "life_spent", "use_not_recorded"]
 
 NOT_FOR_IRON = ", kept from iron"
 """A grade that cuts iron and aluminium is two edges to the week: one that met iron never finishes aluminium."""
@@ -40,12 +40,26 @@ def edges_at_hand(shop: Shop, grade_id: int) -> int:
     return shop.ready_edges.get(grade_id, 0) + grade.stock * grade.positions
 
 
+def use_not_recorded(queue: Queue) -> dict[tuple[int, int], float]:
+    """(cutter id, grade id) -> edge use of jobs under way whose passes are all made: no pass of the plan carries it any
+    more, and the ledger has it only once they are recorded."""
+    found: dict[tuple[int, int], float] = {}
+    for estimate in queue.estimates.values():
+        share = estimate.edge_share_likely or 0.0
+        if estimate.setup is None or not share or cutting_passes(estimate.passes_likely):
+            continue
+        key = estimate.setup.cutter.id, estimate.setup.grade.id
+        found[key] = found.get(key, 0.0) + share
+    return found
+
+
 class EdgeRules:
     """What the rule for indexing says about every open job, worked out once for a week."""
 
     def __init__(self, shop: Shop, queue: Queue, knowledge: Knowledge) -> None:
         self.shop, self.queue, self.knowledge = shop, queue, knowledge
         self.limits = edge_limits(shop, queue, knowledge)
+        self._not_recorded = use_not_recorded(queue)
         self._tight = {job_id: self._own_limit(job_id) for job_id in queue.estimates}
         self._before_sets()
 
@@ -101,7 +115,8 @@ class EdgeRules:
         for edge in fitted:
             if permit(self.shop, material, grade_id, tuple(edge.wear_mm)).allowed is not Allowed.FINISH:
                 return 0.0
-        return max((life_spent(self.shop, self.knowledge, e) for e in fitted), default=0.0)
+        spent = max((life_spent(self.shop, self.knowledge, e) for e in fitted), default=0.0)
+        return spent + self._not_recorded.get((cutter_id, grade_id), 0.0)
 
     def _own_limit(self, job_id: int) -> float | None:
         limits = [limit for (other, _), limit in self.limits.items() if other == job_id]
