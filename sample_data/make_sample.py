@@ -17,6 +17,7 @@ from datetime import datetime, time, timedelta
 from pathlib import Path
 
 import drawn_measurements
+import drawn_wear
 import shop_description as shop
 from shop_engines import engine_tables
 from shop_record import MONDAY, POINTS, Record
@@ -111,7 +112,8 @@ class Maker(Record):
                         ),
                         g[:-1],
                         strict=True,
-                    )
+                    ),
+                    may_meet_iron="yes" if "round" in g[0] else "no",
                 )
                 for g in shop.GRADES
             ],
@@ -292,6 +294,7 @@ def make(out: Path, weeks: int = 78, cuts: int = 2200) -> int:
     tables |= maker.tables
     tables |= engine_tables(tables, f"{MONDAY - timedelta(days=6)}", f"{MONDAY - timedelta(days=5)} 14:30")
     tables |= drawn_measurements.draw(tables["parts"], tables["cuts"])
+    drawn_wear.draw(tables["edge_events"], tables["edge_uses"], tables["cuts"])
     tables["edge_events"].sort(key=lambda event: event["at"])
     for grade, row in enumerate(tables["grades"]):
         # what was received less what was opened

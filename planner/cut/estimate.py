@@ -26,7 +26,7 @@ from planner.cut.knowledge import Depth, Knowledge, edge_life_mm
 from planner.cut.running import BEFORE_TOUCHING, RunState
 from planner.cut.setups import CutSetup, band_of, setups_for
 from planner.cut.worth import Worth, worth_of
-from planner.shop import Aim, Condition, GateKind, GateState, Job, Origin, Part, Shop, starting
+from planner.shop import Aim, Condition, GateKind, GateState, Job, Origin, Part, Shop, Source, starting
 from planner.shop.origin import COMPUTED, MEASURED, STARTING, TYPED, UNKNOWN, learned
 
 CLOSING_MINUTES = 1.0
@@ -160,7 +160,10 @@ def estimate_job(
     capacity, capacity_origin = (
         edge_life_mm(shop, knowledge, family.material, chosen.grade.id) if chosen else (None, UNKNOWN)
     )
-    skin = starting.SKIN_FACTOR[part.condition]
+    # a learned life was learned at the speeds the shop runs
+    faster = chosen.speed_wear if chosen and capacity_origin.source is not Source.LEARNED else 1.0
+    skin = starting.SKIN_FACTOR[part.condition] * faster
+    capacity_origin = _at_speed(capacity_origin, chosen, faster)
     made = () if run is None else run.passes[run.stretches[-1].until if run.stretches else 0 :]
     paths = [edge_path_mm(chosen, (*made, *passes)) for passes in (course.likely, course.passes)]
     shares = [None if capacity is None else path * skin / capacity for path in paths]
@@ -230,6 +233,15 @@ def _finish_origin(knowledge: Knowledge, material: str, setup: CutSetup | None) 
         return UNKNOWN
     model = knowledge.finish.get((material, setup.grade.id))
     return STARTING if model is None or not model.records else learned(model.records, "readings of Ra")
+
+
+def _at_speed(origin: Origin, setup: CutSetup | None, factor: float) -> Origin:
+    """The origin of an edge's life, with what the machine's own speed makes of it."""
+    if setup is None or abs(factor - 1.0) < 0.005:
+        return origin
+    off = setup.speed_m_min / setup.recipe.speed_m_min - 1.0
+    said = f"run {abs(off):.0%} {'faster' if off > 0 else 'slower'} than the recipe, wear taken {factor:.2f} times"
+    return replace(origin, note=f"{origin.note}; {said}" if origin.note else said)
 
 
 def _in_set(shop: Shop, job: Job) -> bool:

@@ -62,7 +62,7 @@ def job_flags(
         text = "deeper than this family's normal: likely {0}, normally at most {1}"
         found.append(Flag("deep", LOOK, text, (estimate.stop_likely_mm, normal_allow_mm)))
     if face.ferrous_inserts and not material.ferrous:
-        found.append(Flag("ferrous", LOOK, "ferrous metal in the face: only a grade that may cut iron"))
+        found.append(Flag("ferrous", LOOK, "iron or steel stands in the face: only a grade that may meet it"))
     if face.cover_bolted:
         found.append(Flag("cover", LOOK, "cut with its cover bolted on"))
     if estimate.setup is not None:

@@ -9,6 +9,7 @@ from planner.cut.finish import Corner, FinishModel, feed_window
 from planner.cut.kinematics import choose_speed, spindle_speed, surface_speed, table_feed, traverse
 from planner.errors import InputError
 from planner.shop import CornerKind, Cutter, EndOfPass, Face, Family, InsertGrade, Machine, Recipe, Shop
+from planner.shop.materials import MATERIALS
 
 LANE_OVERLAP_MM = 5.0
 
@@ -50,6 +51,29 @@ class CutSetup:
     def hourly_rate(self) -> float | None:
         return self.machine.hourly_rate
 
+    @property
+    def speed_wear(self) -> float:
+        """How many times as fast the path wears the edge as at the recipe's own speed."""
+        return taylor_wear(self.speed_m_min, self.recipe)
+
+
+def taylor_wear(speed_m_min: float, recipe: Recipe) -> float:
+    """How many times as fast a path wears the edge at a speed as at the recipe's: (V / V_ref)^(1/n - 1).
+
+    From Taylor's V T^n = C with path = V T (F. W. Taylor, On the art of cutting metals, 1907); 1 at the neutral n = 1.
+    """
+    return (speed_m_min / recipe.speed_m_min) ** (1.0 / recipe.taylor_n - 1.0)
+
+
+def speed_wear(shop: Shop, cutter_id: int, grade_id: int, material: str) -> float:
+    """`taylor_wear` of a grade in a cutter at the speed its machine gives it; 1 where no recipe or machine says."""
+    cutter = shop.cutters[cutter_id]
+    machine = shop.machines.get(cutter.machine_id)
+    recipe = next((r for r in _in_order(shop.recipes) if (r.material, r.grade_id) == (material, grade_id)), None)
+    if machine is None or recipe is None or recipe.taylor_n == 1.0 or cutter.max_rpm is None:
+        return 1.0
+    return taylor_wear(surface_speed(_speed(machine, cutter, recipe).rpm, cutter.diameter_mm), recipe)
+
 
 def corner_of(grade: InsertGrade) -> Corner | None:
     """What shapes the finish; None where the grade's corner is not known."""
@@ -83,7 +107,7 @@ def setups_for(
         if not cutters:
             against.append(f"{machine.name} has no cutter")
         for cutter in cutters:
-            recipe, why = _recipe(shop, family.material, cutter)
+            recipe, why = _recipe(shop, family.material, face, cutter)
             if recipe is None:
                 against.append(f"{cutter.name}: {why}")
                 continue
@@ -100,7 +124,7 @@ def _in_order(nouns) -> list:
     return [noun for _, noun in sorted(nouns.items())]
 
 
-def _recipe(shop: Shop, material: str, cutter: Cutter) -> tuple[Recipe | None, str]:
+def _recipe(shop: Shop, material: str, face: Face, cutter: Cutter) -> tuple[Recipe | None, str]:
     fitting = [r for r in _in_order(shop.recipes) if r.material == material and r.grade_id in shop.grades]
     if cutter.grade_id is not None:
         fitting = [r for r in fitting if r.grade_id == cutter.grade_id]
@@ -109,6 +133,11 @@ def _recipe(shop: Shop, material: str, cutter: Cutter) -> tuple[Recipe | None, s
     active = [r for r in fitting if r.active]
     if not active:
         return None, f"the {material.replace('_', ' ')} recipe is not signed yet"
+    if face.ferrous_inserts and not MATERIALS[material].ferrous:
+        # iron in the face ruins a diamond edge, and nicks many others: only a grade the shop vouches for
+        active = [r for r in active if shop.meets_iron(r.grade_id)]
+        if not active:
+            return None, "iron stands in the face and its inserts may not meet iron"
     return active[0], ""
 
 
@@ -123,13 +152,7 @@ def _work_out(
 ) -> CutSetup:
     if machine.table_width_mm is not None and face.width_mm > machine.table_width_mm:
         raise InputError("face.width_mm", face.width_mm, f"at most {machine.table_width_mm:g} mm, what the table takes")
-    choice = choose_speed(
-        spindle_speed(recipe.speed_m_min, cutter.diameter_mm),
-        cutter.max_rpm,
-        machine.speeds_rpm,
-        machine.least_rpm or 0.0,
-        machine.greatest_rpm or math.inf,
-    )
+    choice = _speed(machine, cutter, recipe)
     notes = []
     corner = corner_of(grade)
     wanted = recipe.finish_feed_mm
@@ -164,6 +187,16 @@ def _work_out(
         ra_least,
         ra_greatest,
         tuple(notes),
+    )
+
+
+def _speed(machine: Machine, cutter: Cutter, recipe: Recipe):
+    return choose_speed(
+        spindle_speed(recipe.speed_m_min, cutter.diameter_mm),
+        cutter.max_rpm,
+        machine.speeds_rpm,
+        machine.least_rpm or 0.0,
+        machine.greatest_rpm or math.inf,
     )
 
 

@@ -42,6 +42,7 @@ def may_cut(
     limit_use: float = 1.0,
     end: End | None = None,
     ferrous_in_face: bool = False,
+    meets_iron: bool = False,
     keen_only: Iterable[str] = ("magnesium",),
     keen_share: float = 0.6,
 ) -> Permit:
@@ -50,7 +51,8 @@ def may_cut(
     ``grade_materials``: materials the shop has a recipe for with this grade. ``ferrous``: materials that are iron or
     steel. ``worked``: materials the edge has cut. ``edge_use`` spent against ``limit_use``, the planning limit.
     ``end``: how the edge ended, if it has. ``ferrous_in_face``: seat rings, sleeves or dowels of iron stand in the
-    face. ``keen_only``: materials cut only while the edge has spent at most ``keen_share`` of the limit.
+    face; then the grade needs a recipe for an iron, or ``meets_iron``: the shop's word that it does it no harm.
+    ``keen_only``: materials cut only while the edge has spent at most ``keen_share`` of the limit.
     """
     if not str(material).strip():
         raise InputError("material", material, "a material")
@@ -64,8 +66,8 @@ def may_cut(
     name = material.replace("_", " ")
     if material not in suited:
         return Permit(Allowed.NONE, f"no recipe for {name} with this grade")
-    if ferrous_in_face and material not in iron and not suited & iron:
-        return Permit(Allowed.NONE, "iron or steel stands in the face and this grade has no recipe for it")
+    if ferrous_in_face and material not in iron and not (meets_iron or suited & iron):
+        return Permit(Allowed.NONE, "iron or steel stands in the face and this grade may not meet it")
     if material in set(keen_only):
         if met_iron:
             return Permit(Allowed.NONE, f"the edge has cut {_list(done & iron)}; {name} needs a keen edge")

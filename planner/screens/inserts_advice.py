@@ -12,7 +12,9 @@ from planner.edge import Allowed, IndexForecast
 from planner.screens import access, inserts_charts
 from planner.screens.inserts_view import EdgeView, view
 from planner.screens.picture import specification
-from planner.shop import EdgeInUse, Shop
+from planner.screens.said import act
+from planner.shop import EdgeInUse, MatchedSet, Shop
+from planner.store import set_changes
 from planner.units import Units
 from planner.week.edge_advice import EdgeAdvice
 from planner.week.edge_lives import grade_life
@@ -64,10 +66,32 @@ def _card(shop: Shop, units: Units, advice: EdgeAdvice, outlook: EdgeOutlook) ->
             st.markdown(f"### {head[:1].upper()}{head[1:]}")
             if why:
                 st.write(f"{why[:1].upper()}{why[1:]}.")
-            if any(step.splits_set for step in advice.steps):
-                st.warning("This index falls inside a matched set: the lead has to agree, or order the set anew.")
+            _split(shop, advice)
         with right:
             st.markdown("\n".join(f"- {line}" for line in _facts(shop, units, advice, outlook)))
+
+
+def _split(shop: Shop, advice: EdgeAdvice) -> None:
+    """An index inside a matched set: agreed to by name, or not at all."""
+    inside = [job for job, step in zip(advice.job_ids, advice.steps, strict=True) if step.splits_set]
+    for matched in {s.id: s for s in map(shop.set_of, inside) if s is not None}.values():
+        st.warning(f"An index falls inside the set {matched.name}: the lead has to agree, or order the set anew.")
+        key = f"split/{matched.id}/{matched.version}"
+        with st.container(horizontal=True, vertical_alignment="bottom"):
+            st.text_input("Who agreed", key=key, persist_state="session", width=200)
+            st.button(
+                "Agree to split it",
+                key=f"{key}/do",
+                on_click=act,
+                args=(_agree, matched, key),
+                help="Its members may then be cut on different edges, cutters and machines. Taken back on the page Sets.",
+            )
+
+
+def _agree(matched: MatchedSet, key: str) -> str:
+    who = (st.session_state.get(key) or "").strip()
+    set_changes.agree_to_split(access.repository(), matched, who, access.who(), access.now())
+    return f"{who} agreed: {matched.name} may be split."
 
 
 def _facts(shop: Shop, units: Units, advice: EdgeAdvice, outlook: EdgeOutlook) -> list[str]:

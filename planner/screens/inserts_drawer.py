@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
-import math
 from datetime import datetime, timedelta
 
 import pandas as pd
 import streamlit as st
 
 from planner import InputError
-from planner.edge import BackFromRegrind, Counted, InsertPlace, Ledger, Received, Scrapped, SentForRegrind
+from planner.edge import (
+    BackFromRegrind,
+    Counted,
+    InsertPlace,
+    Ledger,
+    OrderSuggestion,
+    Received,
+    Scrapped,
+    SentForRegrind,
+)
 from planner.screens import access
 from planner.screens.inserts_changes import moment, store
 from planner.screens.inserts_view import EdgeView, view
@@ -37,15 +45,11 @@ def _stock(shop: Shop, seen: EdgeView, now: datetime) -> pd.DataFrame:
     rows = []
     for grade_id, drawer in seen.drawers.items():
         grade, order = shop.grades[grade_id], drawer.order
-        advice = "none used so far"
-        if order.inserts:
-            day = "now" if order.order_day < 1 else f"by {_day(order.order_day, now)}"
-            advice = f"{order.inserts} {day}"
         rows.append(
             {
                 "Grade": grade.name,
                 "Fresh edges": f"{drawer.at_hand} ({grade.stock} unopened)",
-                "Order": advice,
+                "Order": order_words(order, now),
                 "Lead time": f"{grade.lead_days} days" if drawer.lead_known else "unknown, 14 days taken",
                 "Empty at this week's load": _day(drawer.empty.at_this_week, now),
                 "Empty at the average": _day(drawer.empty.at_average, now),
@@ -55,14 +59,25 @@ def _stock(shop: Shop, seen: EdgeView, now: datetime) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+def order_words(order: OrderSuggestion, now: datetime) -> str:
+    """How many inserts to order, and when."""
+    if not order.inserts:
+        return "none used so far"
+    if not _in_sight(order.order_day):
+        return "nothing in sight"
+    return f"{order.inserts} now" if order.order_day < 1 else f"{order.inserts} by {_day(order.order_day, now)}"
+
+
 def _rate(edges: float) -> str:
     return "under 0.1" if 0 < edges < 0.05 else f"{edges:.1f}"
 
 
 def _day(value: float, now: datetime) -> str:
-    if math.isinf(value) or value > 1000:
-        return "not in sight"
-    return f"{now + timedelta(days=value):%d %b %Y}"
+    return f"{now + timedelta(days=value):%d %b %Y}" if _in_sight(value) else "not in sight"
+
+
+def _in_sight(day: float) -> bool:
+    return day <= 1000
 
 
 def _received(shop: Shop, ledger: Ledger) -> None:

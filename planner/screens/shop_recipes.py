@@ -96,13 +96,25 @@ def _fields(shop: Shop) -> list[Field]:
             placeholder="starting value",
             help="In metal, at this speed.",
         ),
+        Field(
+            "taylor_n",
+            "Wear against speed, exponent n",
+            "number",
+            required=True,
+            help="Of V × Tⁿ = C. 1 is neutral: an edge lasts the same path at any speed. Less than 1: faster wears it more. "
+            "Counts where a machine cannot run the recipe's own speed.",
+        ),
         Field("note", "Note", "long"),
     ]
 
 
 def _form(recipe: Recipe | None, shop: Shop, units: Units) -> None:
     fields = _fields(shop)
-    values = {"kiss_pass": True} if recipe is None else {f.name: getattr(recipe, f.name, None) for f in fields}
+    values = (
+        {"kiss_pass": True, "taylor_n": 1.0}
+        if recipe is None
+        else {f.name: getattr(recipe, f.name, None) for f in fields}
+    )
     if recipe is not None and recipe.capacity_path_mm is not None:
         values["capacity_km"] = recipe.capacity_path_mm / _KM
     record = recipe.id if recipe else None
@@ -120,7 +132,7 @@ def _form(recipe: Recipe | None, shop: Shop, units: Units) -> None:
     if typed == BY_RPM:
         _converted(form, shop, units)
     form.draw("least_pass_mm", "usual_pass_mm", "greatest_pass_mm", "rough_greatest_mm", "finish_pass_mm", columns=5)
-    form.draw("fluid", "capacity_km", "kiss_pass")
+    form.draw("fluid", "capacity_km", "taylor_n", "kiss_pass", columns=4)
     form.draw("note", columns=1)
     form.say()
     with st.container(horizontal=True):

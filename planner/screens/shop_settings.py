@@ -23,7 +23,6 @@ def draw(shop: Shop, units: Units) -> None:
         Field("hourly_rate", f"Shop's rate per hour {money}", "number", required=True),
         Field("rebuild_value", f"A rebuild left in a part is worth {money}", "number", required=True, help=_REBUILD),
         Field("late_price_per_hour", f"An hour late costs {money}", "number", required=True),
-        Field("spoiled_face_cost", f"A face spoiled by a worn edge costs {money}", "number", required=True),
         Field("uncleaned_cost", f"A face that cannot be cleaned costs {money}", "number", required=True),
         Field("risk_limit", "Risk taken with an edge", "share", required=True, help=_RISK),
         Field("risk_limit_last", "… on a part's last rebuild", "share", required=True),
@@ -44,7 +43,7 @@ def draw(shop: Shop, units: Units) -> None:
         form = Form("settings", 1, fields, values, units, access.repository(), settings.version)
         form.draw("shop_name", "units", "currency")
         st.markdown("**Prices**")
-        form.draw("hourly_rate", "rebuild_value", "late_price_per_hour", "spoiled_face_cost", "uncleaned_cost")
+        form.draw("hourly_rate", "rebuild_value", "late_price_per_hour", "uncleaned_cost")
         st.markdown("**Risk**")
         form.draw("risk_limit", "risk_limit_last")
         st.markdown("**Depths and tolerances**")

@@ -95,6 +95,7 @@ def draw_grades(shop: Shop, units: Units) -> None:
                 "Edges ready": shop.ready_edges.get(i, 0),
                 "Lead time": "unknown" if g.lead_days is None else f"{g.lead_days} days",
                 "Regrind": money(g.regrind_price, currency),
+                "Iron in the face": "may meet it" if shop.meets_iron(i) else "kept from it",
             }
             for i, g in shop.grades.items()
         ],
@@ -109,6 +110,13 @@ def draw_grades(shop: Shop, units: Units) -> None:
         Field("price", f"Price ({currency})", "number"),
         Field("lead_days", "Lead time (days)", "whole"),
         Field("regrind_price", f"Price of a regrind ({currency})", "number", placeholder="not reground"),
+        Field(
+            "may_meet_iron",
+            "May meet iron in a face",
+            "flag",
+            help="Iron or steel standing in an aluminium face: seats, fire rings, dowels. Not for diamond. A grade with a "
+            "recipe in use for iron may anyway.",
+        ),
     ]
     edit("insert grade", shop.grades, InsertGrade, fields, units)
     st.caption("Unopened inserts are received, counted and opened on the page Inserts, so that the ledger knows why.")

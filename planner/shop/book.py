@@ -12,6 +12,7 @@ from planner.errors import InputError
 from planner.shop.engines import EngineFamily, MeasuredEngine
 from planner.shop.faces import Face
 from planner.shop.machines import Closure, Machine, Overtime
+from planner.shop.materials import MATERIALS
 from planner.shop.measured import FaceSurvey, IntakeCheck
 from planner.shop.parts import Condition, Family, Job, JobState, MatchedSet, Part
 from planner.shop.people import Person
@@ -138,6 +139,15 @@ class Shop:
 
     def face_of(self, job: Job) -> Face:
         return self.family_of(self.part_of(job)).face(job.face_id)
+
+    def meets_iron(self, grade_id: int) -> bool:
+        """Whether iron or steel standing in an aluminium face does a grade no harm: its word, or a recipe in use for an
+        iron."""
+        grade = self.grades.get(grade_id)
+        if grade is not None and grade.may_meet_iron:
+            return True
+        used = (r for r in self.recipes.values() if r.grade_id == grade_id and r.active)
+        return any(MATERIALS[r.material].ferrous for r in used)
 
     def set_of(self, job_id: int | None) -> MatchedSet | None:
         """The matched set a job belongs to, if any."""

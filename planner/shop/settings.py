@@ -25,7 +25,6 @@ class Settings:
     rebuild_value: float = 100.0
     risk_limit: float = 0.05
     risk_limit_last: float = 0.02
-    spoiled_face_cost: float = 150.0
     depth_step_mm: float = 0.5 * MM_PER_THOU
     paper_mm: float = 4 * MM_PER_THOU
     set_aim_mm: float = 2 * MM_PER_THOU
@@ -52,7 +51,6 @@ class Settings:
         for name in (
             "hourly_rate",
             "rebuild_value",
-            "spoiled_face_cost",
             "paper_mm",
             "height_repeatability_mm",
             "late_price_per_hour",

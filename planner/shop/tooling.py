@@ -41,7 +41,11 @@ class Cutter:
 
 @dataclass(frozen=True)
 class InsertGrade:
-    """A grade and shape of insert the shop buys. ``flat_mm`` is a wiper's length; ``stock`` counts unopened ones."""
+    """A grade and shape of insert the shop buys. ``flat_mm`` is a wiper's length; ``stock`` counts unopened ones.
+
+    ``may_meet_iron``: iron or steel standing in an aluminium face does it no harm. A grade with a recipe in use for an
+    iron needs no such word (`Shop.meets_iron`).
+    """
 
     name: str
     corner: CornerKind = CornerKind.RADIUS
@@ -52,6 +56,7 @@ class InsertGrade:
     stock: int = 0
     lead_days: int | None = None
     regrind_price: float | None = None
+    may_meet_iron: bool = False
     id: int | None = None
     version: int = 0
 
@@ -75,7 +80,9 @@ class Recipe:
     """Cutting data for one material with one insert grade. Speeds m/min, feeds mm per revolution and insert, depths mm.
 
     An inactive recipe (magnesium as shipped) is a proposal: nothing is planned with it until somebody signs it.
-    ``capacity_path_mm`` is the path one edge lasts (scale of life) at ``speed_m_min``.
+    ``capacity_path_mm`` is the path one edge lasts (scale of life) at ``speed_m_min``. ``taylor_n`` is the exponent of
+    V T^n = C: at another speed a path wears (V / speed_m_min)^(1/n - 1) times as much. 1 is neutral: the path lasts alike
+    at any speed, until the shop knows better.
     """
 
     material: str
@@ -92,6 +99,7 @@ class Recipe:
     kiss_pass: bool = True
     fluid: str = ""
     capacity_path_mm: float | None = None
+    taylor_n: float = 1.0
     active: bool = True
     signed_by: str = ""
     note: str = ""
@@ -112,6 +120,7 @@ class Recipe:
             raise InputError("recipe.rough_greatest_mm", self.rough_greatest_mm, "at least the greatest pass depth")
         put("finish_pass_mm", not_negative("recipe.finish_pass_mm", self.finish_pass_mm))
         put("capacity_path_mm", maybe(positive, "recipe.capacity_path_mm", self.capacity_path_mm))
+        put("taylor_n", between("recipe.taylor_n", self.taylor_n, 0.05, 1))
         for name, longest in (("fluid", 120), ("signed_by", 80), ("note", 500)):
             put(name, text(f"recipe.{name}", getattr(self, name), longest=longest))
         if self.active and self.material == "magnesium" and not self.signed_by:

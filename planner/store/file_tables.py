@@ -171,6 +171,7 @@ GRADES = Table(
         Column("stock", "unopened inserts on the shelf", _W),
         Column("lead_days", "days from order to delivery", _W),
         Column("regrind_price", "price of a regrind", _N),
+        Column("may_meet_iron", "iron or steel in an aluminium face does it no harm", _YN),
     ),
 )
 MACHINES = Table(
@@ -238,6 +239,7 @@ RECIPES = Table(
         Column("kiss_pass", "kiss pass first", _YN),
         Column("fluid", "fluid"),
         Column("capacity_path", "path one edge lasts (scale of life)", Kind.PATH),
+        Column("taylor_n", "exponent of wear against speed; 1 = the path lasts alike at any speed", _N),
         Column("active", "planned with", _YN),
         Column("signed_by", "who signed it"),
         Column("note", "note"),
@@ -352,7 +354,6 @@ SETTINGS = Table(
         Column("rebuild_value", "what a rebuild is worth", _N),
         Column("risk_limit", "greatest chance of an edge failing in a face", _N),
         Column("risk_limit_last", "the same where less than one rebuild is left", _N),
-        Column("spoiled_face_cost", "cost of a spoiled face", _N),
         Column("depth_step", "step in which depths are planned", _D),
         Column("paper", "feeler paper at touch-off", _D),
         Column("set_aim", "aim of a set", _D),

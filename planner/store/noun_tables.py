@@ -48,7 +48,6 @@ settings = Table(
             "rebuild_value",
             "risk_limit",
             "risk_limit_last",
-            "spoiled_face_cost",
             "depth_step_mm",
             "paper_mm",
             "set_aim_mm",
@@ -388,6 +387,7 @@ grades = Table(
     whole_column("stock", required=True),
     whole_column("lead_days"),
     number_column("regrind_price"),
+    yes_column("may_meet_iron"),
     *kept_columns(),
 )
 
@@ -426,6 +426,7 @@ recipes = Table(
     yes_column("kiss_pass"),
     text_column("fluid", 120),
     number_column("capacity_path_mm"),
+    number_column("taylor_n", required=True),
     yes_column("active"),
     text_column("signed_by", 80),
     text_column("note", 500),

@@ -39,6 +39,13 @@ def accept_mismatch(
     return store.save(agreed, by=by, at=at)
 
 
+def agree_to_split(store: Repository, matched: MatchedSet, agreed_by: str, by: str, at: datetime) -> MatchedSet:
+    """Keep who agreed that an index, a cutter or a machine may come between the members."""
+    if not agreed_by.strip():
+        raise InputError("set.split_agreed_by", agreed_by, "who agreed that the set may be split")
+    return store.save(replace(matched, split_agreed_by=agreed_by.strip()), by=by, at=at)
+
+
 def cut_again(
     store: Repository, shop: Shop, matched: MatchedSet, depths_mm: dict[int, float], by: str, at: datetime
 ) -> MatchedSet:

@@ -29,7 +29,7 @@ from planner.edge import (
 )
 from planner.shop import EdgeInUse, PassReason, Shop, starting
 from planner.shop.materials import MATERIALS
-from planner.week.edge_lives import GradeLife, grade_life, rule_of
+from planner.week.edge_lives import GradeLife, grade_life, rule_of, speed_factor, worn_paths
 from planner.week.queue import Queue
 from planner.week.result import Plan
 
@@ -148,6 +148,7 @@ def edge_job(shop: Shop, estimate: JobEstimate, known: GradeLife, knowledge: Kno
     part = shop.part_of(job)
     material, skin = shop.family_of(part).material, starting.SKIN_FACTOR[part.condition]
     setup = estimate.setup
+    wear = estimate.path_likely_mm * skin * speed_factor(knowledge, setup)
     paths = [
         (setup.finish if p.finishing else setup.rough).path_mm
         for p in estimate.passes_likely
@@ -156,7 +157,7 @@ def edge_job(shop: Shop, estimate: JobEstimate, known: GradeLife, knowledge: Kno
     total = math.fsum(paths)
     return EdgeJob(
         job_label(shop, job.id),
-        tuple(known.work({material: estimate.path_likely_mm * skin})),
+        tuple(known.work({material: wear})),
         failure_cost(shop, estimate, knowledge),
         risk_limit(shop, estimate),
         tuple(p / total for p in paths) if total else (1.0,),
@@ -181,7 +182,16 @@ def permit(
     suited = [r.material for r in shop.recipes.values() if r.grade_id == grade_id and r.active]
     limit = min(limit_use, planning_limit(shape, shop.settings.risk_limit)) if material == "magnesium" else limit_use
     return may_cut(
-        material, suited, FERROUS, worked, spent, min(limit, 1e6), end, ferrous_in_face, keen_share=KEEN_SHARE
+        material,
+        suited,
+        FERROUS,
+        worked,
+        spent,
+        min(limit, 1e6),
+        end,
+        ferrous_in_face,
+        shop.meets_iron(grade_id),
+        keen_share=KEEN_SHARE,
     )
 
 
@@ -208,15 +218,18 @@ def _walk(shop, queue, knowledge, machine_id, cutter_id, grade_id, job_ids) -> E
     cutter = shop.cutters[cutter_id]
     life = known.of(cutter.inserts)
     fitted = tuple(e for e in shop.edges if (e.cutter_id, e.grade_id) == (cutter_id, grade_id))
-    most = max(fitted, key=lambda e: known.spent(e.wear_mm)[0], default=None)
-    age = known.work(most.wear_mm if most else {})
+    most = max(fitted, key=lambda e: known.spent(worn_paths(shop, knowledge, e))[0], default=None)
+    worn = worn_paths(shop, knowledge, most) if most else {}
+    age = known.work(worn)
     jobs = []
     for job_id in job_ids:
         matched = shop.set_of(job_id)
         estimate = queue.by_machine[job_id, machine_id]
-        jobs.append(edge_job(shop, estimate, known, knowledge, matched.name if matched else ""))
+        # a set whose split somebody agreed to is no longer kept on one edge
+        kept = matched.name if matched and not matched.split_agreed_by else ""
+        jobs.append(edge_job(shop, estimate, known, knowledge, kept))
     price = planned_cost(shop, grade_id, cutter.inserts, shop.machines[machine_id].hourly_rate)
-    chip_age = float(age.sum())
+    chip_age = float(sum(most.wear_mm.values())) if most else 0.0
     worked = frozenset(most.wear_mm) if most else frozenset()
     failure = float(np.mean([j.failure_cost for j in jobs])) if jobs else 2 * price
     rule = rule_of(life, price, failure)
@@ -226,7 +239,10 @@ def _walk(shop, queue, knowledge, machine_id, cutter_id, grade_id, job_ids) -> E
     while start < len(jobs):
         found = list(plan_edge(life, begun, jobs[start:], price, chip_age=chips, rule=rule).steps)
         if must:
-            found[0] = replace(found[0], index_before=True, reason=must)
+            name = jobs[start].set_name
+            inside = bool(name) and start > 0 and jobs[start - 1].set_name == name
+            asks = f"; splits set {name}, the lead has to agree" if inside else ""
+            found[0] = replace(found[0], index_before=True, reason=must + asks, splits_set=inside)
         at, must = _due(shop, known, life, job_ids[start:], jobs[start:], found, worked)
         if must and not at:
             # not even the first of them: it starts on a fresh edge
@@ -244,7 +260,7 @@ def _walk(shop, queue, knowledge, machine_id, cutter_id, grade_id, job_ids) -> E
         fitted,
         job_ids,
         tuple(steps),
-        known.spent(most.wear_mm) if most else (0.0, 0.0, 0.0),
+        known.spent(worn) if most else (0.0, 0.0, 0.0),
         steps[0].chance_lost if steps else 0.0,
         float(life.chance_lost(age, total, chip_age, paths)),
         1.0 - math.prod(1.0 - s.chance_lost for s in steps),
@@ -317,6 +333,7 @@ def edge_limits(shop: Shop, queue: Queue, knowledge: Knowledge) -> dict[tuple[in
             column = known.materials.index(material)
             capacity = life.ruling.capacities[column]
             use = estimate.path_likely_mm * starting.SKIN_FACTOR[part.condition] / capacity
+            use *= speed_factor(knowledge, estimate.setup)
             risk = risk_limit(shop, estimate)
             per_use = rate * capacity / life.measure.capacities[column]
             limit = min(_greatest_end(alive[material], use, cost - price, per_use, risk), limit_of(life, risk))

@@ -12,6 +12,7 @@ from functools import lru_cache
 import numpy as np
 
 from planner.cut.knowledge import Knowledge, edge_life_mm
+from planner.cut.setups import CutSetup, speed_wear
 from planner.edge import (
     AgeRule,
     ChipPrior,
@@ -24,10 +25,18 @@ from planner.edge import (
     life_record,
 )
 from planner.errors import InputError
-from planner.shop import Origin, Shop, Source, starting
+from planner.shop import EdgeInUse, Origin, Shop, Source, starting
 from planner.shop.materials import MATERIALS
 
-__all__ = ["GradeLife", "grade_life", "learn_edge_lives", "learned_paths", "rule_of"]
+__all__ = [
+    "GradeLife",
+    "grade_life",
+    "learn_edge_lives",
+    "learned_paths",
+    "rule_of",
+    "speed_factor",
+    "worn_paths",
+]
 
 # Common practice, no source: about a third of an edge's ends are chips, so chip-free paths are some twice a life
 PATHS_PER_CHIP = 2.2
@@ -81,6 +90,19 @@ def grade_life(shop: Shop, knowledge: Knowledge, grade_id: int) -> GradeLife:
     sd = LEARNED_LOG_SD if sure else starting.CAPACITY_LOG_SD
     prior = LifePrior(tuple(path for path, _ in told), knowledge.life_shape, sd)
     return GradeLife(grade_id, materials, _believed(prior))
+
+
+def speed_factor(knowledge: Knowledge, setup: CutSetup) -> float:
+    """`CutSetup.speed_wear` where the life is a starting value; 1 where it was learned at the speeds the shop runs."""
+    return 1.0 if (setup.recipe.material, setup.grade.id) in knowledge.life else setup.speed_wear
+
+
+def worn_paths(shop: Shop, knowledge: Knowledge, edge: EdgeInUse) -> dict[str, float]:
+    """Wear path (mm) by material of an edge in a cutter, as `speed_factor` takes it."""
+    return {
+        m: path * (1.0 if (m, edge.grade_id) in knowledge.life else speed_wear(shop, edge.cutter_id, edge.grade_id, m))
+        for m, path in edge.wear_mm.items()
+    }
 
 
 def learn_edge_lives(shop: Shop, ledger: Ledger) -> dict[int, GradeLife]:

@@ -11,7 +11,7 @@ from planner.shop import JobState, Machine, Shop
 from planner.shop.materials import MATERIALS
 from planner.week import model
 from planner.week.edge_advice import KEEN_SHARE, edge_limits, failure_cost, harsh, permit, planned_cost
-from planner.week.edge_lives import grade_life
+from planner.week.edge_lives import grade_life, worn_paths
 from planner.week.queue import Queue
 
 __all__ = ["EdgeRules", "edges_at_hand", "grade_of", "life_spent", "use_not_recorded"]
@@ -31,7 +31,7 @@ def grade_of(key: str) -> str:
 
 def life_spent(shop: Shop, knowledge: Knowledge, edge) -> float:
     """Edge use of an edge that sits in a cutter: worn path over what an edge lasts, summed over materials."""
-    return grade_life(shop, knowledge, edge.grade_id).spent(edge.wear_mm)[0]
+    return grade_life(shop, knowledge, edge.grade_id).spent(worn_paths(shop, knowledge, edge))[0]
 
 
 def edges_at_hand(shop: Shop, grade_id: int) -> int:
@@ -135,6 +135,8 @@ class EdgeRules:
     def _before_sets(self) -> None:
         """An index falls before a set's first member, not inside the set, where a fresh edge lasts the whole set."""
         for view in self.queue.sets.values():
+            if view.matched.split_agreed_by:
+                continue
             ids = [j for j in view.order if self._tight.get(j) is not None]
             if len(ids) < 2 or any(self.shop.jobs[j].state is not JobState.WAITING for j in ids):
                 continue

@@ -262,6 +262,41 @@ def test_a_machine_that_cannot_take_a_face_says_why(shop, change, why):
     assert found == [] and why in " ".join(against)
 
 
+def test_iron_in_an_aluminium_face_takes_a_grade_that_may_meet_it(shop):
+    """Common practice, no source: iron wears a diamond edge away, so faces with iron in them go to boron nitride."""
+    heads = shop.families[1]
+    face = replace(heads.faces[0], ferrous_inserts=True)
+    shop = replace(shop, families={**shop.families, 1: replace(heads, faces=(face,))})
+    refused = estimate_job(shop, shop.jobs[1])
+    assert refused.setup is None and any("may not meet iron" in why for why in refused.against)
+    vouched = replace(shop, grades={**shop.grades, 1: replace(shop.grades[1], may_meet_iron=True)})
+    assert estimate_job(vouched, shop.jobs[1]).setup.grade.id == 1
+    # a recipe in use for iron says as much; one that is only proposed does not
+    both = replace(shop.recipes[2], grade_id=1, id=3)
+    assert estimate_job(replace(shop, recipes={**shop.recipes, 3: both}), shop.jobs[1]).setup.grade.id == 1
+    proposed = replace(shop, recipes={**shop.recipes, 3: replace(both, active=False)})
+    assert estimate_job(proposed, shop.jobs[1]).setup is None
+    # iron faces are iron anyway
+    iron = shop.families[2]
+    marked = replace(iron, faces=(replace(iron.faces[0], ferrous_inserts=True),))
+    assert estimate_job(replace(shop, families={**shop.families, 2: marked}), shop.jobs[3]).setup.grade.id == 2
+
+
+def test_a_machine_that_runs_slower_than_the_recipe_wears_the_edge_less(shop):
+    """The list of speeds gives 700 rpm for the 796 the recipe asks for: Taylor's (V / V_ref)^(1/n - 1)."""
+    neutral = estimate_job(shop, shop.jobs[1])
+    assert neutral.setup.speed_wear == 1.0 and "recipe" not in neutral.origins["edge"].words
+    known = replace(shop, recipes={**shop.recipes, 1: replace(shop.recipes[1], taylor_n=0.25)})
+    slower = estimate_job(known, shop.jobs[1])
+    factor = (math.pi * 300 * 700 / 1000 / 750) ** 3
+    assert slower.edge_share_likely == pytest.approx(neutral.edge_share_likely * factor)
+    assert slower.path_likely_mm == neutral.path_likely_mm
+    assert slower.origins["edge"].words == "starting value, run 12% slower than the recipe, wear taken 0.68 times"
+    # a life learned from the record was learned at the speeds the shop runs
+    learned = Knowledge(life={("aluminium", 1): (600e6, Origin(Source.LEARNED, 9))})
+    assert estimate_job(known, shop.jobs[1], learned).edge_share_likely == pytest.approx(neutral.edge_share_likely)
+
+
 def test_a_face_wider_than_the_cutter_is_cut_in_lanes(shop):
     shop = replace(no_band(shop), cutters={1: Cutter("small", 120, 1, 3000, id=1, machine_id=1, grade_id=1)})
     setup = estimate_job(shop, shop.jobs[1]).setup

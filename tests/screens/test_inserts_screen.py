@@ -1,11 +1,14 @@
 """The page Inserts: what it advises, what each button stores, what it refuses, what the second of two sessions reads."""
 
+import math
 from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 
-from planner.edge import End, Fitted, Indexed, InsertPlace, Received
+from planner.cut.estimate import estimate_job
+from planner.edge import End, Fitted, Indexed, InsertPlace, OrderSuggestion, Received
+from planner.screens.inserts_drawer import order_words
 from planner.shop import Cut, EdgeUse, InsertGrade, PassRecord
 from planner.store import Kind, open_kind, places
 from tests.screens.shop_page import press, said
@@ -69,6 +72,23 @@ def test_a_used_edge_is_indexed_before_the_first_job_by_name(app, go, fitted):
     page(app, go)
     assert "Index before T-" in words(app)
     assert "where 5 % of edges are gone" in words(app) or "costs more than the edge" in words(app)
+
+
+def test_a_split_of_a_set_is_agreed_to_by_name(app, go, fitted):
+    """Two heads of one engine, an edge that lasts one of them: the lead agrees on the card, and the card stops asking."""
+    shop = fitted.load_shop()
+    recipe = next(r for r in shop.recipes.values() if r.material == "aluminium")
+    job = shop.jobs[next(iter(shop.sets.values())).job_ids[0]]
+    lasts = estimate_job(shop, job).path_likely_mm / 0.15
+    fitted.save(replace(recipe, capacity_path_mm=lasts), by="ab", at=MONDAY)
+    at = page(app, go)
+    assert any("falls inside the set engine E-1" in w.value for w in at.warning)
+    press(at, "Agree to split it")
+    assert "who agreed" in said(at) and not next(iter(fitted.load_shop().sets.values())).split_agreed_by
+    next(w for w in at.text_input if w.label == "Who agreed").set_value("the lead").run()
+    press(at, "Agree to split it")
+    assert next(iter(fitted.load_shop().sets.values())).split_agreed_by == "the lead"
+    assert not any("falls inside" in w.value for w in at.warning)
 
 
 def test_index_replace_and_taking_it_back(app, go, fitted):
@@ -185,6 +205,18 @@ def test_the_drawer_says_when_it_runs_empty_and_what_to_order(app, go, fitted):
     assert "Lead time" in table and table.loc["diamond", "Lead time"] == "21 days"
     assert "now" in table.loc["diamond", "Order"] or "by" in table.loc["diamond", "Order"]
     assert any("Order" in w.value and "diamond" in w.value for w in app.warning)
+
+
+def test_a_drawer_that_lasts_asks_for_no_date(app, go, fitted):
+    page(app, go, "Drawer and orders")
+    orders = app.dataframe[0].value["Order"]
+    assert not any("by not in sight" in order for order in orders)
+    assert drawer_order(2, math.inf) == "nothing in sight" and drawer_order(0, math.inf) == "none used so far"
+    assert drawer_order(2, 0.4) == "2 now" and drawer_order(2, 7.0) == f"2 by {MONDAY + timedelta(days=7):%d %b %Y}"
+
+
+def drawer_order(inserts, day):
+    return order_words(OrderSuggestion(inserts, day, ""), MONDAY)
 
 
 def test_what_an_edge_may_still_cut_with_the_reason(app, go, fitted):

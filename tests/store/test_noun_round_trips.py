@@ -203,7 +203,7 @@ def nouns(stored):
             materials=("aluminium", "magnesium"),
         ),
         Person: Person("C. Dunn", "cd", shifts=HOURS, machine_ids=(s.machine.id,), hourly_rate=60),
-        InsertGrade: InsertGrade("wiper", CornerKind.WIPER, 0.8, 2.5, 4, 70.5, 9, 14, 22.0),
+        InsertGrade: InsertGrade("wiper", CornerKind.WIPER, 0.8, 2.5, 4, 70.5, 9, 14, 22.0, True),
         Cutter: Cutter("fly 350", 350.5, 2, None, machine_id=s.machine.id, grade_id=s.grade.id),
         Recipe: Recipe(
             "magnesium",
@@ -219,6 +219,7 @@ def nouns(stored):
             kiss_pass=False,
             fluid="dry",
             capacity_path_mm=6e8,
+            taylor_n=0.45,
             active=False,
             signed_by="",
             note="proposal",
@@ -317,7 +318,7 @@ def test_every_field_of_every_noun_round_trips(repository, stored, nouns, kind):
 
 def test_settings_round_trip(repository):
     wanted = Settings(
-        "Haus", System.METRIC, "€", 95, 80, 0.04, 0.01, 120, 0.01, 0.1, 0.03, 0.05, 0.08, 0.004, 15, 0.05, 200,
+        "Haus", System.METRIC, "€", 95, 80, 0.04, 0.01, 0.01, 0.1, 0.03, 0.05, 0.08, 0.004, 15, 0.05, 200,
         (0.05, 0.1), ((0.025, 3), (0.05, 0)), "2025-06-01", version=1,
     )  # fmt: skip
     assert repository.save(wanted) == dataclasses.replace(wanted, version=2)

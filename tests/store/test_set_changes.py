@@ -30,6 +30,14 @@ def test_a_mismatch_needs_a_name(repository, stored, count_rows):
     assert agreed.accepted_mismatch_mm == 0.1 and agreed.accepted_by == "the owner"
 
 
+def test_a_split_needs_a_name(repository, stored, count_rows):
+    before = count_rows()
+    with pytest.raises(InputError, match="who agreed"):
+        set_changes.agree_to_split(repository, stored.set, " ", "ab", AT)
+    assert count_rows() == before
+    assert set_changes.agree_to_split(repository, stored.set, " the lead", "ab", AT).split_agreed_by == "the lead"
+
+
 def test_only_what_is_finished_is_cut_again(repository, stored, make_cut, count_rows):
     with pytest.raises(InputError, match="a member that is finished"):
         set_changes.cut_again(repository, repository.load_shop(), stored.set, {stored.job.id: 0.05}, "ab", AT)

@@ -63,6 +63,40 @@ def test_a_set_starts_on_the_fresh_edge_when_the_old_one_lasts_only_half_of_it()
     assert rules.job_limit(first) < rules.job_limit(then)
 
 
+def test_a_set_whose_split_is_agreed_is_indexed_where_the_edge_gives_out():
+    shop = tiny_shop()
+    one = estimate_queue(shop).estimates[1].edge_share_likely
+    shop = replace(shop, edges=(used(LIMIT - 1.5 * one),))
+    agreed = replace(shop, sets={1: replace(shop.sets[1], split_agreed_by="the lead")})
+    _, kept = advice_on(shop)
+    _, split = advice_on(agreed)
+    assert [s.index_before for s in kept.steps[:2]] == [True, False]
+    assert [s.index_before for s in split.steps[:2]] == [False, True]
+    assert not any(s.splits_set for s in split.steps)
+
+
+def test_an_index_inside_a_set_that_no_edge_outlasts_asks_the_lead():
+    shop = tiny_shop()
+    lasts = estimate_queue(shop).estimates[1].path_likely_mm / 0.15
+    short = replace(shop, recipes={**shop.recipes, 1: replace(shop.recipes[1], capacity_path_mm=lasts)})
+    _, advice = advice_on(replace(short, edges=(used(0.0),)))
+    inside = [s for s in advice.steps if s.splits_set]
+    assert len(inside) == 1 and inside[0].index_before
+    assert inside[0].reason.endswith("splits set engine E-1, the lead has to agree")
+
+
+def test_slower_than_the_recipe_spends_less_of_an_edge_so_far_and_to_come():
+    shop = replace(tiny_shop(), edges=(used(0.2),))
+    slower = replace(shop, recipes={**shop.recipes, 1: replace(shop.recipes[1], taylor_n=0.5)})
+    factor = np.pi * 300 * 700 / 1000 / 750
+    queue = estimate_queue(slower)
+    advice = edge_advice(None, slower, queue)[0]
+    assert advice.spent[0] == pytest.approx(0.2 * factor)
+    before, after = edge_limits(shop, estimate_queue(shop), Knowledge()), edge_limits(slower, queue, Knowledge())
+    # the planning limit is a share of life: the same, however fast a path spends it
+    assert after[1, 1] == pytest.approx(before[1, 1], rel=0.02)
+
+
 def test_a_part_on_its_last_rebuild_gets_the_tighter_limit():
     shop = tiny_shop()
     face = replace(shop.families[1].faces[0], limit=Limit(least_height_mm=99.66))
