@@ -95,6 +95,8 @@ def reopen() -> None:
     _open.clear()
     _shop.clear()
     _learned.clear()
+    _learned_by_now.clear()
+    _wanted.clear()
     _queue.clear()
     _queue_untouched.clear()
     _edges.clear()
@@ -161,10 +163,14 @@ def _wanted(which: Kind, version: Version) -> tuple[frozenset, str]:
     return named, hashlib.sha256(beside.encode()).hexdigest()
 
 
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _learned_by_now(which: Kind, version: Version, records: int, edges: int) -> Learned:
+    return _learned(which, records, edges, _wanted(which, version))
+
+
 def learned() -> Learned:
     """What was learned from the record; learned anew when it changed, or when the queue names something new."""
-    version, records = versions()
-    return _learned(kind(), records, repository().edge_version(), _wanted(kind(), version))
+    return _learned_by_now(kind(), *versions(), repository().edge_version())
 
 
 def knowledge() -> Knowledge:

@@ -11,6 +11,7 @@ import pandas as pd
 import streamlit as st
 
 from planner.screens import access
+from planner.shop import Face
 from planner.week.edge_course import edge_course, edge_needs
 from planner.week.search import Plan
 
@@ -56,6 +57,18 @@ def specification(chart: alt.TopLevelMixin) -> dict[str, Any]:
     # the size of a chart is said by chart and page, not by the library's own theme
     spec.get("config", {}).pop("view", None)
     return spec
+
+
+def drawn(chart: Callable[..., alt.TopLevelMixin], *inputs: Any) -> dict[str, Any]:
+    """The specification of ``chart(*inputs)``, a pure function of the module that holds it, kept while its inputs are
+    equal: for a chart that hangs on what was entered and not on the store's counters."""
+    return dict(_drawn(f"{chart.__module__}.{chart.__qualname__}", inputs, chart))
+
+
+# a face written out tells it apart as surely, and much faster than field by field
+@st.cache_resource(max_entries=64, show_spinner=False, hash_funcs={Face: repr})
+def _drawn(name: str, inputs: tuple, _chart: Callable[..., alt.TopLevelMixin]) -> dict[str, Any]:
+    return specification(_chart(*inputs))
 
 
 def _named(spec: Any) -> set[str]:

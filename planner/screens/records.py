@@ -136,7 +136,7 @@ def _cuts(frame: pd.DataFrame, shown: pd.DataFrame, wanted: frames.Filters, unit
     )
     ids = [int(i) for i in part["id"]]
     st.dataframe(
-        frames.cuts_table(part, units),
+        _table(*key, wanted, page, units),
         hide_index=True,
         width="stretch",
         height=min(560, 38 + 35 * len(part)),
@@ -146,6 +146,11 @@ def _cuts(frame: pd.DataFrame, shown: pd.DataFrame, wanted: frames.Filters, unit
         column_config={"When": st.column_config.DatetimeColumn(format="D MMM YYYY HH:mm")},
     )
     _chosen(frame, units)
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _table(which: Kind, shop: int, records: int, wanted: frames.Filters, page: int, units: Units) -> pd.DataFrame:
+    return frames.cuts_table(_kept(which, shop, records, wanted).iloc[(page - 1) * _PAGE : page * _PAGE], units)
 
 
 def _csv_of_cuts(kind: Kind, key: tuple, wanted: frames.Filters, units: Units) -> bytes:

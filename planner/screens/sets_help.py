@@ -7,6 +7,7 @@ import streamlit as st
 from planner import InputError
 from planner.match import Help, Option
 from planner.screens import access, words
+from planner.screens.refusals import refused
 from planner.screens.said import act
 from planner.shop import Shop
 from planner.store import set_changes
@@ -49,7 +50,7 @@ def _options(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
     try:
         found = _found(access.kind(), *access.versions(), units.system, view.matched.id)
     except InputError as wrong:
-        st.caption(f"Nothing can be weighed yet: {wrong.accepted}.")
+        st.caption(f"Nothing can be weighed yet. {refused(wrong, units)}")
         return
     # within the aim there is nothing to agree to
     found = [o for o in found if o.kind is not Help.ACCEPT or o.who_agrees]

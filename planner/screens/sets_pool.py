@@ -9,6 +9,7 @@ from planner import InputError
 from planner.match import PoolPlan, pair_parts
 from planner.screens import access
 from planner.screens.forms import Field, Form
+from planner.screens.refusals import refused
 from planner.screens.said import act, tell
 from planner.shop import Shop
 from planner.store import set_changes
@@ -31,7 +32,7 @@ def draw(shop: Shop, units: Units) -> None:
     try:
         plan = _plan(access.kind(), *access.versions(), choices, tolerance)
     except InputError as wrong:
-        st.error(f"These choices cannot be paired: {wrong.value}; accepted: {wrong.accepted}.")
+        st.error(f"These choices cannot be paired. {refused(wrong, units)}")
         plan = PoolPlan((), 0.0, (), 0.0, (), ())
     _saving(plan, units)
     _pairs(shop, pool, plan, units)

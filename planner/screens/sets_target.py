@@ -12,6 +12,7 @@ from planner import InputError
 from planner.match import MemberState, clamped_check
 from planner.screens import access, words
 from planner.screens.forms import Field, Form
+from planner.screens.refusals import refused
 from planner.shop import HeightReading, HeightStage, Job, JobState, Shop
 from planner.units import Units
 from planner.week.queue import Queue
@@ -32,7 +33,7 @@ def draw(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
             try:
                 target = target_of(shop, view, job_id, queue.estimates[job_id], units)
             except InputError as wrong:
-                st.error(f"{words.job_name(shop, job_id)}: {wrong.accepted}")
+                st.error(f"{words.job_name(shop, job_id)}. {refused(wrong, units)}")
                 continue
             _card(shop, view, target, units)
             _clean(shop, view, target, units)
@@ -118,7 +119,7 @@ def _clean(shop: Shop, view: SetView, target: Target, units: Units) -> None:
             clean = units.read_depth_mm("clean at", typed)
             answer = stop_or_go(shop, view, target.job_id, target.estimate, clean, units)
         except InputError as wrong:
-            st.error(f"“{wrong.value}” will not do. Accepted: {wrong.accepted}.")
+            st.error(refused(wrong, units))
             return
         st.write(answer.advice)
         st.dataframe(

@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from planner.screens import access
-from planner.screens.picture import specification
+from planner.screens.picture import drawn
 from planner.screens.survey_draft import Draft, press, put
 from planner.screens.survey_picture import come_in, curve
 from planner.screens.survey_read import Read, place_words, read, usual
@@ -154,13 +154,13 @@ def _at_the_desk(draft: Draft, found: Read, units: Units) -> None:
         left, right = st.columns([3, 2])
         cell = max(draft.face.length_mm, draft.face.width_mm) / 60
         left.vega_lite_chart(
-            spec=specification(come_in(draft.face, cut.map(cell), depth, units)),
+            spec=drawn(come_in, draft.face, cut.map(cell), depth, units),
             width="content",
             alt=f"Map of the face at {units.depth(depth)}: what has come in and where dye is left",
         )
         depths, shares = cut.curve()
         right.vega_lite_chart(
-            spec=specification(curve(depths, shares, depth, units)),
+            spec=drawn(curve, depths, shares, depth, units),
             width="stretch",
             alt="Share of the face clean by depth",
         )

@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
+import streamlit as st
 
 from planner import InputError
 from planner.face import Indicator, face_template, true_reading, worst_places
@@ -135,8 +136,7 @@ class Draft:
 
 def begun(face: Face, count: int) -> dict[str, Any]:
     """An empty sweep over the face."""
-    worst = worst_places(face, last_dirty_places(face)) if count > 4 else None
-    places = face_template(face, count, worst)
+    places = _template(access.kind(), access.repository().versions(), face.id, count, face)
     indicator = access.repository().get_draft(INDICATOR_KEY) or {}
     return {name: indicator[name] for name in INDICATOR if name in indicator} | {
         "count": count,
@@ -145,6 +145,11 @@ def begun(face: Face, count: int) -> dict[str, Any]:
         "close": None,
         "at": next(iter(places)),
     }
+
+
+@st.cache_resource(max_entries=32, show_spinner=False)
+def _template(which, versions: tuple, face_id: int, count: int, _face: Face) -> dict[str, tuple[float, float]]:
+    return face_template(_face, count, worst_places(_face, last_dirty_places(_face)) if count > 4 else None)
 
 
 def past_surveys(face: Face) -> list[FaceSurvey]:

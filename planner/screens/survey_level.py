@@ -17,7 +17,8 @@ from planner.face import (
     sweep_closes,
 )
 from planner.screens import access
-from planner.screens.picture import specification
+from planner.screens.picture import drawn
+from planner.screens.refusals import refused
 from planner.screens.said import act, tell
 from planner.screens.survey_draft import Draft, press, put, signed, steps, usual_supports
 from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk
@@ -43,7 +44,7 @@ def draw_level(shop: Shop, part: Part, draft: Draft) -> None:
     try:
         plan = _plan(shop, draft)
     except InputError as wrong:
-        st.error(f"No levelling can be worked out: {wrong.field}, accepted: {wrong.accepted}.")
+        st.error(f"No levelling can be worked out. {refused(wrong, units)}")
         return
     left, right = st.columns([3, 2])
     with left:
@@ -207,7 +208,7 @@ def _draw_plan(draft: Draft, plan: ShimPlan | JackPlan | None, units: Units) -> 
     # colour alone at the points: the figures here are the stacks
     marks = Marks(draft.places, draft.heights(), dict.fromkeys(draft.names, " "), supports=supports)
     st.vega_lite_chart(
-        spec=specification(face_chart(draft.face, marks, units)),
+        spec=drawn(face_chart, draft.face, marks, units),
         width="content",
         alt="Supports under the part with what to put there: " + "; ".join(s for _, _, s in supports),
     )

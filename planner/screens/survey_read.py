@@ -47,7 +47,7 @@ def read(draft: Draft, part: Part) -> Read | None:
         return None
 
 
-@st.cache_resource(max_entries=64, show_spinner=False)
+@st.cache_resource(max_entries=64, show_spinner=False, hash_funcs={Face: repr})
 def _read(face: Face, survey: FaceSurvey, heights: tuple) -> Read:
     import numpy as np
 
@@ -80,13 +80,13 @@ def place_words(draft: Draft, index: int, survey: FaceSurvey) -> str:
 
 
 @st.cache_resource(max_entries=64, show_spinner=False)
-def _usual(which, version: tuple[int, int], face: Face) -> tuple:
+def _usual(which, version: tuple[int, int], face_id: int, _face: Face) -> tuple:
     first, last = [], []
-    dye = access.repository().dye_places(face.id)
+    dye = access.repository().dye_places(face_id)
     cut_at = {part_id: at for part_id, at, _ in dye}
-    for survey in past_surveys(face):
+    for survey in past_surveys(_face):
         try:
-            figures = survey_figures(face, survey)
+            figures = survey_figures(_face, survey)
         except InputError:
             continue
         first.append(survey.points[figures.cut.first_contact].name)
@@ -102,4 +102,4 @@ def usual(face: Face) -> tuple:
     machine: two `UsualPlace`, None without record."""
     store = access.repository()
     (shop_version, _), records = store.versions()
-    return _usual(access.kind(), (shop_version, records), face)
+    return _usual(access.kind(), (shop_version, records), face.id, face)

@@ -7,7 +7,7 @@ import streamlit as st
 from planner import InputError
 from planner.face import sweep_closes
 from planner.screens import access, words
-from planner.screens.picture import specification
+from planner.screens.picture import drawn
 from planner.screens.said import act, tell
 from planner.screens.survey_draft import CLOSING, Draft, press, signed, start_over
 from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk, who_reminder
@@ -48,7 +48,7 @@ def draw_picture(draft: Draft, found: Read | None, units: Units, which: str = "r
         first_contact=first if len(heights) > 3 else "",
         last_to_clean=last if len(heights) > 3 else "",
     )
-    chart = specification(face_chart(draft.face, marks, units))
+    chart = drawn(face_chart, draft.face, marks, units)
     st.vega_lite_chart(spec=chart, width="content", alt=_spoken(draft, heights, first, last, units))
     st.caption(
         f"{units.depth_unit}, + over, − under. Amber ring: the indicator stands here; triangle: the cutter meets it "

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import datetime
 from typing import Any, Self
 
@@ -110,16 +110,27 @@ class Base:
 
     def versions(self) -> tuple[tuple[int, int], int]:
         """((`shop_version`, `taps_version`), `records_version`) at one moment."""
-        columns = tables.meta.c
-        with self.reading() as connection:
-            shop, taps, records = connection.execute(
-                select(columns.shop_version, columns.taps_version, columns.records_version)
-            ).one()
+        shop, taps, records = self._counters(SHOP, TAPS, RECORDS)
         return (shop, taps), records
 
     def _counter(self, name: str) -> int:
-        with self.reading() as connection:
-            return connection.execute(select(tables.meta.c[name])).scalar_one()
+        return self._counters(name)[0]
+
+    def _counters(self, *names: str) -> tuple[int, ...]:
+        found = self._glance(f"SELECT {', '.join(names)} FROM {tables.meta.name}")
+        if found is None:
+            raise WrongDatabase("This database holds no shop yet.")
+        return found
+
+    def _glance(self, query: str) -> tuple[Any, ...] | None:
+        """The first row that a fixed query finds. For what is asked many times while a page is drawn: one statement
+        sees one state of the database by itself, so SQLite is spared the transaction around it."""
+        if self._joined is not None or self.engine.dialect.name != "sqlite":
+            with self.reading() as connection:
+                row = connection.exec_driver_sql(query).first()
+            return None if row is None else tuple(row)
+        with closing(self.engine.raw_connection()) as connection, closing(connection.cursor()) as cursor:
+            return cursor.execute(query).fetchone()
 
     @property
     def kind(self) -> Kind:

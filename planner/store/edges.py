@@ -99,8 +99,8 @@ class Edges(Base):
 
     def edge_version(self) -> int:
         """Moves when an edge change is stored: a cheap read."""
-        with self.reading() as connection:
-            return connection.execute(select(func.max(tables.edge_events.c.id))).scalar() or 0
+        (last,) = self._glance(f"SELECT max(id) FROM {tables.edge_events.name}") or (None,)
+        return last or 0
 
     def pockets(self) -> dict[Pocket, EdgeKey]:
         """(cutter id, pocket from 1) -> (insert id, position) of every edge that sits in a pocket now."""

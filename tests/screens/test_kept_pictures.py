@@ -37,6 +37,7 @@ def test_the_library_s_own_size_is_left_out_and_ours_is_kept():
 
 
 def test_an_insert_opened_elsewhere_is_told_at_the_next_rerun(app, store, go):
+    app.session_state["inserts/part"], app.session_state["inserts/history"] = "History", "Entries"
     go(app, "inserts")
     assert all("K-77" not in table.value.to_string() for table in app.dataframe)
     store.open_insert(next(iter(store.load_shop().grades)), "K-77", MONDAY, "ab")
