@@ -136,7 +136,8 @@ class Draft:
 
 def begun(face: Face, count: int) -> dict[str, Any]:
     """An empty sweep over the face."""
-    places = _template(access.kind(), access.repository().versions(), face.id, count, face)
+    (version, _), records = access.versions()
+    places = _template(access.kind(), version, records, face.id, count, face)
     indicator = access.repository().get_draft(INDICATOR_KEY) or {}
     return {name: indicator[name] for name in INDICATOR if name in indicator} | {
         "count": count,
@@ -148,7 +149,9 @@ def begun(face: Face, count: int) -> dict[str, Any]:
 
 
 @st.cache_resource(max_entries=32, show_spinner=False)
-def _template(which, versions: tuple, face_id: int, count: int, _face: Face) -> dict[str, tuple[float, float]]:
+def _template(
+    which, version: int, records: int, face_id: int, count: int, _face: Face
+) -> dict[str, tuple[float, float]]:
     return face_template(_face, count, worst_places(_face, last_dirty_places(_face)) if count > 4 else None)
 
 

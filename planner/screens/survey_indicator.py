@@ -9,7 +9,7 @@ import streamlit as st
 
 from planner.face import true_reading
 from planner.screens import access
-from planner.screens.picture import specification
+from planner.screens.picture import drawn
 from planner.screens.survey_draft import INDICATOR, INDICATOR_KEY, Draft, press, put, steps
 from planner.screens.survey_picture import indicator_chart
 from planner.units import MM_PER_THOU, Units
@@ -23,7 +23,7 @@ def draw_indicator(draft: Draft, units: Units) -> None:
     st.markdown("**Indicator**")
     _keys(draft, "kind", kind, [("Lever", "lever"), ("Plunger", "plunger")])
     st.vega_lite_chart(
-        spec=specification(indicator_chart(kind == "lever", angle)),
+        spec=drawn(indicator_chart, kind == "lever", angle),
         width="content",
         alt="The angle between stylus and surface" if kind == "lever" else "The angle between plunger and spindle",
     )
