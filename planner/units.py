@@ -233,6 +233,12 @@ class Units:
         body = f"{mm2 / self.area_factor:,.0f}"
         return f"{body} {self.area_unit}" if unit else body
 
+    def path(self, mm: float | None) -> str:
+        """The way an edge has gone in metal: whole feet or metres, thousands grouped."""
+        if mm is None:
+            return "unknown"
+        return f"{mm / (12 * MM_PER_INCH):,.0f} ft" if self.inch else f"{mm / 1000:,.0f} m"
+
     def speed(self, m_min: float | None, unit: bool = True) -> str:
         """A cutting speed: whole ft/min or m/min."""
         if m_min is None:

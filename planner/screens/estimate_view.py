@@ -97,10 +97,10 @@ def touch_words(estimate: JobEstimate, units: Units) -> str:
             f". No survey: begin raised {units.depth(touch.raise_mm)} above that and come down until the "
             "first mark; if it marks early, touch off again there"
         )
-    elif touch.delta_mm > 0:
+    elif round(touch.delta_mm, 3) > 0:
         said += f", which lies {units.depth(touch.delta_mm)} below first contact: the first traverse is raised by that"
     if not dial.zeroable:
-        said += f". {dial.name} cannot be zeroed: add what it reads at touch-off"
+        said += f". The {dial.name} cannot be zeroed: add what it reads at touch-off"
     return said + f". It counts {dial.counts.value} as the cutter goes down."
 
 
@@ -142,7 +142,7 @@ def _figures(estimate: JobEstimate, units: Units, where) -> None:
         ("Clean-up depth", likely_allow(estimate.cleanup_likely_mm, estimate.cleanup_allow_mm, units), "depth"),
         ("Ra expected", f"{ra} (gasket: {band})", "ra"),
         ("Area swept by the cutter", units.area(estimate.swept_likely_mm2), "travel"),
-        ("Path of the edge in metal", f"{estimate.path_likely_mm / 1000:,.0f} m", "travel"),
+        ("Path of the edge in metal", units.path(estimate.path_likely_mm), "travel"),
         ("Share of an edge", share, "edge"),
         ("Person at the machine", minutes_words(estimate.minutes("machine")), "minutes"),
         ("Unattended (traverses, drying)", minutes_words(estimate.minutes("unattended")), "minutes"),

@@ -178,6 +178,7 @@ def _table() -> None:
         key="parts table",
         column_config={
             "Due": st.column_config.DatetimeColumn(format="ddd D MMM HH:mm"),
+            "Condition": st.column_config.TextColumn(width=115),
             "Waits for": st.column_config.TextColumn(width="medium"),
             "Left above the limit after the cut": st.column_config.TextColumn(width="medium"),
         },

@@ -112,6 +112,7 @@ def _not_begun(sheet: Sheet) -> None:
         return
     able = sorted({m for j, m in access.queue().by_machine if j == sheet.job.id})
     machine = estimate.setup.machine.id
+    run_edges.warn_spent(sheet)
     with st.container(horizontal=True, vertical_alignment="bottom"):
         if len(able) > 1:
             machine = st.selectbox(

@@ -10,7 +10,7 @@ from planner import InputError
 from planner.cut.running import BEFORE_TOUCHING, standing_below_mm
 from planner.screens import access
 from planner.screens.run_deeds import Sheet, tap, typed
-from planner.screens.said import act
+from planner.screens.said import act, say_beside
 from planner.sheets import DEFER, cautions
 from planner.shop import TapKind
 
@@ -63,7 +63,7 @@ def steps(sheet: Sheet) -> None:
     ahead = BEFORE_TOUCHING[last:]
     if ahead:
         with st.container(horizontal=True, vertical_alignment="center"):
-            st.markdown("Done:")
+            st.markdown("Tap when done:")
             for name in ahead:
                 st.button(STEP_WORDS[name], key=f"step/{name}", on_click=act, args=(_step, sheet, name))
 
@@ -132,10 +132,18 @@ def _on_paper(sheet: Sheet) -> None:
     if not on_cut:
         if delta is None:
             st.caption("No survey says how far this place lies below the highest: the first traverse begins raised.")
-        elif delta > 0:
+        elif round(delta, 3) > 0:
             st.caption(f"It lies {units.depth(delta)} below first contact, by the survey.")
     words = "Paper grips: zero set" if sheet.dial.zeroable else "Paper grips: reading taken"
-    st.button(words, type="primary", on_click=act, args=(_touch, sheet, key, on_cut, delta), width="stretch")
+    say_beside("touch-off")
+    st.button(
+        words,
+        type="primary",
+        on_click=act,
+        args=(_touch, sheet, key, on_cut, delta),
+        kwargs={"beside": "touch-off"},
+        width="stretch",
+    )
 
 
 def _capital(words: str) -> str:
@@ -188,13 +196,21 @@ def _to_the_mark(sheet: Sheet) -> None:
     st.subheader("Now running: down to the first mark", anchor=False)
     st.caption(
         f"Paper out, guard closed, spindle running. Come down at {zero.place}; the cutter should mark when "
-        f"{sheet.dial.name} shows {sheet.standing(zero.offset_mm)}."
+        f"the {sheet.dial.name} shows {sheet.standing(zero.offset_mm)}."
     )
     key = f"mark/{sheet.job.id}/{sheet.seen}"
     left, right = st.columns([2, 3], vertical_alignment="bottom")
     shown = units.depth(sheet.dial.standing_mm(zero.offset_mm, zero.at_zero_mm), unit=False)
     left.text_input(f"{_capital(sheet.dial.name)} at the first mark ({units.depth_unit})", value=shown, key=key)
-    right.button("First mark", type="primary", width="stretch", on_click=act, args=(_mark, sheet, key))
+    right.button(
+        "First mark",
+        type="primary",
+        width="stretch",
+        on_click=act,
+        args=(_mark, sheet, key),
+        kwargs={"beside": "first mark"},
+    )
+    say_beside("first mark")
 
 
 def _mark(sheet: Sheet, key: str) -> str:

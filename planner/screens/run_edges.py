@@ -6,11 +6,12 @@ from collections.abc import Collection
 
 import streamlit as st
 
-from planner.edge import EdgeState, End, InsertPlace, Ledger
+from planner.edge import EdgeState, End, InsertPlace, Ledger, planning_limit
 from planner.screens import access
 from planner.screens.run_deeds import Sheet, change_edges, chip_edge, tap
 from planner.screens.said import act
 from planner.shop import TapKind
+from planner.week.edge_rules import life_spent
 
 Choice = tuple[str, str, int]
 """Turn or replace, the insert's label, the position."""
@@ -47,9 +48,11 @@ def buttons(sheet: Sheet) -> None:
     if not pockets:
         st.caption(f"No insert is fitted in {cutter.name}: fit one on the page Inserts, or edge use is not counted.")
         return
+    warn_spent(sheet)
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(_now(sheet, ledger, pockets))
-        with st.popover("Edge indexed"):
+        # a new popover after every entry: it closes, and a second tap cannot change the edge again
+        with st.popover("Edge indexed", key=f"indexed/{sheet.seen}"):
             pocket = pockets[0]
             if len(pockets) > 1:
                 pocket = st.selectbox(
@@ -71,12 +74,25 @@ def buttons(sheet: Sheet) -> None:
                         "The old edge was", ENDS, key=f"edge end/{sheet.seen}", format_func=lambda e: e.value
                     )
                 st.button("Changed it", type="primary", on_click=act, args=(change_edges, sheet, choices[to], end))
-        with st.popover("Edge chipped", disabled=sheet.state.chipped):
+        with st.popover("Edge chipped", key=f"chipped/{sheet.seen}", disabled=sheet.state.chipped):
             pocket = (
                 pockets[0] if len(pockets) == 1 else st.selectbox("Pocket", pockets, key=f"chip pocket/{sheet.seen}")
             )
             st.write("The edge is spent; nothing is cut before it is indexed.")
             st.button("It chipped", on_click=act, args=(chip_edge, sheet, pocket))
+
+
+def warn_spent(sheet: Sheet) -> None:
+    """Say it where the most used edge in the cutter would go past the planning limit with this job."""
+    shop, knowledge, setup = sheet.shop, access.knowledge(), sheet.estimate.setup
+    fitted = [e for e in shop.edges if (e.cutter_id, e.grade_id) == (setup.cutter.id, setup.grade.id)]
+    spent = max((life_spent(shop, knowledge, e) for e in fitted), default=0.0)
+    limit = planning_limit(knowledge.life_shape, shop.settings.risk_limit)
+    if not sheet.state.index_left and spent + (sheet.estimate.edge_share_likely or 0.0) > limit:
+        st.warning(
+            f"The edge in {setup.cutter.name} has {spent:.0%} of its life spent, the planning limit is {limit:.0%}: "
+            "index it before the next pass."
+        )
 
 
 def _now(sheet: Sheet, ledger: Ledger, pockets: list[int]) -> str:

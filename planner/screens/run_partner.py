@@ -13,7 +13,7 @@ from planner.match.members import MemberState
 from planner.match.window import PartnerTarget, PassRule, clamped_check, partner_target, same_blocks_target
 from planner.screens import access
 from planner.screens.run_deeds import Sheet, tap, typed
-from planner.screens.said import act
+from planner.screens.said import act, say_beside
 from planner.shop import Counts, Cut, Tap, TapKind
 from planner.store.runs import RECORDED
 from planner.week.queue import SetView
@@ -91,7 +91,10 @@ def _check(sheet: Sheet, target: PartnerTarget) -> None:
     columns[1].text_input(f"Height ({units.length_unit})", key=f"{key}/height")
     doubt = units.depth(sheet.shop.settings.height_repeatability_mm, unit=False)
     columns[2].text_input(f"Doubt ({units.depth_unit})", value=doubt, key=f"{key}/doubt")
-    columns[3].button("Store the check", width="stretch", on_click=act, args=(_store_check, sheet, key))
+    columns[3].button(
+        "Store the check", width="stretch", on_click=act, args=(_store_check, sheet, key), kwargs={"beside": "check"}
+    )
+    say_beside("check")
     for read in sheet.state.checks[-3:]:
         said = (
             f"{read.point}: {units.height(read.height_mm)} ± {units.depth(read.doubt_mm)}, after pass {read.after_pass}"

@@ -12,7 +12,7 @@ from planner.cut.course import PlannedPass
 from planner.cut.running import DYE_LEFT, standing_below_mm
 from planner.screens import access
 from planner.screens.run_deeds import Sheet, clock, stop_for, tap, typed
-from planner.screens.said import act
+from planner.screens.said import act, say_beside
 from planner.screens.words import PASS_WORDS
 from planner.shop import PassReason, TapKind
 from planner.units import minutes_words, read_number
@@ -27,7 +27,7 @@ def figures(sheet: Sheet, planned: PlannedPass | None) -> None:
     with left.container(border=True):
         if state.waits_for_look:
             last = state.passes[-1]
-            st.caption(f"Under way, pass {len(state.passes)} · {sheet.dial.name} stands at")
+            st.caption(f"Under way, pass {len(state.passes)} · the {sheet.dial.name} stands at")
             st.title(last.reading or units.depth(last.total_mm), anchor=False)
         elif planned is None or not state.ready_to_cut:
             # a zero that no longer holds must not be set by
@@ -35,7 +35,9 @@ def figures(sheet: Sheet, planned: PlannedPass | None) -> None:
             st.title(units.depth(state.removed_mm), anchor=False)
         else:
             feed = "finishing feed" if planned.finishing else "roughing feed"
-            st.caption(f"Pass {len(state.passes) + 1}: {PASS_WORDS[planned.reason]}, {feed}. Set {sheet.dial.name} to")
+            st.caption(
+                f"Pass {len(state.passes) + 1}: {PASS_WORDS[planned.reason]}, {feed}. Set the {sheet.dial.name} to"
+            )
             st.title(sheet.standing(planned.below_zero_mm), anchor=False)
     likely = max(0.0, estimate.stop_likely_mm - state.removed_mm)
     allow = max(0.0, estimate.stop_allow_mm - state.removed_mm)
@@ -90,11 +92,18 @@ def _set(sheet: Sheet, planned: PlannedPass) -> None:
         key = f"as set/{sheet.job.id}/{sheet.seen}"
         shown = sheet.dial.standing_mm(planned.below_zero_mm, sheet.at_zero_mm)
         st.text_input(
-            f"{sheet.dial.name} stands at ({sheet.units.depth_unit})",
+            f"The {sheet.dial.name} stands at ({sheet.units.depth_unit})",
             value=sheet.units.depth(shown, unit=False),
             key=key,
         )
-        st.button("Traversing at that", on_click=act, args=(_passed_as_set, sheet, planned, key), width="stretch")
+        st.button(
+            "Traversing at that",
+            on_click=act,
+            args=(_passed_as_set, sheet, planned, key),
+            kwargs={"beside": "as set"},
+            width="stretch",
+        )
+    say_beside("as set")
 
 
 def _passed_as_set(sheet: Sheet, planned: PlannedPass, key: str) -> str:
@@ -228,7 +237,7 @@ def _weld_or_go_on(sheet: Sheet) -> None:
             price, days = (read_number(n, typed(f"weld {n}") or "0") for n in ("price", "days"))
             lost, worth, _ = weld_or_go_on(still, estimate.rebuild_mm, settings.rebuild_value, price, days)
         except InputError as wrong:
-            left.error(f"{wrong.field}: {wrong.accepted}")
+            left.error(f"{wrong.field.capitalize()}: {wrong.accepted}")
             return
         right.metric("Rebuilds lost", f"{lost:.1f}", help=f"{units.depth(still)} more, likely")
         right.caption(

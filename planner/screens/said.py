@@ -13,6 +13,7 @@ from planner.screens.refusals import refused
 from planner.store import StoreError
 
 _SAID = "said"
+_BESIDE = "said beside"
 
 
 def tell(words: str, wrong: bool = False) -> None:
@@ -20,12 +21,18 @@ def tell(words: str, wrong: bool = False) -> None:
     st.session_state[_SAID] = (wrong, words)
 
 
-def act(deed: Callable[..., str], *args: Any) -> None:
-    """A button's callback: do it; what it returns is said, or why nothing was stored."""
+def act(deed: Callable[..., str], *args: Any, beside: str = "") -> None:
+    """A button's callback: do it; what it returns is said, or why nothing was stored. ``beside``: the fields it read, where
+    `say_beside` says a refusal, in sight of who pressed."""
+    st.session_state.pop(_BESIDE, None)
     try:
         tell(deed(*args))
     except InputError as wrong:
-        tell(f"Nothing was stored. {refused(wrong, access.units())}", wrong=True)
+        said = f"Nothing was stored. {refused(wrong, access.units())}"
+        if beside:
+            st.session_state[_BESIDE] = (beside, said)
+        else:
+            tell(said, wrong=True)
     except StoreError as trouble:
         tell(f"Nothing was stored. {trouble}", wrong=True)
 
@@ -35,3 +42,11 @@ def say() -> None:
     wrong, words = st.session_state.pop(_SAID, (False, ""))
     if words:
         (st.error if wrong else st.success)(words)
+
+
+def say_beside(fields: str) -> None:
+    """Say, once, why what stands in these fields was refused."""
+    where, words = st.session_state.get(_BESIDE, ("", ""))
+    if where == fields:
+        del st.session_state[_BESIDE]
+        st.error(words)

@@ -22,7 +22,7 @@ def chrome() -> None:
         wanted = st.text_input(
             "Find a part",
             key="find",
-            placeholder="tag, work order, serial or casting number, or its last four",
+            placeholder="tag, order, serial, casting, last four",
             icon=":material/search:",
             type="search",
             persist_state="session",

@@ -117,7 +117,8 @@ def _touch_off(shop: Shop, draft: Draft, found: Read, units: Units) -> None:
     delta = below.get(chosen, 0.0)
     paper = shop.settings.paper_mm
     st.markdown(
-        f"{chosen} lies **{units.depth(delta)}** below first contact. On {units.depth(paper)} paper (measure yours) the "
+        f"{chosen[:1].upper()}{chosen[1:]} lies **{units.depth(delta)}** below first contact. "
+        f"On {units.depth(paper)} paper (measure yours) the "
         f"kiss pass stands at {_signed(paper - delta, units)} from the touch-off setting."
     )
     st.caption("A re-shim or re-clamp makes this void: read again. Stored with the next “Store” in the section Sweep.")

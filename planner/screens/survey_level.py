@@ -212,7 +212,10 @@ def _draw_plan(draft: Draft, plan: ShimPlan | JackPlan | None, units: Units) -> 
         width="content",
         alt="Supports under the part with what to put there: " + "; ".join(s for _, _, s in supports),
     )
-    st.caption(f"Squares: supports, numbered, with what shall lie there. {units.depth_unit}, front edge below.")
+    st.caption(
+        f"Squares: supports, numbered, with what shall lie there. Leaves in {units.depth_unit}, "
+        f"sides in {units.length_unit}; front edge below."
+    )
 
 
 def _say_plan(draft: Draft, plan: ShimPlan | JackPlan, units: Units) -> None:

@@ -7,6 +7,7 @@ import streamlit as st
 from planner import InputError
 from planner.face import ReadIn, read_readings
 from planner.screens import access
+from planner.screens.refusals import accepted_words
 from planner.screens.said import act
 from planner.screens.survey_draft import Draft, press, put, signed
 from planner.screens.survey_sweep import draw_picture
@@ -60,7 +61,9 @@ def draw_paper(draft: Draft, title: str) -> None:
                 args=(_read_file, owner, file, unit),
             )
     for problem in (draft.data.get("problems") or [])[:50]:
-        st.error(problem)
+        # what was typed stays as it was typed
+        typed, quote, why = problem.rpartition("”")
+        st.error(typed + quote + accepted_words(why, access.units()))
     if draft.data.get("from") and draft.readings():
         draw_picture(draft, None, units)
         st.caption("Store it in the section Sweep.")

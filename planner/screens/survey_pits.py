@@ -52,7 +52,7 @@ def draw_pits(part: Part, draft: Draft) -> None:
 def _one(draft: Draft, here: str, owner: tuple, units: Units) -> None:
     pit = (draft.data.get("pits") or {}).get(here) or {}
     depth = pit.get("mm") or 0.0
-    st.markdown(f"**Pit at {here}: {units.depth(depth) if depth else 'none'}**")
+    st.markdown(f"**Pit at {here}: {units.depth(depth) if depth else 'none'}** (keys in {units.depth_unit})")
     cells = st.columns(2 * len(steps(units)) + 1)
     moves = [*(-s for s in reversed(steps(units))), None, *steps(units)]
     for cell, move in zip(cells, moves, strict=True):

@@ -52,7 +52,8 @@ def draw_picture(draft: Draft, found: Read | None, units: Units, which: str = "r
     st.vega_lite_chart(spec=chart, width="content", alt=_spoken(draft, heights, first, last, units))
     st.caption(
         f"{units.depth_unit}, + over, − under. Amber ring: the indicator stands here; triangle: the cutter meets it "
-        "first; square: clean last. Front edge below."
+        "first; square: clean last. Front edge below, "
+        f"sides in {units.length_unit}."
     )
 
 

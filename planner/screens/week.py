@@ -85,6 +85,8 @@ def _queue(shop: Shop, queue: Queue, units: Units, seen: Picture) -> None:
         column_config={
             "Due": st.column_config.DatetimeColumn(format="ddd D MMM HH:mm"),
             "Ready": st.column_config.DatetimeColumn(format="ddd D MMM HH:mm", help="in the plan shown above"),
+            "Left after": st.column_config.TextColumn(width=140),
+            "Condition": st.column_config.TextColumn(width=115),
             "Waits for": st.column_config.TextColumn(width="medium"),
             "Look at": st.column_config.TextColumn(width="large"),
         },

@@ -73,7 +73,7 @@ def of_ten(chance: float) -> str:
 
 def _show(plan: Plan, shop: Shop, found: Any) -> None:
     risk, start = found.risk, found.start
-    left, right = st.columns(2, gap="large")
+    left, right = st.columns([4, 5], gap="medium")
     with left:
         doubtful = risk.jobs[risk.jobs["chance_on_time"] < SHOWN_BELOW].sort_values("chance_on_time")
         if doubtful.empty:
@@ -119,4 +119,4 @@ def _ends(plan: Plan, shop: Shop, found: Any) -> pd.DataFrame:
 
 def _at(start: datetime, minutes: float) -> str:
     moment = start + timedelta(minutes=float(minutes))
-    return f"{moment:%a %d %b %H:%M}"
+    return f"{moment:%a} {moment.day} {moment:%b %H:%M}"

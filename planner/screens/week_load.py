@@ -15,11 +15,9 @@ from planner.week.board import hours, week_end
 
 
 def draw(shop: Shop, now: datetime, units: Units, seen: Picture) -> None:
-    left, right = st.columns([4, 5])
-    with left:
-        _load(shop, now, seen)
-    with right:
-        _edges(units, seen)
+    # one below the other: side by side a tablet would cut the table off
+    _load(shop, now, seen)
+    _edges(units, seen)
 
 
 def _load(shop: Shop, now: datetime, seen: Picture) -> None:

@@ -93,19 +93,20 @@ def queue_table(shop: Shop, queue: Queue, units: Units, ready_at: dict[int, date
             {
                 "job": job.id,
                 "Part": job_name(shop, job.id),
-                "Family": "quick job" if family.one_off else family.name,
-                "Condition": part.condition.value,
                 "Due": job.due,
                 "Ready": planned,
-                "Waits for": "; ".join(part.waits_for),
                 "Cut": likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units),
                 "Passes": len(estimate.passes_likely),
                 "At the machine": minutes_words(estimate.machine_minutes),
+                "Waits for": "; ".join(part.waits_for),
                 "Left after": left_words(estimate, units),
+                "Condition": part.condition.value,
+                "Family": "quick job" if family.one_off else family.name,
                 "Set": set_name(shop, job.id),
                 "Look at": "; ".join(f.words(units) for f in estimate.flags),
             }
         )
-    columns = ["job", "Part", "Family", "Condition", "Due", "Ready", "Waits for", "Cut", "Passes", "At the machine"]
-    columns += ["Left after", "Set", "Look at"]
+    # what the morning asks first stands left, in sight on a tablet without scrolling
+    columns = ["job", "Part", "Due", "Ready", "Cut", "Passes", "At the machine", "Waits for", "Left after"]
+    columns += ["Condition", "Family", "Set", "Look at"]
     return pd.DataFrame(rows, columns=columns).set_index("job")

@@ -9,7 +9,7 @@ import pytest
 
 from planner.cut.running import INDEX_STEPS, fold
 from planner.edge import Fitted
-from planner.shop import Cut, JobState, Outcome, PassReason, PassRecord
+from planner.shop import Cut, JobState, Outcome, PassReason, PassRecord, TapKind
 from planner.units import MM_PER_THOU
 from planner.week.following import follow_runs
 from planner.week.queue import estimate_queue
@@ -220,6 +220,32 @@ def test_a_chipped_edge_stops_the_passes_until_it_is_indexed(sheet):
     assert not any("As planned" in b.label for b in at.button)
     press(at, "Undo it")
     assert any("As planned" in b.label for b in at.button)
+
+
+def test_a_spent_edge_is_named_before_the_next_pass(sheet, monkeypatch):
+    at, store, job_id = sheet
+    assert "planning limit" not in said(at)
+    store.add_edge_event(
+        Fitted(
+            at=datetime(2026, 3, 2, 6), by="ab", cutter="fly 300", pocket=1, insert="D-1", position=1, grade="diamond"
+        )
+    )
+    monkeypatch.setattr("planner.screens.run_edges.life_spent", lambda shop, knowledge, edge: 0.84)
+    at.run()
+    assert "84% of its life spent" in said(at)
+    press(at, "begin")
+    assert "index it before the next pass" in said(at)
+
+
+def test_a_refused_setting_is_said_beside_it_and_once(sheet):
+    at, store, job_id = sheet
+    to_the_mark(at)
+    field(at, "stands at").input("deep").run()
+    press(at, "Traversing at that")
+    assert [e.value for e in at.error] and "as set" in at.error[0].value
+    assert not any(t.kind is TapKind.PASS for t in store.taps_of(job_id))
+    at.run()
+    assert not at.error
 
 
 def test_hold_and_call_keeps_the_part_off_the_machine_until_it_goes_on(sheet):
