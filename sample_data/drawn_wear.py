@@ -66,7 +66,7 @@ def draw(events: list[dict], uses: list[dict], cuts: list[dict]) -> None:
             continue
         left = datetime.strptime(out["at"], "%Y-%m-%d %H:%M") + timedelta(days=after)
         price = next(g[8] for g in shop.GRADES if g[0] == out["grade"])
-        log(left, "sent for regrind", out["by"], insert=label)
+        log(left, "to regrind", out["by"], insert=label)
         log(left + timedelta(days=away), "back from regrind", out["by"], insert=label, cost=price, positions=positions)
     for line in events:
         if line.get("reason") == "finish lost":
