@@ -22,7 +22,7 @@ from planner.units import System, Units
 from planner.week.following import follow_runs
 from planner.week.learning import Learned, learn
 from planner.week.measured import measured_jobs
-from planner.week.queue import Queue, estimate_queue
+from planner.week.queue import Measured, Queue, estimate_queue
 
 Version = tuple[int, int]
 """Counters of the shop's picture and of its run sheets."""
@@ -99,6 +99,7 @@ def reopen() -> None:
     _wanted.clear()
     _queue.clear()
     _queue_untouched.clear()
+    _measured.clear()
     _edges.clear()
 
 
@@ -135,9 +136,17 @@ def _bare(picture: Shop) -> Shop:
 
 @st.cache_resource(max_entries=8, show_spinner=False)
 def _queue(which: Kind, version: Version, records: int, system: System) -> Queue:
-    picture, learned = _shop(which, version), knowledge()
+    picture = _shop(which, version)
     untouched = _queue_untouched(which, version[0], records, system, picture)
-    return follow_runs(untouched, picture, learned, measured_jobs(picture, learned), Units(system))
+    if not picture.taps:
+        return untouched
+    return follow_runs(untouched, picture, knowledge(), _measured(which, version[0], records, picture), Units(system))
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _measured(which: Kind, version: int, records: int, _picture: Shop) -> dict[int, Measured]:
+    """What was measured of the open jobs; no entry on a run sheet changes it."""
+    return measured_jobs(_picture, knowledge())
 
 
 def versions() -> tuple[Version, int]:
