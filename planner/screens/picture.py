@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import time
+import hashlib
 from collections.abc import Callable, Hashable
 from typing import Any, TypeVar
 
@@ -49,11 +49,9 @@ def specification(chart: alt.TopLevelMixin) -> dict[str, Any]:
     """What `st.vega_lite_chart` draws, data as frames. Working it out of a chart takes longer than all the rest of a
     rerun, so it is kept where the data is."""
     spec = chart.to_dict()
-    while not _named(spec) <= set(spec.get("datasets", ())):
-        # another session was drawing a chart just then: Streamlit turns data aside meanwhile, for all threads
-        time.sleep(0.01)
-        spec = chart.to_dict()
-    spec["datasets"] = {name: pd.DataFrame(rows) for name, rows in spec["datasets"].items()}
+    datasets = spec.setdefault("datasets", {})
+    _carry(chart, spec, datasets)
+    spec["datasets"] = {name: pd.DataFrame(rows) for name, rows in datasets.items()}
     # the size of a chart is said by chart and page, not by the library's own theme
     spec.get("config", {}).pop("view", None)
     return spec
@@ -71,14 +69,24 @@ def _drawn(name: str, inputs: tuple, _chart: Callable[..., alt.TopLevelMixin]) -
     return specification(_chart(*inputs))
 
 
-def _named(spec: Any) -> set[str]:
-    """Names of the data that a specification refers to."""
-    if isinstance(spec, list):
-        return set().union(*map(_named, spec))
-    if not isinstance(spec, dict):
-        return set()
-    own = {spec["data"]["name"]} if isinstance(spec.get("data"), dict) and "name" in spec["data"] else set()
-    return own.union(*(_named(value) for key, value in spec.items() if key != "datasets"))
+_PARTS = ("layer", "hconcat", "vconcat", "concat", "spec")
+
+
+def _carry(chart: Any, spec: dict[str, Any], datasets: dict[str, list[dict]]) -> None:
+    """Put into ``datasets`` what a chart and the charts it is made of refer to and do not carry: how the library hands
+    data over is a switch for all threads, and while another session draws a chart Streamlit turns it aside."""
+    data = chart._get("data")
+    if isinstance(data, pd.DataFrame) and spec["data"].get("name") not in datasets:
+        rows = alt.to_values(data)["values"]
+        name = "data-" + hashlib.sha256(repr(rows).encode()).hexdigest()[:32]
+        spec["data"], datasets[name] = {"name": name}, rows
+    for part in _PARTS:
+        held = chart._get(part)
+        if isinstance(held, alt.TopLevelMixin):
+            _carry(held, spec[part], datasets)
+        elif isinstance(held, list):
+            for own, told in zip(held, spec[part], strict=True):
+                _carry(own, told, datasets)
 
 
 def picture(plan: Plan) -> Picture:

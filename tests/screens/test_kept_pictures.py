@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import altair as alt
 import pandas as pd
 
 from planner.screens import charts
@@ -28,6 +29,19 @@ def test_every_layer_keeps_its_own_data():
     spec = specification(charts.set_heights(heights, windows, "in"))
     sizes = sorted(len(rows) for rows in spec["datasets"].values())
     assert sizes == [1, 2]
+
+
+def test_a_chart_carries_its_data_while_another_session_turns_the_hand_over_aside():
+    heights = pd.DataFrame([("A", "now", 3.0), ("B", "now", 3.1)], columns=["part", "kind", "value"])
+    windows = pd.DataFrame([("A", 2.9, 3.0)], columns=["part", "low", "high"])
+    alt.data_transformers.register("elsewhere", lambda data: {"name": "elsewhere"})
+    with alt.data_transformers.enable("elsewhere"):
+        plain = specification(charts.hours(frame()))
+        layered = specification(charts.set_heights(heights, windows, "in"))
+        joined = specification(alt.hconcat(charts.hours(frame()), charts.hours(frame().tail(1))))
+    assert plain["datasets"][plain["data"]["name"]]["booked"].tolist() == [10.0, 8.0]
+    assert sorted(len(rows) for rows in layered["datasets"].values()) == [1, 2]
+    assert [len(joined["datasets"][one["data"]["name"]]) for one in joined["hconcat"]] == [2, 1]
 
 
 def test_the_library_s_own_size_is_left_out_and_ours_is_kept():
