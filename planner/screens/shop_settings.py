@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from datetime import date
 
+import pandas as pd
 import streamlit as st
 
 from planner.screens import access
@@ -26,6 +27,7 @@ def draw(shop: Shop, units: Units) -> None:
         Field("uncleaned_cost", f"A face that cannot be cleaned costs {money}", "number", required=True),
         Field("risk_limit", "Risk taken with an edge", "share", required=True, help=_RISK),
         Field("risk_limit_last", "… on a part's last rebuild", "share", required=True),
+        Field("flank_wear_mm", "An edge is worn at a wear land of", "depth", required=True, help=_WORN),
         Field("depth_step_mm", "Depth step", "depth", required=True, help="Depths are shown and planned in this step."),
         Field("paper_mm", "Feeler paper", "depth", required=True, help="Measure yours: ordinary sheets differ."),
         Field("fixed_pass_mm", "The shop's fixed rule, a pass", "depth", required=True, help=_FIXED),
@@ -44,8 +46,8 @@ def draw(shop: Shop, units: Units) -> None:
         form.draw("shop_name", "units", "currency")
         st.markdown("**Prices**")
         form.draw("hourly_rate", "rebuild_value", "late_price_per_hour", "uncleaned_cost")
-        st.markdown("**Risk**")
-        form.draw("risk_limit", "risk_limit_last")
+        st.markdown("**Edges**")
+        form.draw("risk_limit", "risk_limit_last", "flank_wear_mm")
         st.markdown("**Depths and tolerances**")
         form.draw("depth_step_mm", "paper_mm", "fixed_pass_mm")
         form.draw("set_aim_mm", "set_tolerance_mm", "set_stop_mm", "height_repeatability_mm")
@@ -56,9 +58,37 @@ def draw(shop: Shop, units: Units) -> None:
         form.button("Save settings", lambda v: _save(settings, v))
     if settings == Settings(version=settings.version):
         st.caption("These are starting values, common practice from memory: put in your own.")
+    _owners(shop, units)
+
+
+def _owners(shop: Shop, units: Units) -> None:
+    """What a rebuild left is worth to single owners."""
+    settings, currency = shop.settings, shop.settings.currency
+    known = dict(settings.owner_values)
+    with st.container(border=True):
+        st.markdown("**Owners who value a rebuild otherwise**")
+        if known:
+            rows = {"Owner": known.keys(), f"A rebuild left is worth ({currency})": (f"{w:g}" for w in known.values())}
+            st.dataframe(pd.DataFrame({k: list(v) for k, v in rows.items()}), hide_index=True, width="content")
+        owners = sorted({p.owner for p in shop.parts.values() if p.owner} | set(known), key=str.casefold)
+        if not owners:
+            st.caption("Owners come with their parts: none is named yet.")
+            return
+        fields = [
+            Field("owner", "Owner", "choice", options=[(o, o) for o in owners], required=True),
+            Field("worth", f"A rebuild left is worth ({currency})", "number", help=_OWNER),
+        ]
+        form = Form("owner value", 1, fields, {}, units, access.repository(), settings.version)
+        form.draw(columns=2)
+        form.say()
+        form.button("Save for this owner", lambda v: _save_owner(settings, v), primary=False)
 
 
 _REBUILD = "What it is worth to leave one more rebuild in the part: weighs depth against minutes."
+_OWNER = (
+    "Weighs depth against minutes for this owner's parts. Empty: back to the replacement price or the shop's figure."
+)
+_WORN = "The greatest even width of worn flank, as read with a loupe; ISO 8688-1 and -2 name different ones."
 _RISK = "The chance of spoiling a face that is accepted before the edge is indexed."
 _STOP = "Beyond the tolerance somebody has to agree and is named; beyond this nobody can."
 _FIXED = "What is taken a pass without a plan: the plan is compared with it."
@@ -71,3 +101,13 @@ def _save(old: Settings, values: dict) -> str:
     if new.units is not old.units:
         access.read_in(new.units)
     return "Settings saved."
+
+
+def _save_owner(old: Settings, values: dict) -> str:
+    owner, worth = values["owner"], values["worth"]
+    kept = tuple((name, money) for name, money in old.owner_values if name.casefold() != owner.casefold())
+    new = kept if worth is None else (*kept, (owner, worth))
+    access.repository().save(dataclasses.replace(old, owner_values=new), by=access.who(), at=access.now())
+    return (
+        f"{owner}: as for everybody." if worth is None else f"{owner}: a rebuild left is worth {old.currency}{worth:g}."
+    )

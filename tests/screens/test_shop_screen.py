@@ -318,6 +318,33 @@ def test_settings_are_saved_in_the_persons_units_and_the_shops_units_are_shown_a
     assert field(at, "Feeler paper").label.endswith("(mm)") and field(at, "Feeler paper").value == "0.0889"
 
 
+def test_an_owner_s_value_of_a_rebuild_and_the_wear_land_are_kept(app, store, go):
+    part = next(iter(store.load_shop().parts.values()))
+    store.save(dataclasses.replace(part, owner="Quay boats"), by="ab", at=MONDAY)
+    at = show(app, go, "Settings")
+    field(at, "An edge is worn at a wear land of").set_value("0.25 mm").run()
+    press(at, "Save settings")
+    assert store.settings().flank_wear_mm == pytest.approx(0.25)
+    field(at, "Owner", "selectbox").set_value("Quay boats").run()
+    field(at, "A rebuild left is worth").set_value("260").run()
+    press(at, "Save for this owner")
+    assert store.settings().owner_values == (("Quay boats", 260.0),) and "Quay boats" in said(at)
+    assert store.settings().flank_wear_mm == pytest.approx(0.25)
+    field(at, "Owner", "selectbox").set_value("Quay boats").run()
+    press(at, "Save for this owner")
+    assert store.settings().owner_values == ()
+
+
+def test_an_owner_s_value_below_nothing_is_refused(app, store, go):
+    part = next(iter(store.load_shop().parts.values()))
+    store.save(dataclasses.replace(part, owner="Quay boats"), by="ab", at=MONDAY)
+    at = show(app, go, "Settings")
+    field(at, "Owner", "selectbox").set_value("Quay boats").run()
+    field(at, "A rebuild left is worth").set_value("-1").run()
+    press(at, "Save for this owner")
+    assert "Nothing was stored" in said(at) and store.settings().owner_values == ()
+
+
 def test_a_risk_of_nothing_is_refused(app, store, go):
     at = show(app, go, "Settings")
     field(at, "Risk taken with an edge").set_value("0").run()
