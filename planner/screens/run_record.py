@@ -11,6 +11,7 @@ from typing import Any
 from planner import InputError
 from planner.cut import learning_interval
 from planner.cut.estimate import cutting_passes, edge_path_mm
+from planner.cut.setups import CutSetup
 from planner.screens import access
 from planner.screens.run_deeds import Sheet, clock, edges_now
 from planner.shop import Cut, EdgeUse, Outcome, PassRecord
@@ -116,6 +117,7 @@ def store_cut(
         paper_mm=done.paper_mm,
         heights_mm=heights,
         ra_um=tuple(r for i in (1, 2, 3) if (r := values[f"ra {i}"]) is not None),
+        feed_mm=_last_feed_mm(setup, done.passes),
         uses=tuple(uses.values()),
         planned_depth_mm=plan.stop_likely_mm,
         allowed_depth_mm=plan.stop_allow_mm,
@@ -128,6 +130,13 @@ def store_cut(
         note=values["note"],
     )
     return access.repository().record_cut(cut, told=told)
+
+
+def _last_feed_mm(setup: CutSetup | None, passes: tuple[PassRecord, ...]) -> float | None:
+    """Feed per insert of the pass that made the surface; None without a pass, or where no machine is known."""
+    if setup is None or not passes:
+        return None
+    return (setup.finish if passes[-1].finishing else setup.rough).feed_mm
 
 
 def _height_lost(before: Mapping[str, float], after: Mapping[str, float], gaps_mm: Mapping[str, float] | None):

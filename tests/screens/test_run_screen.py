@@ -85,6 +85,8 @@ def test_a_job_from_the_paper_to_its_record(sheet):
     assert cut.outcome is Outcome.FINISHED and cut.stop_depth_mm == pytest.approx(state.removed_mm)
     assert cut.delta_mm == 0 and cut.by == "ab" and len(cut.passes) == len(state.passes)
     assert cut.clean_upper_mm == pytest.approx(max(state.clean_mm, 0.0127))
+    # the feed of the finishing pass, moved within the recipe toward the Ra band
+    assert 0.1 <= cut.feed_mm < 0.15
 
 
 def test_finishing_wants_the_plugs_counted_out(sheet):
