@@ -272,7 +272,7 @@ def _middle(name: str, middle: float, units: Units) -> str:
     unit = {"depth": f" {units.depth_unit}", "minutes": " min", "passes": " passes"}[name]
     places = {"depth": 1 if units.inch else 3, "minutes": 0, "passes": 0}[name]
     if abs(middle) < 0.5 * 10**-places:
-        return "half of them took no more than planned"
+        return "in the middle as planned"
     return f"in the middle {abs(middle):.{places}f}{unit} {'more' if middle > 0 else 'less'} than planned"
 
 
