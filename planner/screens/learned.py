@@ -13,16 +13,16 @@ from planner.cut import compare_with_fixed, fit_check
 from planner.cut.course import pass_policy
 from planner.cut.finish import STARTING_FLOOR_UM, STARTING_RATIO
 from planner.cut.knowledge import edge_life_mm, learn_depth
-from planner.cut.work import attended_minutes, learn_work_minutes, start_of, unattended_check
+from planner.cut.work import attended_minutes, finish_readings, learn_work_minutes, start_of, unattended_check
 from planner.edge import ends_by_reason, speed_what_if
 from planner.screens import access, charts_record, words
+from planner.screens import learned_pictures as pictures
 from planner.screens.picture import specification
 from planner.shop import Shop
 from planner.units import Units
-from planner.week.learning import chip_range
 
 _SECTIONS = ("Clean-up depth", "Minutes", "Finish", "Edge life", "Passes and worth", "Cutting speed")
-_KM = 1e6
+_CHANGE_MINUTES = 10.0
 _TAYLOR_N = 0.3
 """Neutral starting value: for these grades no published exponent was found."""
 
@@ -119,6 +119,19 @@ def _unattended(which, records: int) -> list:
 
 
 def _finish(shop: Shop, units: Units) -> None:
+    known = {key: model for key, model in access.knowledge().finish.items() if key[1] in shop.grades}
+    if not known:
+        st.info("No reading of Ra under a cutter with one insert is recorded yet.")
+    else:
+        key = st.selectbox(
+            "Material and grade",
+            list(known),
+            format_func=lambda k: f"{k[0].replace('_', ' ')}, {shop.grades[k[1]].name} ({known[k].records} readings)",
+            key="learned finish",
+            persist_state="session",
+        )
+        spec = _finish_drawn(access.kind(), access.versions(), units, key if key in known else next(iter(known)))
+        st.vega_lite_chart(spec=spec, width="stretch", alt="Ra read against the feed that made it")
     st.write("Ra = √((ratio × theory)² + floor²); theory follows from feed and corner.")
     rows = [
         {
@@ -129,50 +142,68 @@ def _finish(shop: Shop, units: Units) -> None:
             "Readings scatter": f"{model.scatter:.0%}",
             "From": model.origin,
         }
-        for (material, grade_id), model in access.knowledge().finish.items()
-        if grade_id in shop.grades
+        for (material, grade_id), model in known.items()
     ]
     if rows:
         st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
-    else:
-        st.info("No reading of Ra under a cutter with one insert is recorded yet.")
     st.caption(f"Starting values: ratio {STARTING_RATIO}, floor {units.ra(STARTING_FLOOR_UM)}.")
+
+
+@st.cache_resource(max_entries=16, show_spinner="Drawing …")
+def _finish_drawn(which, versions, units: Units, key: tuple[str, int]) -> dict:
+    found = _readings(which, versions)[key]
+    points, line = pictures.finish_frames(found, access.knowledge().finish[key], units)
+    return specification(charts_record.readings(points, line, units.feed_unit, units.ra_unit))
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _readings(which, versions) -> dict:
+    return finish_readings(access.shop(), access.learned().work)
 
 
 def _edges(shop: Shop, units: Units) -> None:
     learned = access.learned()
-    if not learned.knowledge.edge_lives:
+    lives = learned.knowledge.edge_lives
+    if not lives:
         st.info("No edge on record has cut anything yet: lives are starting values.")
         return
-    rows = []
-    for grade_id, known in learned.knowledge.edge_lives.items():
-        name = shop.grades[grade_id].name
-        st.markdown(f"**{name}.** {known.verdict()}.")
-        for end, life in (("worn", known.life.worn), ("finish lost", known.life.finish)):
-            for i, material in enumerate(known.materials if life is not None else ()):
-                rows.append(_life_row(name, material, end, life.capacities[i], life.intervals[i], life.sources[i]))
-        if known.life.chips is not None:
-            middle, low, high = chip_range(known.life.chips)
-            rows.append(_life_row(name, "all", "chipped", middle, (low, high), ""))
-    st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
-    counts = ends_by_reason(learned.edges)
+    for grade_id, known in lives.items():
+        st.markdown(f"**{shop.grades[grade_id].name}.** {known.verdict()}.")
+    frame, spec = _lives_drawn(access.kind(), access.versions(), access.repository().edge_version())
+    st.vega_lite_chart(spec=spec, width="stretch", alt="Path an edge lasts by material and end, with its range")
+    ends = ", ".join(f"{n} {end.value}" for end, n in ends_by_reason(learned.edges).items()) or "none"
     st.caption(
-        "Ends on record: "
-        + (", ".join(f"{n} {end.value}" for end, n in counts.items()) or "none")
-        + f". Ranges hold the truth 95 times of 100. An edge counts as worn at a wear land of "
+        "Dot: learned. Band: holds the truth 95 times of 100. Upright line: starting value. "
+        f"Ends on record: {ends}. An edge counts as worn at a wear land of "
         f"{units.depth(shop.settings.flank_wear_mm)} where it is measured."
     )
+    st.dataframe(
+        pd.DataFrame(
+            {
+                "Grade": frame["grade"],
+                "Material": frame["material"],
+                "End": frame["end"],
+                "Path (km)": [f"{v:.0f}" for v in frame["value"]],
+                "Between (km)": [f"{a:.0f} and {b:.0f}" for a, b in zip(frame["low"], frame["high"], strict=True)],
+                "From": frame["source"],
+            }
+        ),
+        hide_index=True,
+        width="stretch",
+    )
+    st.markdown("**Wear lands read**")
+    read = pictures.wear_table(learned.edges, units)
+    if read.empty:
+        st.caption("None is read on an edge that counts. Read them on the page Inserts, section Change an edge.")
+        return
+    when = {"When": st.column_config.DatetimeColumn(format="D MMM YYYY")}
+    st.dataframe(read, hide_index=True, width="stretch", column_config=when)
 
 
-def _life_row(grade, material, end, path, interval, source) -> dict:
-    return {
-        "Grade": grade,
-        "Material": material.replace("_", " "),
-        "End": end,
-        "Path (km)": f"{path / _KM:.0f}",
-        "Between (km)": f"{interval[0] / _KM:.0f} and {interval[1] / _KM:.0f}",
-        "From": source,
-    }
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _lives_drawn(which, versions, edges: int) -> tuple[pd.DataFrame, dict]:
+    frame = pictures.life_frame(access.shop(), access.knowledge().edge_lives)
+    return frame, specification(charts_record.ranges(frame, "path an edge lasts (km)", log=True))
 
 
 def _job(shop: Shop):
@@ -245,18 +276,30 @@ def _speed(shop: Shop, units: Units) -> None:
     contact = min(1.0, feed.path_mm / 1000 / setup.speed_m_min / feed.minutes)
     price = (setup.grade.price or 0.0) / setup.grade.positions * setup.cutter.inserts
     at, c = setup.speed_m_min, setup.recipe.speed_m_min * life**n
-    found = speed_what_if(np.linspace(0.5, 2.0, 61) * at, feed.minutes, at, n, c, 10.0, rate, price, contact)
-    cells = st.columns(3)
-    cells[0].metric("Now", units.speed(at))
-    cells[1].metric("Cheapest", units.speed(found.cheapest_m_min))
-    cells[2].metric("Fastest", units.speed(found.fastest_m_min))
-    shown = found.speeds_m_min / units.speed_factor
-    for values, title in ((found.cost, f"a traverse ({shop.settings.currency})"), (found.minutes, "a traverse (min)")):
-        now = float(np.interp(at, found.speeds_m_min, values))
-        mark = pd.DataFrame({"speed": [at / units.speed_factor], "value": [now], "kind": ["now"]})
-        chart = charts_record.speeds(pd.DataFrame({"speed": shown, "value": values}), mark, title, units.speed_unit)
+
+    def what_if(speeds):
+        return speed_what_if(speeds, feed.minutes, at, n, c, _CHANGE_MINUTES, rate, price, contact)
+
+    best, marks, curve, dots = pictures.speed_frames(setup, what_if, units)
+    for cell, (kind, mark) in zip(st.columns(3), marks.items(), strict=True):
+        cell.metric(kind.capitalize(), units.speed(mark.speed_m_min))
+    held = [
+        f"the {kind} would be {units.speed(wanted)}, kept from it by the {marks[kind].held_by}"
+        for kind, wanted in (("cheapest", best.cheapest_m_min), ("fastest", best.fastest_m_min))
+        if marks[kind].held_by
+    ]
+    if held:
+        st.write(f"On {setup.machine.name} with {setup.cutter.name}: {'; '.join(held)}.")
+    for figure, title in (("cost", f"a traverse ({shop.settings.currency})"), ("minutes", "a traverse (min)")):
+        chart = charts_record.speeds(
+            curve.rename(columns={figure: "value"})[["speed", "value"]],
+            dots.rename(columns={figure: "value"})[["speed", "value", "kind"]],
+            title,
+            units.speed_unit,
+        )
         st.vega_lite_chart(spec=specification(chart), width="stretch", alt=f"{title} against surface speed")
     st.caption(
-        f"Edge life: {origin.words}; n is a neutral starting value, set your own. Edge changes take 10 min. The "
-        "cutter's marked rpm, the machine and the recipe's own range come first: a speed shown here is no leave to use it."
+        f"Edge life: {origin.words}; n is a neutral starting value, set your own. Edge changes take "
+        f"{_CHANGE_MINUTES:.0f} min. The recipe and the insert's own range come first: a speed shown here is no leave to "
+        "use it."
     )

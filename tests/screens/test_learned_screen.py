@@ -53,3 +53,5 @@ def test_every_section_stands_on_a_record(app, go, taught, section):
     said = " ".join([m.value for m in app.markdown] + [str(d.value) for d in app.dataframe])
     if section in SECTIONS[:3]:
         assert "learned from 20" in said.replace("\n", " ") or "learned from 2" in said
+    if section == "Finish":
+        assert len(app.get("vega_lite_chart")) == 1
