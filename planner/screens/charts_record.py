@@ -124,14 +124,14 @@ def ranges(frame: pd.DataFrame, title: str, log: bool = False) -> alt.Chart:
 def readings(points: pd.DataFrame, line: pd.DataFrame, feed_unit: str, ra_unit: str) -> alt.Chart:
     """Ra read against the feed that made it. ``points``: feed, ra, cuts; ``line``: feed, ra, kind ("learned",
     "starting value", "theory alone")."""
-    x = alt.X("feed:Q", title=f"feed ({feed_unit})", scale=alt.Scale(zero=False))
+    x = alt.X("feed:Q", title=f"feed ({feed_unit})", scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=8))
     dots = (
         alt.Chart(points)
         .mark_circle(color=INK, opacity=0.45)
         .encode(
             x=x,
             y=alt.Y("ra:Q", title=f"Ra ({ra_unit})"),
-            size=alt.Size("cuts:Q", legend=None),
+            size=alt.Size("cuts:Q", legend=None, scale=alt.Scale(range=[40, 400])),
             tooltip=[alt.Tooltip("feed:Q", format=".4~g"), alt.Tooltip("ra:Q", format=".3~g"), "cuts:Q"],
         )
     )
@@ -155,7 +155,12 @@ def readings(points: pd.DataFrame, line: pd.DataFrame, feed_unit: str, ra_unit: 
 def speeds(frame: pd.DataFrame, marks: pd.DataFrame, title: str, speed_unit: str) -> alt.Chart:
     """A figure against surface speed. ``frame``: speed, value; ``marks``: speed, value, kind ("now", "cheapest",
     "fastest")."""
-    x = alt.X("speed:Q", title=f"surface speed ({speed_unit})", scale=alt.Scale(zero=False, nice=False))
+    x = alt.X(
+        "speed:Q",
+        title=f"surface speed ({speed_unit})",
+        scale=alt.Scale(zero=False, nice=False, padding=12),
+        axis=alt.Axis(tickCount=8),
+    )
     line = (
         alt.Chart(frame)
         .mark_line(color=CUT, strokeWidth=3)
@@ -168,10 +173,12 @@ def speeds(frame: pd.DataFrame, marks: pd.DataFrame, title: str, speed_unit: str
     kinds = ["now", "cheapest", "fastest"]
     dots = (
         alt.Chart(marks)
-        .mark_point(filled=True, size=140, opacity=1)
+        .mark_point(filled=True, opacity=1)
         .encode(
             x=x,
             y="value:Q",
+            # the two that stand out may meet where no faster speed can be set: the larger lies below
+            size=alt.Size("kind:N", scale=alt.Scale(domain=kinds, range=[140, 420, 110]), legend=None),
             color=alt.Color(
                 "kind:N",
                 scale=alt.Scale(domain=kinds, range=[INK, "#b08a4a", LATE]),

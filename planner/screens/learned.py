@@ -183,8 +183,10 @@ def _edges(shop: Shop, units: Units) -> None:
                 "Grade": frame["grade"],
                 "Material": frame["material"],
                 "End": frame["end"],
-                "Path (km)": [f"{v:.0f}" for v in frame["value"]],
-                "Between (km)": [f"{a:.0f} and {b:.0f}" for a, b in zip(frame["low"], frame["high"], strict=True)],
+                "Path (km)": [
+                    f"{v:.0f}, between {a:.0f} and {b:.0f}"
+                    for v, a, b in zip(frame["value"], frame["low"], frame["high"], strict=True)
+                ],
                 "From": frame["source"],
             }
         ),

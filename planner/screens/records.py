@@ -292,6 +292,8 @@ def _one_part(frame: pd.DataFrame, units: Units) -> None:
             st.info("No part with a recorded cut or a height is marked so.")
             return
         if len(hits) > 1:
+            # a visit without a height has nothing to draw
+            hits.sort(key=lambda h: not h.part.heights)
             names = {h.part.id: f"{h.part.tag}, {h.family.name} {h.part.position}".strip() for h in hits}
             part_id = st.selectbox("Which of them", list(names), format_func=names.get, key="records which")
         else:
@@ -374,8 +376,10 @@ def _charges(wanted: frames.Filters, units: Units) -> None:
     orders = list(dict.fromkeys(lines["work_order"]))
     chosen = st.selectbox(
         "Work order",
-        [None, *orders],
-        format_func=lambda o: "all of them" if o is None else o or "without a number",
+        orders,
+        index=None,
+        format_func=lambda o: o or "without a number",
+        placeholder="all of them",
         key="records order",
         persist_state="session",
     )
@@ -400,11 +404,16 @@ def _charges(wanted: frames.Filters, units: Units) -> None:
         icon=":material/download:",
         on_click="ignore",
     )
+    money = st.column_config.NumberColumn(format="%.2f")
+    shown = frames.blank_unknowns(table.head(_PAGE))
     st.dataframe(
-        table.head(_PAGE),
+        shown,
         hide_index=True,
         width="stretch",
-        column_config={"When": st.column_config.DatetimeColumn(format="D MMM YYYY")},
+        column_config={
+            "When": st.column_config.DatetimeColumn(format="D MMM YYYY"),
+            **{name: money for name in shown.select_dtypes("float") if name.endswith((f"({currency})", "(h)"))},
+        },
     )
     more = f"The newest {_PAGE} of {len(mine)} lines; the file holds all. " if len(mine) > _PAGE else ""
     st.caption(more + "What is charged is yours to decide: these are hours, depth and edges as recorded.")

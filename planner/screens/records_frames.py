@@ -280,6 +280,12 @@ def charge_table(lines: pd.DataFrame, units: Units, currency: str) -> pd.DataFra
     )
 
 
+def blank_unknowns(table: pd.DataFrame) -> pd.DataFrame:
+    """A table to look at: figures nobody knows stand empty."""
+    gaps = [name for name in table.columns if table[name].dtype.kind == "f" and table[name].isna().any()]
+    return table.assign(**{name: ["" if math.isnan(v) else f"{v:g}" for v in table[name]] for name in gaps})
+
+
 def order_totals(lines: pd.DataFrame) -> Mapping[str, float]:
     """Totals of charge lines: orders, hours, over_mm, edge money, recuts."""
     if lines.empty:
@@ -315,6 +321,7 @@ __all__ = [
     "Against",
     "Filters",
     "binned",
+    "blank_unknowns",
     "charge_lines",
     "charge_table",
     "cuts_table",
