@@ -52,7 +52,7 @@ def part_course(frame: pd.DataFrame, lines: pd.DataFrame, unit: str) -> alt.Char
     lowest = min([frame["height"].min(), *lines["height"]])
     span = alt.Scale(zero=False, domain=[lowest, float(max([frame["height"].max(), *lines["height"]]))], nice=True)
     base = alt.Chart(frame).encode(
-        x=alt.X("at:T", title=None, axis=alt.Axis(format="%b %Y", tickCount=8)),
+        x=alt.X("at:T", title=None, axis=alt.Axis(format="%d %b %Y", tickCount=6, labelOverlap=True)),
         y=alt.Y("height:Q", title=f"height ({unit})", scale=span),
         tooltip=[
             "what:N",
@@ -172,13 +172,13 @@ def speeds(frame: pd.DataFrame, marks: pd.DataFrame, title: str, speed_unit: str
     )
     kinds = ["now", "cheapest", "fastest"]
     dots = (
-        alt.Chart(marks)
+        # the two that stand out may meet where no faster speed can be set: the larger is drawn first
+        alt.Chart(marks.iloc[::-1])
         .mark_point(filled=True, opacity=1)
         .encode(
             x=x,
             y="value:Q",
-            # the two that stand out may meet where no faster speed can be set: the larger lies below
-            size=alt.Size("kind:N", scale=alt.Scale(domain=kinds, range=[140, 420, 110]), legend=None),
+            size=alt.Size("kind:N", scale=alt.Scale(domain=kinds, range=[110, 380]), legend=None),
             color=alt.Color(
                 "kind:N",
                 scale=alt.Scale(domain=kinds, range=[INK, "#b08a4a", LATE]),

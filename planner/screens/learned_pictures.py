@@ -24,6 +24,7 @@ __all__ = ["Settable", "finish_frames", "life_frame", "settable", "speed_frames"
 
 KM = 1e6
 AS_FAST_AS_IT_GOES = 1e6
+_CHIPS = "the record and a starting value"
 
 
 def finish_frames(found: FinishReadings, model: FinishModel, units: Units) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -59,7 +60,7 @@ def life_frame(shop: Shop, lives: Mapping[int, GradeLife]) -> pd.DataFrame:
                 low, high = life.intervals[i]
                 rows.append((grade, material, end, life.capacities[i], low, high, start, life.sources[i]))
         if known.life.chips is not None:
-            rows.append((grade, "all", "chipped", *chip_range(known.life.chips), float("nan"), ""))
+            rows.append((grade, "all", "chipped", *chip_range(known.life.chips), float("nan"), _CHIPS))
     frame = pd.DataFrame(rows, columns=["grade", "material", "end", "value", "low", "high", "start", "source"])
     for column in ("value", "low", "high", "start"):
         frame[column] = frame[column].astype(float) / KM
