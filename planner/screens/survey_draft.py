@@ -257,6 +257,6 @@ def put(draft: Draft, data: dict[str, Any], values: Mapping[str, Any]) -> None:
 
 def start_over(draft: Draft, data: dict[str, Any], count: int) -> None:
     """A new sweep; supports and indicator stay as they are."""
-    kept = {k: data[k] for k in (*INDICATOR, "supports", "rock_mm", "how", "section") if k in data}
+    kept = {k: data[k] for k in (*INDICATOR, "supports", "gravity", "rock_mm", "how", "section") if k in data}
     data.clear()
     data.update(begun(draft.face, count) | kept)

@@ -117,19 +117,29 @@ def _choices(draft: Draft, units: Units) -> None:
                 args=(owner, put, {"present": [], "datum_slopes": [0.0, 0.0]}),
             )
         factor = units.length_factor
+        # the places stand in the key: other supports, other fields
+        fields = f"{draft.key}/{draft.supports.round(2).tolist()}"
         st.text_area(
             f"At the desk: places of the supports, {units.length_unit} from the left front corner, one a line: x y",
             "\n".join(f"{x / factor:.2f} {y / factor:.2f}" for x, y in draft.supports),
-            key=f"{draft.key}/places",
+            key=f"{fields}/places",
             help="blocks that clear dowels are rarely under the corners",
         )
-        st.button("Use these places", key=f"{draft.key}/use places", on_click=act, args=(_use_places, owner))
+        middle = draft.data.get("gravity")
+        st.text_input(
+            f"At the desk: the part's centre of gravity, {units.length_unit} from the left front corner: x y",
+            "" if middle is None else " ".join(f"{v / factor:.2f}" for v in middle),
+            key=f"{fields}/gravity",
+            placeholder="empty = midway between the supports",
+            help="the part rests on the three stacks around it",
+        )
+        st.button("Use these places", key=f"{draft.key}/use places", on_click=act, args=(_use_places, owner, fields))
 
 
-def _use_places(owner: tuple) -> str:
+def _use_places(owner: tuple, fields: str) -> str:
     draft, units = Draft(*owner), access.units()
     places = []
-    for k, line in enumerate(st.session_state.get(f"{draft.key}/places", "").splitlines(), 1):
+    for k, line in enumerate(st.session_state.get(f"{fields}/places", "").splitlines(), 1):
         pieces = line.replace(";", " ").split()
         if not pieces:
             continue
@@ -138,7 +148,21 @@ def _use_places(owner: tuple) -> str:
         places.append([units.read_length_mm(f"support {k}", piece) for piece in pieces])
     if not 3 <= len(places) <= 8:
         raise InputError("supports", len(places), "three to eight places")
-    draft.change(lambda data: data.update(supports=places, present=[]))
+    pieces = st.session_state.get(f"{fields}/gravity", "").replace(";", " ").split()
+    if len(pieces) not in (0, 2):
+        raise InputError("centre of gravity", " ".join(pieces), "two figures, or none")
+    middle = [units.read_length_mm("centre of gravity", piece) for piece in pieces] or None
+
+    stood = draft.supports
+    # shown to a hundredth: what lies there stays while nobody moved a support
+    same = stood.shape == (len(places), 2) and np.abs(stood - places).max() <= 0.006 * units.length_factor
+
+    def deed(data: dict) -> None:
+        data["gravity"] = middle
+        if not same:
+            data.update(supports=places, present=[])
+
+    draft.change(deed)
     return f"{len(places)} supports."
 
 
@@ -166,14 +190,16 @@ def _plan(shop: Shop, draft: Draft) -> ShimPlan | JackPlan:
         tuple(pits),
         present,
         goal,
+        None if draft.data.get("gravity") is None else tuple(draft.data["gravity"]),
     )
 
 
 @st.cache_resource(max_entries=32, show_spinner="Choosing leaves …")
-def _shims(supports, places, heights, leaves, rock_mm, pits, present, goal) -> ShimPlan:
+def _shims(supports, places, heights, leaves, rock_mm, pits, present, goal, gravity) -> ShimPlan:
     box = {thickness: count for thickness, count in leaves if count}
     stacks = [dict(stack) for stack in present]
-    return choose_shims(supports, places, heights, box, rock_mm, 0, pits, stacks, goal_slopes=goal)
+    more = {"goal_slopes": goal, "centre_of_gravity": gravity}
+    return choose_shims(supports, places, heights, box, rock_mm, 0, pits, stacks, **more)
 
 
 @st.cache_resource(max_entries=32, show_spinner=False)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import streamlit as st
 
 from planner import InputError
 from planner.face import ReadIn, read_readings
 from planner.screens import access
+from planner.screens.forms import Field, Form
 from planner.screens.refusals import accepted_words
 from planner.screens.said import act
 from planner.screens.survey_draft import Draft, press, put, signed
@@ -18,6 +21,7 @@ _COLUMNS = (
     "toward the cutter. A first row may name the columns: `name`, `reading`, `x`, `y`, `z`. Columns are parted by "
     "comma, semicolon or tab; a figure may carry its unit, such as `1.5 thou` or `0.04 mm`."
 )
+GREATEST_MM = 25.0
 _UNITS = {
     "thou": (1 / 1000, System.INCH),
     "in": (1.0, System.INCH),
@@ -28,6 +32,54 @@ _UNITS = {
 
 def draw_paper(draft: Draft, title: str) -> None:
     units = access.units()
+    if len(draft.names) > 13:  # a probe's points stand on no sheet
+        _figures(draft, title, units)
+    else:
+        sheet, rest = st.columns([2, 3])
+        with sheet:
+            _sheet(draft, units)
+        with rest:
+            _figures(draft, title, units)
+    for problem in (draft.data.get("problems") or [])[:50]:
+        # what was typed stays as it was typed
+        typed, quote, why = problem.rpartition("”")
+        st.error(typed + quote + accepted_words(why, units))
+    if draft.data.get("from") and draft.readings():
+        draw_picture(draft, None, units)
+        st.caption("Store it in the section Sweep.")
+
+
+def _sheet(draft: Draft, units: Units) -> None:
+    """One field a point in sweeping order, kept as they are typed."""
+    first = draft.names[0]
+    fields = [Field(f"point {name}", name, "depth") for name in draft.names]
+    fields.append(Field("back", f"back at {first}", "depth", help="the last reading of the sweep; empty = not written"))
+    owner = (draft.part_id, draft.face, draft.stage)
+    shape = f"sheet/{draft.face.id}/{draft.stage.value}/{len(draft.names)}"
+    form = Form(shape, draft.part_id, fields, {}, units, access.repository())
+    st.markdown("**A finished paper sheet**")
+    st.caption("In sweeping order: over as it is, under with a minus in front.")
+    form.draw(*(f.name for f in fields), columns=2)
+    form.say()
+    form.button("Take the sheet in", lambda values: _take_sheet(owner, values))
+
+
+def _take_sheet(owner: tuple, values: dict[str, Any]) -> str:
+    draft = Draft(*owner)
+    read = {name: values.get(f"point {name}") for name in draft.names}
+    for name, mm in read.items():
+        if mm is None:
+            raise InputError(f"point {name}", "", "a reading of every point; 0 where the indicator stood on zero")
+        if abs(mm) > GREATEST_MM:
+            raise InputError(f"point {name}", f"{mm:g} mm", f"at most {GREATEST_MM:g} mm; is the unit right?")
+    found = {name: round(float(mm), 6) for name, mm in read.items()}
+    close = values.get("back")
+    return _put_in(draft, ReadIn(found, None, ()), "paper", None if close is None else round(float(close), 6))
+
+
+def _figures(draft: Draft, title: str, units: Units) -> None:
+    """A column pasted in, or a file."""
+    st.markdown("**Or as figures**")
     st.caption(_COLUMNS)
     owner = (draft.part_id, draft.face, draft.stage)
     default = "thou" if units.inch else "mm"
@@ -38,35 +90,25 @@ def draw_paper(draft: Draft, title: str) -> None:
         default=draft.data.get("paper unit", default),
         key=f"{draft.key}/paper/unit",
     )
-    left, right = st.columns([3, 2])
-    with left:
-        key = f"{draft.key}/paper/text"
-        st.text_area(
-            f"Readings of {title}: {', '.join(draft.names) if len(draft.names) <= 13 else 'in order'}",
-            draft.data.get("pasted", ""),
-            height=240,
-            key=key,
-            on_change=lambda: press(owner, put, {"pasted": st.session_state[key]}),
-        )
+    key = f"{draft.key}/paper/text"
+    st.text_area(
+        f"Readings of {title}: {', '.join(draft.names) if len(draft.names) <= 13 else 'in order'}",
+        draft.data.get("pasted", ""),
+        height=240,
+        key=key,
+        on_change=lambda: press(owner, put, {"pasted": st.session_state[key]}),
+    )
+    st.button(
+        "Read it in", key=f"{draft.key}/paper/in", type="primary", on_click=act, args=(_read_text, owner, key, unit)
+    )
+    file = st.file_uploader("or a probe's CSV file", ["csv", "txt"], key=f"{draft.key}/paper/file")
+    if file is not None:
         st.button(
-            "Read it in", key=f"{draft.key}/paper/in", type="primary", on_click=act, args=(_read_text, owner, key, unit)
+            f"Read {file.name} in",
+            key=f"{draft.key}/paper/file in",
+            on_click=act,
+            args=(_read_file, owner, file, unit),
         )
-    with right:
-        file = st.file_uploader("or a probe's CSV file", ["csv", "txt"], key=f"{draft.key}/paper/file")
-        if file is not None:
-            st.button(
-                f"Read {file.name} in",
-                key=f"{draft.key}/paper/file in",
-                on_click=act,
-                args=(_read_file, owner, file, unit),
-            )
-    for problem in (draft.data.get("problems") or [])[:50]:
-        # what was typed stays as it was typed
-        typed, quote, why = problem.rpartition("”")
-        st.error(typed + quote + accepted_words(why, access.units()))
-    if draft.data.get("from") and draft.readings():
-        draw_picture(draft, None, units)
-        st.caption("Store it in the section Sweep.")
 
 
 def read_in(text: str, draft: Draft, unit: str) -> ReadIn:
@@ -108,6 +150,11 @@ def _take(draft: Draft, text: str, unit: str, source: str) -> str:
     draft.change(lambda data: data.update({"problems": problems, "paper unit": unit}))
     if problems:
         raise InputError("file", f"{len(problems)} rows", "rows that can all be read; see below")
+    return _put_in(draft, found, source)
+
+
+def _put_in(draft: Draft, found: ReadIn, source: str, close: float | None = None) -> str:
+    """The readings become the sweep; ``close``: the indicator back at the zero, where the sheet says."""
     points = None
     if found.places is not None:
         points = [{"name": n, "x": x, "y": y} for n, (x, y) in found.places.items()]
@@ -115,7 +162,7 @@ def _take(draft: Draft, text: str, unit: str, source: str) -> str:
     def deed(data: dict) -> None:
         if points is not None:
             data.update(points=points, pits={}, count=len(points))
-        data.update({"read": found.readings, "close": None, "predicted": None, "touch": ""})
+        data.update({"read": found.readings, "close": close, "problems": [], "predicted": None, "touch": ""})
         data["from"] = "probe" if points is not None else source
         data["at"] = next(iter(found.readings))
 

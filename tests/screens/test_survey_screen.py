@@ -247,3 +247,44 @@ def test_the_indicator_is_set_once_counts_in_the_depth_and_is_remembered(survey,
     press(survey, "/read/**+1**  \nover")
     other = store.get_draft(store.draft_keys("survey/")[0])
     assert (other["angle"], other["division_mm"]) == (37.0, pytest.approx(THOU))
+
+
+def test_a_paper_sheet_is_typed_point_by_point_and_kept_while_typing(survey, store):
+    turn(survey, "From paper or file")
+    fields = [t for t in survey.text_input if "sheet/" in t.key]
+    assert len(fields) == 10 and fields[-1].label.startswith("back at")
+    keys = [f.key for f in fields]
+    for key, thou in zip(keys[:8], SWEEP, strict=False):
+        survey.text_input(key=key).set_value(str(thou)).run()
+    next(b for b in survey.button if b.label == "Take the sheet in").click()
+    clean(survey.run())
+    assert any("every point" in e.value for e in [*survey.error, *survey.caption, *survey.markdown])
+    # a new session finds what was typed
+    turn(survey, "Sweep")
+    turn(survey, "From paper or file")
+    assert survey.text_input(key=keys[4]).value == str(SWEEP[4])
+    survey.text_input(key=keys[8]).set_value("-1.5").run()
+    survey.text_input(key=keys[9]).set_value("2").run()
+    next(b for b in survey.button if b.label == "Take the sheet in").click()
+    clean(survey.run())
+    turn(survey, "Sweep")
+    assert any("Something moved" in e.value for e in survey.error)  # the sheet says that it did not close
+    press(survey, f"/store/{Goal.LEVEL.value}")
+    assert not store.load_shop().surveys
+
+
+def test_the_centre_of_gravity_is_entered_and_refused_beyond_the_supports(survey, store):
+    turn(survey, "From paper or file")
+    survey.text_area[0].set_value("\n".join(str(v) for v in SWEEP)).run()
+    press(survey, "/paper/in")
+    turn(survey, "Level it")
+    survey.session_state[f"{store.draft_keys('survey/')[0]}/supports box"] = True
+    clean(survey.run())
+    field = next(t for t in survey.text_input if t.key.endswith("/gravity"))
+    field.set_value("5 3").run()
+    press(survey, "/use places")
+    assert store.get_draft(store.draft_keys("survey/")[0])["gravity"] == pytest.approx([127, 76.2])
+    assert any("Support 1" in m.value for m in survey.markdown)
+    next(t for t in survey.text_input if t.key.endswith("/gravity")).set_value("50 3").run()
+    press(survey, "/use places")
+    assert any("tip" in e.value for e in survey.error)
