@@ -36,6 +36,7 @@ def draw_indicator(draft: Draft, units: Units) -> None:
         STEEPEST_DEG,
         angle,
         1.0,
+        "%g",
         key=typed,
         on_change=lambda: _set(draft, {"angle": float(st.session_state[typed])}),
         help="up to 60°: steeper, the contact slips",

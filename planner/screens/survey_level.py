@@ -357,6 +357,7 @@ def _verdict(draft: Draft, units: Units) -> None:
         on_click=act,
         args=(_adopt, owner, "Level it"),
         width="stretch",
+        type="secondary" if found.moved_as_predicted else "primary",
     )
     store.button(
         "Good: store it, cut as it lies",
@@ -364,7 +365,7 @@ def _verdict(draft: Draft, units: Units) -> None:
         on_click=act,
         args=(_good, owner),
         width="stretch",
-        type="primary",
+        type="primary" if found.moved_as_predicted else "secondary",
     )
 
 

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import replace
+
 import streamlit as st
 
 from planner import InputError
-from planner.face import accept_pits
+from planner.face import survey_figures
 from planner.screens import access
 from planner.screens.said import act
 from planner.screens.survey_draft import Draft, press, put, steps
 from planner.screens.survey_sweep import draw_picture
-from planner.shop import Goal, Part
+from planner.shop import FaceSurvey, Part
 from planner.units import Units
 
 _LONGEST = 16 * 1024 * 1024
@@ -46,7 +47,7 @@ def draw_pits(part: Part, draft: Draft) -> None:
         draw_picture(draft, found, units)
     _one(draft, here, owner, units)
     if found is not None and draft.pits:
-        _savings(draft, found.survey.points, units)
+        _savings(part, draft, found.survey, units)
 
 
 def _one(draft: Draft, here: str, owner: tuple, units: Units) -> None:
@@ -121,20 +122,20 @@ def _accept(owner: tuple, name: str, picture, initials_key: str) -> str:
     return f"The pit at {name} may stay; its photo is kept with the part."
 
 
-def _savings(draft: Draft, points, units: Units) -> None:
-    """What leaving a pit saves."""
-    array = np.array([(p.x_mm, p.y_mm, p.z_mm) for p in points])
-    depths = np.array([p.pit_mm for p in points])
-    slopes = (0, 0) if draft.goal is Goal.AS_IT_LIES else None
-    pitted = [k for k, p in enumerate(points) if p.pit_mm]
-    all_of_them = accept_pits(array, depths, pitted, slopes)
+def _savings(part: Part, draft: Draft, survey: FaceSurvey, units: Units) -> None:
+    """What leaving a pit saves, of the depth that the section What must come off tells."""
+    known = {name: r.height_mm for name, r in part.latest_heights_mm(draft.face.id).items()}
+
+    def depth(left: set[int]) -> float:
+        points = tuple(replace(p, accepted=k in left) for k, p in enumerate(survey.points))
+        return survey_figures(draft.face, replace(survey, points=points), known).cut.depth_mm
+
+    pitted = [k for k, p in enumerate(survey.points) if p.pit_mm]
+    every, none = depth(set()), depth(set(pitted))
     st.markdown(
-        f"With every pit to go: **{units.depth(all_of_them.depth_mm)}**. With all of them left: "
-        f"**{units.depth(all_of_them.accepted_depth_mm)}**, {units.depth(all_of_them.saved_mm)} less."
+        f"With every pit to go: **{units.depth(every)}**. With all of them left: **{units.depth(none)}**, "
+        f"{units.depth(every - none)} less."
     )
     if len(pitted) > 1:
-        said = []
-        for k in pitted:
-            saving = accept_pits(array, depths, [k], slopes)
-            said.append(f"{points[k].name} alone {units.depth(saving.saved_mm)}")
+        said = [f"{survey.points[k].name} alone {units.depth(every - depth({k}))}" for k in pitted]
         st.caption("Saved by leaving " + "; ".join(said) + ".")

@@ -144,7 +144,10 @@ def test_a_pit_is_measured_and_what_it_costs_is_said(survey):
     turn(survey, "Pits")
     press(survey, "/pit at/middle")
     press(survey, "/pit/middle/+5")
-    assert any("With all of them left" in m.value for m in survey.markdown)
+    (said,) = (m.value for m in survey.markdown if "With all of them left" in m.value)
+    turn(survey, "Sweep")  # one figure on both sections
+    assert f"**{next(m.value for m in survey.metric if m.label.startswith('To come off'))} thou**" in said
+    turn(survey, "Pits")
     press(survey, "/pit/middle/accept")
     assert any("initials" in e.value for e in survey.error)
 
