@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 
 import pytest
 
@@ -58,10 +59,13 @@ def queue_words(page):
     for frame in page.locator("[data-testid=stDataFrame]").all():
         frame.scroll_into_view_if_needed()
         frame.hover()
-        for _ in range(6):
-            page.wait_for_timeout(300)
+        page.mouse.wheel(0, -5000)
+        frame.scroll_into_view_if_needed()
+        frame.hover()
+        for _ in range(10):
+            page.wait_for_timeout(400)
             said += frame.inner_html()
-            page.mouse.wheel(0, 250)
+            page.mouse.wheel(0, 200)
     return said
 
 
@@ -99,4 +103,8 @@ def test_a_survey_by_taps_survives_a_reload_and_moves_the_week(server, browser):
     page.set_viewport_size({"width": 1900, "height": 1000})
     page.get_by_role("link", name="Week", exact=False).first.click()
     settle(page, PATIENCE)
-    assert cut.group(1) in queue_words(page), cut.group(1)
+    seen, end = queue_words(page), time.time() + PATIENCE
+    while cut.group(1) not in seen and time.time() < end:
+        settle(page, PATIENCE)
+        seen = queue_words(page)
+    assert cut.group(1) in seen, cut.group(1)
