@@ -216,7 +216,11 @@ def _to_the_mark(sheet: Sheet) -> None:
 def _mark(sheet: Sheet, key: str) -> str:
     zero = sheet.state.zero
     shown = sheet.units.read_depth_mm("first mark", typed(key))
-    below = standing_below_mm(sheet.dial, shown, zero.offset_mm, zero.at_zero_mm)
+    try:
+        below = standing_below_mm(sheet.dial, shown, zero.offset_mm, zero.at_zero_mm)
+    except InputError as wrong:
+        # as it was typed, not as it is kept inside
+        raise InputError("first mark", typed(key), wrong.accepted) from None
     if below < -1e-9:
         raise InputError("first mark", typed(key), "a mark below the paper's zero; touch off again where it marked")
     return tap(sheet, TapKind.MARK, {"below_mm": max(0.0, below)})

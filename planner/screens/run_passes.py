@@ -107,8 +107,14 @@ def _set(sheet: Sheet, planned: PlannedPass) -> None:
 
 
 def _passed_as_set(sheet: Sheet, planned: PlannedPass, key: str) -> str:
-    shown = sheet.units.read_depth_mm("as set", typed(key))
-    return _passed(sheet, planned, standing_below_mm(sheet.dial, shown, planned.below_zero_mm, sheet.at_zero_mm))
+    field, text = f"the {sheet.dial.name}", typed(key)
+    shown = sheet.units.read_depth_mm(field, text)
+    try:
+        below = standing_below_mm(sheet.dial, shown, planned.below_zero_mm, sheet.at_zero_mm)
+    except InputError as wrong:
+        # as it was typed, not as it is kept inside
+        raise InputError(field, text, wrong.accepted) from None
+    return _passed(sheet, planned, below)
 
 
 def _passed(sheet: Sheet, planned: PlannedPass, below_mm: float) -> str:

@@ -244,7 +244,7 @@ def test_a_refused_setting_is_said_beside_it_and_once(sheet):
     to_the_mark(at)
     field(at, "stands at").input("deep").run()
     press(at, "Traversing at that")
-    assert [e.value for e in at.error] and "as set" in at.error[0].value
+    assert [e.value for e in at.error] and "“deep” will not do" in at.error[0].value
     assert not any(t.kind is TapKind.PASS for t in store.taps_of(job_id))
     at.run()
     assert not at.error
