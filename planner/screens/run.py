@@ -8,7 +8,9 @@ from planner.cut.running import fold
 from planner.screens import access, estimate_view, run_before, run_edges, run_partner, run_passes, words
 from planner.screens.run_deeds import Sheet, begin, go_on, stop_for, typed, undo, words_of
 from planner.screens.said import act, say
+from planner.screens.week_live import watch
 from planner.shop import Job, JobState, Shop, TapKind
+from planner.units import minutes_words
 
 _JOB = "run job"
 
@@ -23,6 +25,7 @@ def draw() -> None:
     sheet = _sheet(shop, _choose(shop, jobs))
     say()
     _last_entry(sheet)
+    _gang(sheet)
     state, estimate = sheet.state, sheet.estimate
     if sheet.part.waits_for:
         st.error("Not on the machine yet: " + "; ".join(sheet.part.waits_for))
@@ -35,6 +38,8 @@ def draw() -> None:
     else:
         _under_way(sheet)
     _behind(sheet)
+    # what another session taps stands here within seconds
+    watch([])
 
 
 def _choose(shop: Shop, jobs: dict[int, Job]) -> int:
@@ -93,7 +98,11 @@ def _last_entry(sheet: Sheet) -> None:
     last = sheet.taps[-1]
     left, right = st.columns([4, 1], vertical_alignment="center")
     by = f" by {last.by}" if last.by else ""
-    left.markdown(f":green-badge[stored] **{words_of(last)}**, {last.at:%a %H:%M:%S}{by}, entry {len(sheet.taps)}")
+    count = len(sheet.taps)
+    left.markdown(
+        f":green-badge[{count} {'entry' if count == 1 else 'entries'} stored] last: **{words_of(last)}**, "
+        f"{last.at:%a %H:%M:%S}{by}"
+    )
     right.button(
         "Undo it",
         key=f"undo/{sheet.job.id}/{sheet.seen}",
@@ -102,6 +111,33 @@ def _last_entry(sheet: Sheet) -> None:
         on_click=act,
         args=(undo, sheet),
     )
+
+
+def _gang(sheet: Sheet) -> None:
+    """A gang's members have a sheet each: what is joint, what is this one's own, and the way to the others."""
+    matched = sheet.shop.set_of(sheet.job.id)
+    if matched is None or not matched.gang:
+        return
+    queue, machine = access.queue(), sheet.estimate.setup.machine.id if sheet.estimate.setup else None
+    course = next((c for c in queue.gangs.values() if (c.set_id, c.machine_id) == (matched.id, machine)), None)
+    tags = {i: sheet.shop.part_of(sheet.shop.jobs[i]).tag for i in matched.job_ids}
+    if course is None:
+        st.warning(f"Gang of {', '.join(tags.values())}: not planned as one setting. The page Matched sets says why.")
+    else:
+        st.info(
+            f"**Gang: {', '.join(tags.values())}**, {course.layout}, one setting. Joint: the touch-off at the highest "
+            f"member, {len(course.passes)} passes to {sheet.units.depth(course.stop_mm)} below it, "
+            f"{minutes_words(course.machine_minutes)} at the machine for all. Figures below are this member's own, as if "
+            "it lay alone: levelling, looks, heights. Tap each member's sheet."
+        )
+    with st.container(horizontal=True):
+        for job_id, tag in tags.items():
+            if job_id != sheet.job.id and job_id in queue.estimates:
+                st.button(f"Sheet of {tag}", key=f"gang/{job_id}", on_click=_turn_to, args=(job_id,))
+
+
+def _turn_to(job_id: int) -> None:
+    st.session_state[_JOB] = job_id
 
 
 def _not_begun(sheet: Sheet) -> None:
@@ -137,7 +173,9 @@ def _not_begun(sheet: Sheet) -> None:
 def _under_way(sheet: Sheet) -> None:
     state, estimate = sheet.state, sheet.estimate
     planned = estimate.passes[0] if estimate.passes else None
-    if state.zero is None and not state.passes:
+    # once it is set up they stand below: the touch-off fits a tablet's screen, and the figures after it
+    fresh = state.zero is None and not state.passes and not state.set_up
+    if fresh:
         run_before.mind(sheet)
     if state.chipped:
         st.error("The edge chipped: index it before the next pass.")
@@ -158,7 +196,7 @@ def _under_way(sheet: Sheet) -> None:
     view = access.queue().sets.get(matched.id) if matched else None
     if view is not None and state.zero is not None and state.zero.marked:
         run_partner.draw(sheet, view)
-    if state.zero is not None:
+    if not fresh:
         run_before.mind(sheet)
     run_passes.made(sheet)
     _ending(sheet)
@@ -199,6 +237,7 @@ def _waiting(sheet: Sheet) -> None:
 
 def _behind(sheet: Sheet) -> None:
     """What is not needed at every pass."""
+    run_before.further(sheet)
     if sheet.state.begun:
         with st.expander("The whole estimate", on_change="rerun", key="whole estimate") as more:
             if more.open:

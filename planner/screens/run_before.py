@@ -27,7 +27,7 @@ HIGHEST = "the highest place (first contact)"
 
 def mind(sheet: Sheet) -> None:
     """Three standing lines, and what differs for this family."""
-    front, back = cautions(sheet.family.material, sheet.family.hoist)
+    front, _ = cautions(sheet.family.material, sheet.family.hoist)
     st.markdown("\n".join(f"- {line}" for line in front))
     face, family = sheet.face, sheet.family
     proud = ", ".join(face.proud)
@@ -39,7 +39,12 @@ def mind(sheet: Sheet) -> None:
     said = "; ".join(d for d in differs if d)
     if said:
         st.markdown(f"This family: {said}.")
-    with st.expander("Further cautions", on_change="rerun") as more:
+
+
+def further(sheet: Sheet) -> None:
+    """The cautions behind the three standing lines."""
+    _, back = cautions(sheet.family.material, sheet.family.hoist)
+    with st.expander("Further cautions", on_change="rerun", key="further cautions") as more:
         if more.open:
             st.markdown("\n".join(f"- {line}" for line in (*back, DEFER)))
 

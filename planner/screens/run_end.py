@@ -8,16 +8,18 @@ import streamlit as st
 from planner import InputError
 from planner.cut.closing import compare_heights
 from planner.cut.headroom import heights_after
+from planner.cut.running import AFTER_CUTTING
 from planner.screens import access
 from planner.screens.forms import Field, Form
 from planner.screens.run_before import survey_gaps
-from planner.screens.run_deeds import Sheet
+from planner.screens.run_deeds import AFTER_WORDS, Sheet, tap
 from planner.screens.run_passes import LOOKS
 from planner.screens.run_record import planned_at_start, store_cut, tapped
-from planner.screens.said import tell
-from planner.shop import Outcome, starting
+from planner.screens.said import act, tell
+from planner.shop import Outcome, TapKind, starting
 from planner.units import minutes_words
 
+AFTER_MINUTES = {"unload": "Unloading", "measure": "Measuring", "edges": "Edges, chamfers", "wash": "Washing"}
 ENDS = tuple((o, o.value) for o in Outcome if o is not Outcome.PAUSED)
 
 
@@ -32,17 +34,43 @@ def result_fields(sheet: Sheet) -> list[Field]:
     ]
 
 
+def minutes_fields() -> list[Field]:
+    """Minutes of what follows the last look, each its own: the unloading at the machine, the rest away from it."""
+    return [Field(f"minutes {name}", words, "minutes") for name, words in AFTER_MINUTES.items()]
+
+
+def _after_buttons(sheet: Sheet) -> None:
+    """One tap as each is done, and its minutes are learned without anybody typing them."""
+    done = {s for s in sheet.state.steps if s in AFTER_CUTTING}
+    last = max((AFTER_CUTTING.index(s) + 1 for s in done), default=0)
+    ahead = AFTER_CUTTING[last:]
+    if not ahead or not sheet.state.passes or sheet.state.waits_for_look:
+        return
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.markdown("Done:")
+        for name in ahead:
+            st.button(
+                AFTER_WORDS[name],
+                key=f"after/{name}/{sheet.seen}",
+                on_click=act,
+                args=(tap, sheet, TapKind.STEP, {"name": name}),
+            )
+
+
 def draw(sheet: Sheet) -> None:
     """The form that ends the job."""
     state = sheet.state
+    _after_buttons(sheet)
     plugs = f"All {state.plugs} plugs are out, counted" if state.plugs else "Plugs and chips are out"
-    fields = [*result_fields(sheet), Field("plugs out", plugs, "flag")]
+    fields = [*result_fields(sheet), Field("plugs out", plugs, "flag"), *minutes_fields()]
     clean = state.clean_mm is not None
     start = {"outcome": Outcome.FINISHED if clean else Outcome.NOT_CLEAN, "looks": state.looks or "good"}
+    start |= {f"minutes {n}": round(m, 1) for n, m in state.step_minutes.items() if n in AFTER_MINUTES}
     form = Form("end of cut", sheet.job.id, fields, start, sheet.units, access.repository())
     form.draw(*(f"height {p.name}" for p in sheet.face.points), columns=5)
     form.draw("ra 1", "ra 2", "ra 3", "looks", columns=4)
     form.draw("outcome", "plugs out", "note", columns=3)
+    form.draw(*(f.name for f in minutes_fields()), columns=4)
     gaps = survey_gaps(sheet)
     against_plan(sheet, form, gaps)
     form.say()

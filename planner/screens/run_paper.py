@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import timedelta
 
 from planner import InputError
@@ -9,7 +10,7 @@ from planner.screens import access
 from planner.screens.forms import Field, Form
 from planner.screens.run_before import survey_gaps
 from planner.screens.run_deeds import Sheet, clock, edges_now
-from planner.screens.run_end import result_fields
+from planner.screens.run_end import minutes_fields, result_fields
 from planner.screens.run_record import Done, store_cut
 from planner.screens.said import tell
 from planner.shop import Outcome, PassReason, PassRecord
@@ -18,7 +19,7 @@ from planner.units import Units
 
 def draw(sheet: Sheet) -> None:
     """The paper sheet as one form."""
-    units = sheet.units
+    units, points = sheet.units, [p.name for p in sheet.face.points]
     planned = " ".join(units.depth(p.total_mm, unit=False) for p in sheet.estimate.passes_likely)
     fields = [
         Field(
@@ -31,14 +32,21 @@ def draw(sheet: Sheet) -> None:
         Field("clean_at", "First clean after pass no.", "whole", help="1 = the first one; empty = never looked clean"),
         Field("finishing", "The last pass was a finishing pass after it was clean", "flag"),
         Field("attended_minutes", "Minutes at the machine", "minutes"),
-        *result_fields(sheet),
+        Field(
+            "heights",
+            f"Heights after ({units.length_unit}): {', '.join(points)}",
+            help="in this order, with blanks between; – where one was not measured",
+        ),
+        Field("ra", f"Ra ({units.ra_unit})", help="up to three places, with blanks between"),
+        *(f for f in result_fields(sheet) if f.name in ("outcome", "looks", "note")),
+        *minutes_fields(),
     ]
     start = {"outcome": Outcome.FINISHED, "looks": "good"}
     form = Form("cut", sheet.job.id, fields, start, units, access.repository())
     form.draw("passes", "clean_at", "finishing", columns=3)
-    form.draw("outcome", "looks", "attended_minutes", columns=3)
-    form.draw(*(f"height {p.name}" for p in sheet.face.points), columns=5)
-    form.draw("ra 1", "ra 2", "ra 3", "note", columns=4)
+    form.draw("heights", columns=1)
+    form.draw("ra", "attended_minutes", "looks", "outcome", columns=4)
+    form.draw(*(f.name for f in minutes_fields()), "note", columns=5)
     form.say()
     form.button("Record the cut", lambda values: _store(sheet, values))
 
@@ -63,7 +71,26 @@ def read_passes(text: str, clean_at: int | None, finishing: bool, units: Units) 
     return tuple(found)
 
 
+def read_line(
+    field: str, text: str, names: list[str], read_one: Callable[[str, str], float]
+) -> dict[str, float | None]:
+    """A line of figures in the order of ``names``; a dash stands for one that is missing. Raises `InputError` naming
+    ``field`` for more figures than names, or one that is no figure."""
+    pieces = text.replace(";", " ").split()
+    if len(pieces) > len(names):
+        raise InputError(field, text, f"at most {len(names)} figures, with blanks between and no units")
+    found: dict[str, float | None] = dict.fromkeys(names)
+    for name, piece in zip(names, pieces, strict=False):
+        if piece not in ("-", "–"):
+            found[name] = read_one(field, piece)
+    return found
+
+
 def _store(sheet: Sheet, values: dict) -> str:
+    units = sheet.units
+    points = [f"height {p.name}" for p in sheet.face.points]
+    values |= read_line("heights", values["heights"], points, units.read_length_mm)
+    values |= read_line("ra", values["ra"], ["ra 1", "ra 2", "ra 3"], units.read_ra_um)
     passes = read_passes(values["passes"], values["clean_at"], bool(values["finishing"]), sheet.units)
     touch, attended = sheet.estimate.touch_off, values["attended_minutes"]
     edges = tuple(edges_now(sheet))
@@ -78,7 +105,12 @@ def _store(sheet: Sheet, values: dict) -> str:
         started=clock() - timedelta(minutes=attended) if attended else None,
         attended_minutes=attended,
     )
-    store_cut(sheet, done, values, survey_gaps(sheet))
+    try:
+        store_cut(sheet, done, values, survey_gaps(sheet))
+    except InputError as wrong:
+        if wrong.field in points:
+            raise InputError("heights", f"{wrong.field}: {values['heights']}", wrong.accepted) from wrong
+        raise
     tell(
         f"{sheet.part.tag} recorded: {sheet.units.depth(passes[-1].total_mm)} taken. "
         "Heights, edge and queue are up to date."

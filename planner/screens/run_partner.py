@@ -9,12 +9,11 @@ import streamlit as st
 from planner import InputError
 from planner.cut.course import least_pass_mm
 from planner.cut.running import fold
-from planner.match.members import MemberState
 from planner.match.window import PartnerTarget, PassRule, clamped_check, partner_target, same_blocks_target
 from planner.screens import access
 from planner.screens.run_deeds import Sheet, tap, typed
 from planner.screens.said import act, say_beside
-from planner.shop import Counts, Cut, Tap, TapKind
+from planner.shop import Counts, Cut, JobState, Tap, TapKind
 from planner.store.runs import RECORDED
 from planner.week.queue import SetView
 
@@ -28,14 +27,19 @@ VERDICTS = {
 
 def draw(sheet: Sheet, view: SetView) -> None:
     """Window and target of this member; nothing for a set that cannot be planned."""
-    units = sheet.units
     st.subheader(f"Matched set {view.matched.name}", anchor=False)
     if view.members is None:
         st.warning("; ".join(view.problems) or "The set cannot be planned yet.")
-        return
-    target = target_of(sheet, view)
-    if target is None:
-        return
+    else:
+        target = target_of(sheet, view)
+        if target is not None:
+            _window(sheet, target)
+    # the instrument's own reading needs no height
+    _same_blocks(sheet, view)
+
+
+def _window(sheet: Sheet, target: PartnerTarget) -> None:
+    units = sheet.units
     for problem in target.problems:
         st.warning(problem)
     window = "no member is finished yet: only the limit bounds it"
@@ -54,7 +58,6 @@ def draw(sheet: Sheet, view: SetView) -> None:
     if not math.isfinite(target.high_mm):
         st.caption(window[0].upper() + window[1:] + ".")
     _check(sheet, target)
-    _same_blocks(sheet, view)
 
 
 def target_of(sheet: Sheet, view: SetView) -> PartnerTarget | None:
@@ -118,7 +121,8 @@ def _store_check(sheet: Sheet, key: str) -> str:
 
 def _same_blocks(sheet: Sheet, view: SetView) -> None:
     """The absolute reading of the first, where it lies on the same blocks and the instrument was not zeroed since."""
-    done = [m.name for m in view.members.members if m.state is MemberState.FINISHED]
+    others = [sheet.shop.jobs[i] for i in view.matched.job_ids if i != sheet.job.id]
+    done = [sheet.shop.part_of(j).tag for j in others if j.state in (JobState.CUT, JobState.FINISHED)]
     if not done:
         return
     with st.expander("Same blocks, same instrument", on_change="rerun", key="same blocks") as more:

@@ -11,6 +11,7 @@ from typing import Any
 from planner import InputError
 from planner.cut import learning_interval
 from planner.cut.estimate import cutting_passes, edge_path_mm
+from planner.cut.running import AFTER_CUTTING
 from planner.cut.setups import CutSetup
 from planner.screens import access
 from planner.screens.run_deeds import Sheet, clock, edges_now
@@ -74,6 +75,11 @@ def store_cut(
     outcome = Outcome(values["outcome"])
     if outcome is Outcome.FINISHED and not done.passes:
         raise InputError("outcome", outcome.value, "a pass at least for a finished cut")
+    typed = {n: m for n in AFTER_CUTTING if (m := values.get(f"minutes {n}")) is not None}
+    attended = done.attended_minutes
+    if attended is not None and "unload" not in sheet.state.steps:
+        # nobody tapped it: what was typed comes on top of what the taps clocked
+        attended += typed.get("unload", 0.0) if done.step_minutes is not None else 0.0
     lost, gap = _height_lost(before, heights, gaps_mm)
     learned = learning_interval(
         done.passes,
@@ -123,9 +129,9 @@ def store_cut(
         allowed_depth_mm=plan.stop_allow_mm,
         planned_passes=len(plan.passes_likely),
         planned_minutes=plan.machine_minutes,
-        attended_minutes=done.attended_minutes,
+        attended_minutes=attended,
         unattended_minutes=done.unattended_minutes,
-        step_minutes=dict(done.step_minutes or {}),
+        step_minutes={**(done.step_minutes or {}), **typed},
         looks=values["looks"] or "",
         note=values["note"],
     )

@@ -182,6 +182,35 @@ def test_a_step_nobody_tapped_is_not_charged_to_the_next_one():
     assert told == {"dye": 2}
 
 
+def test_unloading_and_bench_work_are_clocked_apart():
+    after = [(TapKind.STEP, {"name": name}) for name in ("unload", "measure", "wash")]
+    state = fold(sheet(*TOUCHED, a_pass(4 * THOU, "kiss"), look(True), *after))
+    # nobody tapped the edges: their minutes are not charged to the washing
+    assert state.step_minutes["unload"] == state.step_minutes["measure"] == 2 and "wash" not in state.step_minutes
+    assert state.away_minutes == 4 and state.total_minutes == 14
+    assert state.attended_minutes == pytest.approx(14 - 4 - 1)
+
+
+def test_an_index_is_clocked_from_the_old_edge_out_to_the_new_zero():
+    steps = [(TapKind.INDEX_STEP, {"name": name}) for name in INDEX_STEPS]
+    edge = TapKind.EDGE, {"what": "indexed", "before": [[7, 1]]}
+    on_cut = touch(below=4 * THOU, on_cut_face=True)
+    told = fold(sheet(*TOUCHED, a_pass(4 * THOU), look(False, "half"), edge, *steps, on_cut)).step_minutes
+    assert told["index"] == 2 * (len(INDEX_STEPS) + 1) and told["touch_off"] == 4
+
+
+def test_a_job_that_must_stop_says_so():
+    shop = tiny_shop()
+    job = next(iter(shop.jobs.values()))
+    part = replace(shop.part_of(job), agreed_depth_mm=4.5 * THOU)
+    shop = replace(shop, parts={**shop.parts, part.id: part})
+    below = 4 * THOU + 4.4 * THOU
+    run = fold(sheet(*TOUCHED, a_pass(below), look(False, "half")))
+    flags = estimate_job(shop, job, run=run).flags
+    assert any("stop and call the customer" in f.text for f in flags)
+    assert not any("beginning" in f.text for f in flags)
+
+
 def test_a_pause_is_nobodys_time():
     taps = sheet(TapKind.START, (TapKind.STEP, {"name": "load"}), TapKind.PAUSE, TapKind.RESUME)
     late = [*taps[:3], replace(taps[3], at=taps[3].at + timedelta(hours=15))]
@@ -209,6 +238,7 @@ _ANY = st.one_of(
 )
 
 
+@settings(deadline=None)
 @given(st.lists(_ANY, max_size=25))
 def test_no_order_of_entries_breaks_the_fold(entries):
     state = fold(sheet(*entries))
@@ -219,6 +249,7 @@ def test_no_order_of_entries_breaks_the_fold(entries):
     assert state.clean_mm is None or state.clean_mm in totals
 
 
+@settings(deadline=None)
 @given(st.lists(_ANY, max_size=15), _ANY)
 def test_taking_the_last_entry_back_is_as_if_it_never_was(entries, last):
     taps = sheet(*entries, last)

@@ -327,3 +327,69 @@ def test_magnesium_waits_for_a_persons_word(app, store, go):
     assert float(first.split("set ")[1].split(" thou")[0]) >= 5.0
     press(app, "As planned")
     assert fold(store.taps_of(job_id)).passes[0].reason is PassReason.SEARCH
+
+
+def test_a_paper_sheet_is_a_line_of_passes_and_a_line_of_heights(sheet):
+    at, store, job_id = sheet
+    at.session_state["paper sheet"] = True
+    at.run()
+    field(at, "Depth after each pass").set_value("0 1.5 3").run()
+    field(at, "First clean after").set_value("3").run()
+    shop = store.load_shop()
+    points = [p.name for p in shop.face_of(shop.jobs[job_id]).points]
+    before = shop.part_of(shop.jobs[job_id]).latest_heights_mm(shop.jobs[job_id].face_id)[points[0]].height_mm
+    line = field(at, "Heights after")
+    line.set_value(f"{before / 25.4 - 0.003:.4f} 9 9 9 9 9 9 9 9").run()
+    press(at, "Record the cut")
+    assert "Accepted: at most" in said(at) and not store.cuts_of(shop.jobs[job_id].part_id)
+    field(at, "Heights after").set_value(f"{before / 25.4 - 0.003:.4f}").run()
+    field(at, "Ra (").set_value("30 32").run()
+    field(at, "Measuring").set_value("7").run()
+    press(at, "Record the cut")
+    cut = store.cuts_of(shop.jobs[job_id].part_id)[-1]
+    assert cut.heights_mm == {points[0]: pytest.approx(before - 3 * MM_PER_THOU, abs=2e-3)}
+    assert len(cut.ra_um) == 2 and cut.step_minutes == {"measure": 7}
+
+
+def test_off_the_machine_and_measured_are_one_tap_each(sheet):
+    at, store, job_id = sheet
+    to_the_mark(at)
+    press(at, "As planned")
+    press(at, "Clean")
+    press(at, "As planned")
+    press(at, "good")
+    press(at, "Off the machine")
+    press(at, "Measured at the bench")
+    assert fold(store.taps_of(job_id)).steps[-2:] == ("unload", "measure")
+    end_it(at)
+    cut = store.cuts_of(store.load_shop().jobs[job_id].part_id)[-1]
+    assert {"unload", "measure"} <= set(cut.step_minutes)
+
+
+def test_the_partners_last_reading_comes_from_its_record(sheet):
+    at, store, job_id = sheet
+    to_the_mark(at)
+    press(at, "As planned")
+    press(at, "Clean")
+    press(at, "As planned")
+    press(at, "good")
+    reading = fold(store.taps_of(job_id)).passes[-1].reading
+    end_it(at)
+    shop = store.load_shop()
+    other = next(i for i in shop.set_of(job_id).job_ids if i != job_id)
+    at.selectbox(key="run job").select(other).run()
+    to_the_mark(at)
+    at.session_state["same blocks"] = True
+    at.run()
+    shown = {m.label: m.value for m in at.metric}
+    assert any("last pass" in label and value == reading for label, value in shown.items()), shown
+
+
+def test_a_gangs_member_says_what_is_joint_and_leads_to_the_others(sheet):
+    at, store, job_id = sheet
+    matched = store.load_shop().set_of(job_id)
+    store.save(replace(matched, gang=True), by="ab", at=datetime(2026, 3, 2))
+    at.run()
+    assert "Gang" in said(at)
+    press(at, "Sheet of")
+    assert at.session_state["run job"] != job_id
