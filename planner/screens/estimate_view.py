@@ -132,7 +132,9 @@ def _after(estimate: JobEstimate, part, units: Units) -> None:
 
 
 def _figures(estimate: JobEstimate, units: Units, where) -> None:
-    band = " to ".join(units.ra(b) if b is not None else "open" for b in estimate.band_um)
+    band = "no band known"
+    if any(b is not None for b in estimate.band_um):
+        band = " to ".join(units.ra(b) if b is not None else "open" for b in estimate.band_um)
     ra = "unknown"
     if estimate.ra_least_um is not None:
         low, high = units.ra(estimate.ra_least_um, unit=False), units.ra(estimate.ra_greatest_um)
