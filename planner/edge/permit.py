@@ -67,7 +67,7 @@ def may_cut(
     if material not in suited:
         return Permit(Allowed.NONE, f"no recipe for {name} with this grade")
     if ferrous_in_face and material not in iron and not (meets_iron or suited & iron):
-        return Permit(Allowed.NONE, "iron or steel stands in the face and this grade may not meet it")
+        return Permit(Allowed.NONE, "iron in the face: this grade may not meet it")
     if material in set(keen_only):
         if met_iron:
             return Permit(Allowed.NONE, f"the edge has cut {_list(done & iron)}; {name} needs a keen edge")

@@ -190,6 +190,6 @@ def permits() -> None:
     frame = pd.DataFrame(rows, columns=["Edge", "Material", "May still", "Because"])
     st.dataframe(frame, hide_index=True, width="stretch", height="content")
     st.caption(
-        "An edge that cut iron never finishes aluminium; iron or steel in an aluminium face takes a grade with a recipe "
-        "for iron; magnesium takes a keen edge and a person's confirmation. Common practice; the lead decides."
+        "An edge that cut iron never finishes aluminium; iron or steel in an aluminium face takes a grade that may "
+        "meet it; magnesium takes a keen edge and a person's confirmation. Common practice; the lead decides."
     )

@@ -101,7 +101,8 @@ def _change(ledger: Ledger, cutter: str, pocket: int) -> None:
     insert, edge = ledger.inserts[held.insert], ledger.edge_in(cutter, pocket)
     told = edge.state is EdgeState.RETIRED
     state = f", **{edge.end}**: nothing is cut until it is changed" if told else ""
-    cleaned = f", cleaned {edge.cleanings} times" if edge.cleanings else ""
+    often = "once" if edge.cleanings == 1 else f"{edge.cleanings} times"
+    cleaned = f", cleaned {often}" if edge.cleanings else ""
     st.markdown(
         f"In it: **{held.insert} position {held.position}** of {len(insert.edges)}, {insert.grade}, since "
         f"{held.since:%d %b %Y}{cleaned}{state}"
