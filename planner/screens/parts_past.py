@@ -11,6 +11,7 @@ import streamlit as st
 from planner.screens import access, charts
 from planner.screens.forms import Field, Form
 from planner.screens.parts_fields import dated
+from planner.screens.picture import specification
 from planner.shop import Cut, Face, Shop
 from planner.store.finding import Found
 from planner.units import Units
@@ -36,8 +37,8 @@ def draw_past(shop: Shop, found: Found, units: Units) -> None:
             if len(family.faces) > 1:
                 st.caption(face.name)
             shown = frame.assign(height=frame["height"] / units.length_factor)
-            st.altair_chart(
-                charts.part_history(shown, units.length_unit),
+            st.vega_lite_chart(
+                spec=specification(charts.part_history(shown, units.length_unit)),
                 width="stretch",
                 alt=f"Mean height of the {face.name} at each measurement and after each cut",
             )
