@@ -265,6 +265,28 @@ class Maker(Record):
             self.store(part, plan, job["job"])
         return job["job"]
 
+    def shelf(self) -> None:
+        """Loose parts without a job; nothing of them is drawn, so the record stays as it is."""
+        for family, position, condition, heights in shop.SHELF:
+            none = {"order": "", "serial": "", "cast": "", "owner": "the shop"}
+            part = self.new_part(family, position, none, condition, state="on the shelf", source="bought in")
+            part["casting_number"] = ""
+            for point, height in zip(POINTS, heights, strict=False):
+                self.tables["heights"].append(
+                    {
+                        "tag": part["tag"],
+                        "face": self.families[family]["faces"][0]["face"],
+                        "point": point,
+                        "height_in": f"{height:.4f}",
+                        "at": f"{MONDAY - timedelta(days=20)} 15:00",
+                        "stage": "as arrived",
+                        "instrument": "micrometer",
+                        "repeatability_thou": 0.2,
+                        "temperature_c": 20,
+                        "by": "OM",
+                    }
+                )
+
     def week_job(self, part: dict, face: str, due: str, kind: str, more: dict) -> dict:
         day, clock = due.split()
         gasket = next((g[0] for g in shop.GASKETS if g[0].split(",")[0] in part["family"]), "")
@@ -292,6 +314,7 @@ def make(out: Path, weeks: int = 78, cuts: int = 2200) -> int:
     tables = maker.shop_tables()
     maker.record()
     maker.week()
+    maker.shelf()
     tables |= maker.tables
     tables |= engine_tables(tables, f"{MONDAY - timedelta(days=6)}", f"{MONDAY - timedelta(days=5)} 14:30")
     tables |= drawn_measurements.draw(tables["parts"], tables["cuts"])

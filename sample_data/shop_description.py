@@ -274,6 +274,21 @@ FAMILIES = [
                     "flatness_thou": 1.5,
                     "proud": "dowels",
                 },
+                {
+                    # its sealing line runs on over the front cover's edge
+                    "face": "front end",
+                    "face_kind": "end or cover",
+                    "length_in": 10.5,
+                    "width_in": 6.0,
+                    "net_share": 0.3,
+                    "datum": "rear bearing shoulder",
+                    "new_height_in": 21.4,
+                    "ra_least_uin": 30,
+                    "ra_greatest_uin": 80,
+                    "flatness_thou": 3,
+                    "proud": "two dowels",
+                    "cover_bolted": "yes",
+                },
             ],
         }
         for side, factor in (("left", 1.0), ("right", 1.1))
@@ -502,4 +517,18 @@ WEEK = [
     ),
     ("Skeldrin case half, magnesium", "", "normal", "4 15:00", "ready", "", {"not done": ("measure",)}),
     ("Brackle boat head", "left", "light", "3 10:00", "ready", "", {"to depth": 2.0, "again": True}),
+]
+
+# loose parts, bought in and kept for engines to come: (family, position, condition, heights over the datum, in, in the
+# order of the measuring points)
+SHELF = [
+    ("Brackle boat head", "left", "normal", (4.7468, 4.7464, 4.7466, 4.7471, 4.7467)),
+    ("Brackle boat head", "right", "light", (4.7391, 4.7394, 4.7389, 4.7392, 4.7390)),
+    ("Brackle boat head", "left", "corroded", (4.7442, 4.7447, 4.7444, 4.7440, 4.7443)),
+    ("Brackle boat head", "right", "normal", (4.7459, 4.7455, 4.7457, 4.7461, 4.7456)),
+    ("Brackle boat head", "right", "warped", (4.7488, 4.7481, 4.7487, 4.7490, 4.7479)),
+    ("Brackle boat head", "left", "normal", (4.7402, 4.7398, 4.7401, 4.7404, 4.7400)),
+    ("Tessalin bimetal head", "", "normal", (4.2957, 4.2954, 4.2956, 4.2959, 4.2955)),
+    ("Tessalin bimetal head", "", "light", (4.2939, 4.2936, 4.2938, 4.2941, 4.2937)),
+    ("Orvane pump head", "", "unknown", ()),
 ]

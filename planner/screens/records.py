@@ -14,8 +14,10 @@ from planner.screens import records_frames as frames
 from planner.screens.parts_past import height_course
 from planner.screens.picture import specification
 from planner.screens.said import act, say
-from planner.shop import Condition, Outcome
+from planner.screens.words import job_name
+from planner.shop import Condition, Cut, Outcome, Shop
 from planner.store import Kind
+from planner.store.references import mark_key
 from planner.units import System, Units
 
 _CUTS, _AGAINST, _PART, _CHARGE = "Cuts", "Plan against actual", "One part", "Charge lines"
@@ -202,9 +204,35 @@ def _open_part(part_id: int) -> None:
 def _take_back(cut_id: int, why: str) -> str:
     if not why.strip():
         raise InputError("Why it is taken back", why, "a few words")
-    access.repository().reverse_cut(cut_id, why.strip(), access.who(), access.now())
+    store = access.repository()
+    entry = store.reverse_cut(cut_id, why.strip(), access.who(), access.now())
     st.session_state[_CHOSEN] = None
-    return "Taken back: its job waits again."
+    said = "Taken back: its job waits again."
+    return said + (after_scrapping(store.load_shop(), entry) if entry.outcome is Outcome.SCRAPPED else "")
+
+
+def after_scrapping(shop: Shop, entry: Cut) -> str:
+    """What is left to do by hand once the record that scrapped a part is taken back: its set was taken apart."""
+    part, job = shop.parts[entry.part_id], shop.jobs.get(entry.job_id)
+    said = f" {part.tag} is in the shop again; jobs of its other faces that were withdrawn are entered anew."
+    if job is None or not part.engine_serial:
+        return said
+    in_set = {j for s in shop.sets.values() for j in s.job_ids}
+    partners = [
+        other
+        for other in shop.jobs.values()
+        if other.part_id != part.id
+        and other.id not in in_set
+        and mark_key(shop.part_of(other).engine_serial) == mark_key(part.engine_serial)
+        and shop.face_of(other).kind is shop.face_of(job).kind
+    ]
+    if not partners or job.id in in_set:
+        return said
+    names = ", ".join(job_name(shop, other.id) for other in partners)
+    return (
+        f"{said} Its set was taken apart with the record: make it again of {job_name(shop, job.id)} and {names} "
+        "(page Matched sets, New set), and end the partner's hold on its page."
+    )
 
 
 # -- plan against actual -----------------------------------------------------------------------------------------------
@@ -387,7 +415,7 @@ def _charges(wanted: frames.Filters, units: Units) -> None:
     totals = frames.order_totals(mine)
     cells = st.columns(5)
     cells[0].metric("Work orders", f"{totals['orders']}")
-    cells[1].metric("Hours", f"{totals['hours']:.1f}", help="At the machine: attended and unattended.")
+    cells[1].metric("At the machine", f"{totals['hours']:.1f} h", help="Attended and unattended hours.")
     cells[2].metric(
         "Over the agreed depth",
         units.depth(totals["over_mm"]),

@@ -67,8 +67,9 @@ def _row(engine: EngineFamily, shop: Shop, units: Units) -> dict[str, str]:
     angle = engine.bank_angle_deg
     return {
         "Engine": engine.name,
+        "Parts": ", ".join(families) or "not entered",
         "Bore × stroke": f"{units.length(engine.bore_mm, unit=False)} × {units.length(engine.stroke_mm)}",
-        "Cylinders a bank": str(engine.cylinders),
+        "Cylinders": f"{engine.cylinders} a bank",
         "Banks": ", ".join(engine.banks) or "as its parts say",
         "Between them": ("one bank" if len(engine.banks) < 2 else "not entered")
         if angle is None
@@ -76,7 +77,6 @@ def _row(engine: EngineFamily, shop: Shop, units: Units) -> dict[str, str]:
         if engine.opposed
         else f"{angle:g}°",
         "Cam": engine.cam_drive.value,
-        "Parts": ", ".join(families) or "not entered",
     }
 
 

@@ -42,12 +42,12 @@ def _row(family: Family, units: Units, shop: Shop) -> dict:
     parts = sum(p.family_id == family.id for p in shop.parts.values())
     return {
         "Family": family.name,
-        "Kind": family.kind.value,
-        "Material": _MATERIALS[family.material],
-        "Faces": "; ".join(
-            f"{f.name} {units.length(f.length_mm, unit=False)} × {units.length(f.width_mm)}" for f in family.faces
+        "Kind": f"{_MATERIALS[family.material]} {family.kind.value}",
+        "First face": "".join(
+            f"{f.name} {units.length(f.length_mm, unit=False)} × {units.length(f.width_mm)}" for f in family.faces[:1]
         ),
-        "Limit": "; ".join(dict.fromkeys(limit_words(f, units) for f in family.faces)),
+        "Its limit": "".join(limit_words(f, units) for f in family.faces[:1]),
+        "Other faces": ", ".join(f.name for f in family.faces[1:]),
         "Fixture": family.fixture,
         "Parts here": parts,
     }

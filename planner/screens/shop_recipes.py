@@ -59,12 +59,11 @@ def _row(recipe: Recipe, shop: Shop, units: Units) -> dict:
         "Recipe": recipe_name(recipe, shop),
         "State": _state(recipe),
         "Surface speed": units.speed(recipe.speed_m_min),
-        f"Feed roughing / finishing ({units.feed_unit})": f"{units.feed(recipe.rough_feed_mm, unit=False)} / "
-        f"{units.feed(recipe.finish_feed_mm, unit=False)}",
-        f"Pass least / usual / greatest ({units.depth_unit})": " / ".join(
-            units.depth(d, unit=False) for d in (recipe.least_pass_mm, recipe.usual_pass_mm, recipe.greatest_pass_mm)
-        ),
-        f"Finishing pass ({units.depth_unit})": units.depth(recipe.finish_pass_mm, unit=False),
+        f"Feeds ({units.feed_unit})": f"{units.feed(recipe.rough_feed_mm, unit=False)}, "
+        f"finishing {units.feed(recipe.finish_feed_mm, unit=False)}",
+        f"Passes ({units.depth_unit})": f"{units.depth(recipe.least_pass_mm, unit=False)} to "
+        f"{units.depth(recipe.greatest_pass_mm, unit=False)}, usual {units.depth(recipe.usual_pass_mm, unit=False)}",
+        f"Finishing ({units.depth_unit})": units.depth(recipe.finish_pass_mm, unit=False),
         "Kiss pass": "yes" if recipe.kiss_pass else "no",
         "Fluid": recipe.fluid,
     }

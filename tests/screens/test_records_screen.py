@@ -6,6 +6,7 @@ from datetime import timedelta
 
 import pytest
 
+from planner.screens.records import after_scrapping
 from planner.shop import Cut, Outcome, PassReason, PassRecord
 from tests.tiny import MONDAY
 
@@ -91,7 +92,7 @@ def test_charge_lines_hold_hours_and_extra_passes(app, go, recorded):
     table = app.dataframe[0].value
     assert list(table["Attended (h)"]) == [0.75, 0.75] and list(table["Unattended (h)"]) == [0.25, 0.25]
     assert set(table["Extra passes"]) == {"1 to the partner's height"}
-    assert next(m.value for m in app.metric if m.label == "Hours") == "2.0"
+    assert next(m.value for m in app.metric if m.label == "At the machine") == "2.0 h"
 
 
 def test_a_cut_is_taken_back_only_with_a_reason(app, go, recorded):
@@ -112,3 +113,14 @@ def test_a_cut_is_taken_back_only_with_a_reason(app, go, recorded):
     assert not app.exception
     assert len(recorded.cuts_frame()) == 1
     assert any("waits again" in s.value for s in app.success)
+
+
+def test_taking_a_scrapping_back_says_how_its_set_comes_together_again(store, data_home):
+    first, second = (store.load_shop().jobs[j] for j in next(iter(store.load_shop().sets.values())).job_ids)
+    cut = Cut(first.id, first.part_id, first.face_id, MONDAY, 0.1, by="ab", outcome=Outcome.SCRAPPED)
+    entry = store.reverse_cut(store.record_cut(cut).id, "the other head", "ab", MONDAY)
+    shop = store.load_shop()
+    assert not shop.sets
+    said = after_scrapping(shop, entry)
+    assert "is in the shop again" in said and "New set" in said
+    assert shop.part_of(second).tag in said and shop.part_of(first).tag in said

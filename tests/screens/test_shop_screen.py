@@ -118,7 +118,7 @@ def open_iron_face(app, store, go):
 
 def test_a_limit_is_a_height_a_removal_or_unknown(app, store, go):
     at = open_iron_face(app, store, go)
-    assert any("no limit known, ask" in str(df.value["Limit"].tolist()) for df in at.dataframe)
+    assert any("no limit known, ask" in str(df.value["Its limit"].tolist()) for df in at.dataframe)
     field(at, "Limit", "selectbox").set_value("removal").run()
     press(at, "Save face")
     assert any("Needed: the greatest removal" in e.value for e in at.error)
