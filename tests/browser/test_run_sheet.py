@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 import time
 from pathlib import Path
@@ -41,12 +42,20 @@ def text(page):
     return page.locator("[data-testid=stMain]").inner_text()
 
 
+def passes_left(page) -> int:
+    """How many passes the Week says the running job still takes."""
+    found = re.search(r"Running:.*?in (\d+) passes", text(page), re.DOTALL)
+    return int(found[1]) if found else 99
+
+
 def taps(server):
     with sqlite3.connect(server.home / "surfacing-planner" / "sample.db") as shop:
         return shop.execute("select seq, kind, payload from run_taps order by seq").fetchall()
 
 
 def test_two_sessions_and_a_power_cut_between_two_taps(server, browser):
+    from playwright.sync_api import expect
+
     tablet = browser.new_page(viewport={"width": 1024, "height": 768})
     desk = browser.new_page(viewport={"width": 1400, "height": 900})
     for page in (tablet, desk):
@@ -70,7 +79,14 @@ def test_two_sessions_and_a_power_cut_between_two_taps(server, browser):
     picture(tablet, "3-mark")
     press(tablet, "First mark")
     picture(tablet, "4-first-pass")
+    # the Week of the other session follows within seconds, nobody touching it
+    go(desk, "Week")
+    before = passes_left(desk)
     press(tablet, "As planned")
+    end = time.monotonic() + 30
+    while passes_left(desk) >= before and time.monotonic() < end:
+        desk.wait_for_timeout(500)
+    assert passes_left(desk) == before - 1
     picture(tablet, "5-look")
     press(tablet, "half", exact=True)
     picture(tablet, "6-next")
@@ -80,11 +96,17 @@ def test_two_sessions_and_a_power_cut_between_two_taps(server, browser):
     assert "not clean, dye left: half" in shown
     address = tablet.url
 
-    # the desk sees it: same server, other session
+    # the desk sees it: same server, other session; and what comes after, without being touched
     go(desk, "Run sheet")
     desk.get_by_text("not clean, dye left: half").first.wait_for(timeout=20_000)
+    press(tablet, "Undo it")
+    desk.get_by_text("5 entries stored").first.wait_for(timeout=30_000)
+    press(tablet, "half", exact=True)
+    acknowledged = taps(server)
 
     server.kill()
+    # no tap can be made that nobody stores
+    expect(tablet.get_by_role("button", name="As planned").first).to_be_disabled(timeout=15_000)
     server.start()
     # the tablet wakes at the address it had; the desk opens the front door
     tablet.goto(address.replace(address.split("/")[2], server.url.split("/")[2]))
