@@ -240,7 +240,7 @@ def _draw_plan(draft: Draft, plan: ShimPlan | JackPlan | None, units: Units) -> 
     )
     st.caption(
         f"Squares: supports, numbered, with what shall lie there. Leaves in {units.depth_unit}, "
-        f"sides in {units.length_unit}; front edge below."
+        f"sides in {'inches' if units.inch else 'millimetres'}; front edge below."
     )
 
 

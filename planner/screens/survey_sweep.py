@@ -53,7 +53,7 @@ def draw_picture(draft: Draft, found: Read | None, units: Units, which: str = "r
     st.caption(
         f"{units.depth_unit}, + over, − under. Amber ring: the indicator stands here; triangle: the cutter meets it "
         "first; square: clean last. Front edge below, "
-        f"sides in {units.length_unit}."
+        f"sides in {'inches' if units.inch else 'millimetres'}."
     )
 
 
