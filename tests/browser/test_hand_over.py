@@ -70,8 +70,8 @@ def record(page, tag, passes, clean, heights):
         settle(page)
     fill(page, "Depth after each pass", passes)
     fill(page, "First clean after pass no.", clean)
-    for point, value in heights.items():
-        fill(page, re.compile(rf"Height, {point}", re.I), value)
+    # one line in the order of the points, a dash where nothing was measured
+    fill(page, "Heights after", " ".join(heights.get(p, "–") for p in ("front left", "front right", "back right")))
     press(page, "Record the cut")
     page.get_by_text("are up to date", exact=False).first.wait_for(timeout=90_000)
 

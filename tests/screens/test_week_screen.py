@@ -98,7 +98,8 @@ def test_recording_a_cut_updates_job_part_and_week(app, go, store):
     fields = {t.label: t for t in app.text_input}
     fields["First clean after pass no."].input("3").run()
     fields = {t.label: t for t in app.text_input}
-    fields["Height, front left (in)"].input("3.9256").run()
+    line = next(label for label in fields if label.startswith("Heights after (in): front left"))
+    fields[line].input("3.9256").run()
     press(app, "Record the cut")
     shop = store.load_shop()
     assert shop.jobs[job.id].state is not JobState.WAITING
