@@ -29,7 +29,8 @@ class Draft:
         self.key = f"{PREFIX}{part_id}/{face.id}/{stage.value}"
         self.data: dict[str, Any] = access.repository().get_draft(self.key) or {}
         if not self.data.get("points"):
-            self.data |= begun(face, 9)
+            stored = access.shop().surveys.get((part_id, face.id)) if stage is SurveyStage.CLAMPED else None
+            self.data |= begun(face, 9) if stored is None else as_stored(stored)
 
     def change(self, deed: Callable[[dict[str, Any]], None]) -> None:
         """Change the draft and keep it on disk."""
@@ -145,6 +146,26 @@ def begun(face: Face, count: int) -> dict[str, Any]:
         "read": {},
         "close": None,
         "at": next(iter(places)),
+    }
+
+
+def as_stored(survey: FaceSurvey) -> dict[str, Any]:
+    """A draft that shows a stored survey: true heights, so that no inclination comes off them again."""
+    return {
+        "count": len(survey.points),
+        "points": [{"name": p.name, "x": p.x_mm, "y": p.y_mm} for p in survey.points],
+        "read": {p.name: p.z_mm for p in survey.points},
+        # it closed when it was stored
+        "close": survey.points[0].z_mm,
+        "at": survey.points[0].name,
+        "angle": 0.0,
+        "division_mm": survey.division_mm,
+        "noise_mm": survey.repeatability_mm,
+        "pits": {p.name: {"mm": p.pit_mm, "accepted": p.accepted} for p in survey.points if p.pit_mm},
+        "goal": survey.goal.value,
+        "datum_slopes": survey.datum_slopes,
+        "touch": survey.touch_place,
+        "stored": survey.id,
     }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from planner.shop import Goal
+from planner.shop import FaceSurvey, Goal, SurveyPoint
 from planner.units import MM_PER_THOU
 from tests.tiny import MONDAY
 
@@ -291,3 +291,17 @@ def test_the_centre_of_gravity_is_entered_and_refused_beyond_the_supports(survey
     next(t for t in survey.text_input if t.key.endswith("/gravity")).set_value("50 3").run()
     press(survey, "/use places")
     assert any("tip" in e.value for e in survey.error)
+
+
+def test_a_survey_that_was_stored_elsewhere_is_shown_as_it_stands(app, go, store):
+    shop = store.load_shop()
+    job = next(j for j in shop.open_jobs() if shop.part_of(j).tag == "T-1")
+    places = [("a", 5, 5), ("b", 295, 5), ("c", 295, 175), ("d", 5, 175)]
+    points = tuple(SurveyPoint(name, x, y, -0.0254 * k) for k, (name, x, y) in enumerate(places))
+    taken = FaceSurvey(job.part_id, job.face_id, MONDAY, points, goal=Goal.AS_IT_LIES)
+    store.add_survey(job.part_id, job.face_id, MONDAY, taken.payload(), "ab", "clamped", job.id)
+    app.session_state["survey go"] = f"{job.part_id}/{job.face_id}"
+    at = go(app.run(), "survey")
+    assert any("This sweep is stored" in c.value for c in at.caption)
+    turn(at, "What must come off")
+    assert {m.label: m.value for m in at.metric}["As it lies (thou)"] == "3.0"
