@@ -70,6 +70,8 @@ def queue_words(page):
 
 
 def test_a_survey_by_taps_survives_a_reload_and_moves_the_week(server, browser):
+    from playwright.sync_api import expect
+
     page = browser.new_page(viewport={"width": 1024, "height": 768}, has_touch=True)
     page.goto(server.url + "/survey")
     settle(page, PATIENCE)
@@ -86,7 +88,8 @@ def test_a_survey_by_taps_survives_a_reload_and_moves_the_week(server, browser):
     settle(page, PATIENCE)
     assert page.get_by_role("combobox", name="Part and face").input_value().startswith(PART)
     shows(page, "point 5 of 9", "under 5.0 thou")
-    assert page.get_by_role("button", name=re.compile(r": under 3\.0$")).count() == 1  # the fourth reading
+    # the fourth reading, in the row of points that is drawn after the pad
+    expect(page.get_by_role("button", name=re.compile(r": under 3\.0$"))).to_have_count(1, timeout=PATIENCE * 1000)
     enter(page, 5, SWEEP[4], begun=-10)
     for point, halves in enumerate(SWEEP[5:], 6):
         enter(page, point, halves)
