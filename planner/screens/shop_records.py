@@ -87,10 +87,6 @@ def money(value: float | None, currency: str) -> str:
     )
 
 
-def with_unit(value: str, unit: str) -> str:
-    return value if value == "unknown" else f"{value} {unit}"
-
-
 def exact_length(mm: float | None, units: Units) -> str:
     """A size with the places it was given in: 0.0312 in for a corner radius, not 0.03."""
     if mm is None:

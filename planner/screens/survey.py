@@ -7,7 +7,7 @@ import streamlit as st
 from planner.screens import access, words
 from planner.screens.said import say
 from planner.screens.survey_draft import PREFIX, Draft
-from planner.shop import Face, JobState, Part, Shop, SurveyStage
+from planner.shop import Face, JobState, Part, Shop
 
 _CHOICE, _SECTION = "survey part", "survey section"
 SWEEP, DEPTH, PITS, LEVEL, REREAD, PAPER, AFTER = (
@@ -130,7 +130,3 @@ def job_of(shop: Shop, part_id: int, face_id: int | None, *states: JobState):
         if j.part_id == part_id and j.face_id == face_id and j.state in (states or (JobState.WAITING, JobState.RUNNING))
     ]
     return max(wanted, key=lambda j: j.id, default=None)
-
-
-def finished_draft(part_id: int, face: Face) -> Draft:
-    return Draft(part_id, face, SurveyStage.FINISHED)
