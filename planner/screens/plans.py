@@ -19,7 +19,7 @@ import streamlit as st
 
 from planner.screens import access, background
 from planner.store import AcceptedPlan
-from planner.week.board import Board, board_of, decision_of, pins_of, plan_of_decision, plan_shop
+from planner.week.board import Board, board_of, decision_of, pins_of, plan_shop, settled_plan
 from planner.week.search import Decision, Plan
 
 PROPOSALS, FIRST = "week proposal", "week first plan"
@@ -67,7 +67,8 @@ class Proposal:
 @dataclass(frozen=True)
 class View:
     """What the page Week shows: the ``plan`` and the ``rows`` of its timeline. ``board``: the accepted plan beside
-    today; ``proposal``: what is worked on, shown in its place; ``offered``: a kept proposal that is not open here."""
+    today; ``proposal``: what is worked on, shown in its place; ``offered``: a kept proposal that is not open here.
+    ``forward``: jobs brought forward because sets wait for each other in what was decided."""
 
     accepted: AcceptedPlan | None
     board: Board | None
@@ -76,6 +77,7 @@ class View:
     plan: Plan
     rows: pd.DataFrame
     searching: background.Work | None = None
+    forward: tuple[int, ...] = ()
 
     @property
     def proposed(self) -> bool:
@@ -95,10 +97,10 @@ def look() -> View:
     proposal, offered = _open_proposal(base)
     board = accepted_board(accepted) if accepted else None
     if proposal is not None:
-        plan = proposal_plan(proposal, accepted)
-        return View(accepted, board, proposal, None, plan, plan.timeline)
+        plan, forward = proposal_plan(proposal, accepted)
+        return View(accepted, board, proposal, None, plan, plan.timeline, forward=forward)
     if board is not None:
-        return View(accepted, board, None, offered, board.today, board.rows)
+        return View(accepted, board, None, offered, board.today, board.rows, forward=board.forward)
     work = _first_search()
     plan = first_plan()
     return View(None, None, None, offered, plan, plan.timeline, work)
@@ -157,8 +159,8 @@ def open_offered() -> None:
         st.session_state[_OPEN] = (access.kind(), key)
 
 
-def proposal_plan(proposal: Proposal, accepted: AcceptedPlan | None) -> Plan:
-    """The plan of a proposal, run from now on."""
+def proposal_plan(proposal: Proposal, accepted: AcceptedPlan | None) -> tuple[Plan, tuple[int, ...]]:
+    """The plan of a proposal, run from now on, and the jobs brought forward because sets wait for each other in it."""
     key = json.dumps(proposal.payload(), sort_keys=True)
     return _proposal_plan(access.kind(), *access.versions(), access.now(), key, proposal, accepted)
 
@@ -166,9 +168,9 @@ def proposal_plan(proposal: Proposal, accepted: AcceptedPlan | None) -> Plan:
 @st.cache_resource(max_entries=8, show_spinner=False)
 def _proposal_plan(
     which, version: access.Version, records: int, now: datetime, key: str, _proposal: Proposal, _accepted
-) -> Plan:
+) -> tuple[Plan, tuple[int, ...]]:
     payload = _accepted.payload if _accepted else None
-    return plan_of_decision(
+    return settled_plan(
         access.shop(),
         access.queue(),
         now,

@@ -38,6 +38,10 @@ def head(view: View, shop: Shop) -> None:
     else:
         by, at = view.accepted.by, view.accepted.at
         st.success(f"Plan accepted by {by or 'nobody named'} on {at:%a %d %b at %H:%M}. It holds.")
+    if view.forward:
+        named = ", ".join(words.job_name(shop, j) for j in view.forward)
+        verb = "comes" if len(view.forward) == 1 else "come"
+        st.warning(f"In this order sets on several machines would wait for each other for ever: {named} {verb} sooner.")
     _buttons(view, shop)
     say()
     if view.proposal is not None and view.board is not None:

@@ -17,7 +17,7 @@ from planner.screens.week_board import PICKED
 from planner.shop import Hold, Job, JobState, Shop
 from planner.units import Units, minutes_words
 from planner.week import Tables, compare, explain_job
-from planner.week.board import plan_of_decision
+from planner.week.board import settled_plan
 from planner.week.explain import Explanation
 from planner.week.queue import Queue
 from planner.week.search import Decision, Plan
@@ -238,9 +238,14 @@ def _propose(view: View, order: Mapping[str, list[str]], what: str) -> str:
     decision = Decision({m: tuple(ids) for m, ids in order.items()}, before.person, before.bench_first, before.opened)
     shop, accepted = access.shop(), view.accepted
     payload = accepted.payload if accepted else None
-    then = plan_of_decision(
+    then, forward = settled_plan(
         shop, access.queue(), view.plan.start, decision, access.knowledge(), accepted=payload, pins=view.pins
     )
+    if forward:
+        named = ", ".join(words.job_name(shop, j) for j in forward)
+        raise InputError(
+            what, "", f"an order in which {named} does not wait for ever (the first of a set is cut first)"
+        )
     if then.order == view.plan.order:
         raise InputError(what, "", "a place that the order of its set allows: its members keep theirs")
     lost = [j for j in view.plan.jobs.index if j not in then.jobs.index]

@@ -14,6 +14,7 @@ from planner.screens.said import act
 from planner.screens.spindle_view import draw_spindle
 from planner.shop import JobState, Overtime, Shop
 from planner.units import Units, minutes_words
+from planner.week.edge_rules import grade_of
 from planner.week.overload import Overload, cures, overload_of
 from planner.week.queue import Queue
 
@@ -104,6 +105,12 @@ def draw(view: View, shop: Shop, queue: Queue, units: Units) -> None:
             st.error(f"{words.job_name(shop, int(job_id))} cannot be placed: {words.machines_named(shop, why)}")
 
 
+def _standing_words(machine) -> str:
+    """What the records say stands on a machine; empty where none does."""
+    chips = f"{machine.material} chips" if machine.material else ""
+    return ", ".join(x for x in (machine.fixture, chips, grade_of(machine.grade)) if x)
+
+
 def _first_job(shop: Shop, queue: Queue, plan, machine, units: Units) -> None:
     noun = shop.machines[int(machine.id)]
     order = [int(j) for j in plan.order.get(machine.id, ()) if int(j) in shop.jobs]
@@ -118,7 +125,8 @@ def _first_job(shop: Shop, queue: Queue, plan, machine, units: Units) -> None:
     verb = "Running" if shop.jobs[first].state is JobState.RUNNING else "First"
     st.markdown(f"**{noun.name}** · {verb}: **{words.job_name(shop, first)}** at {start:%a %H:%M}")
     grade = estimate.setup.grade.name if estimate.setup else "no grade"
-    edge = machine.edges.get(grade)
+    wanted = next(j for j in plan.week.jobs if j.id == str(first))
+    edge = machine.edges.get(wanted.grade_on(machine.id))
     used = f", {edge.used:.0%} of its life spent" if edge else ""
     mine = plan.timeline[(plan.timeline["job"] == str(first)) & (plan.timeline["machine"] == machine.id)]
     kinds = mine["kind"].tolist()
@@ -128,6 +136,9 @@ def _first_job(shop: Shop, queue: Queue, plan, machine, units: Units) -> None:
         used += ": index it during this job"
     cut = words.likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units)
     st.write(f"{cut} in {len(estimate.passes_likely)} passes · edge: {grade}{used}")
+    stands = _standing_words(machine)
+    if stands and shop.jobs[first].state is not JobState.RUNNING:
+        st.caption(f"set up now: {stands}")
     draw_spindle(shop, queue, noun, order, units)
     if len(order) > 1:
         st.caption("then " + ", ".join(words.job_name(shop, j) for j in order[1:4]))

@@ -1,6 +1,6 @@
 """The nouns of the shop: frozen dataclasses and enums. Construction validates: an impossible object cannot exist."""
 
-from planner.shop.book import DepthRecord, EdgeInUse, Shop, WorkRecords
+from planner.shop.book import DepthRecord, EdgeInUse, LastCut, Shop, WorkRecords
 from planner.shop.engines import (
     CamDrive,
     ChamberReading,
@@ -114,6 +114,7 @@ __all__ = [
     "IntakeCheck",
     "Job",
     "JobState",
+    "LastCut",
     "LiftCurve",
     "Limit",
     "Machine",

@@ -42,6 +42,18 @@ class EdgeInUse:
 
 
 @dataclass(frozen=True)
+class LastCut:
+    """The last recorded cut on a machine that stands: what was set up for it and has not been taken down by any record
+    since. ``material`` as it was when cut."""
+
+    family_id: int
+    material: str
+    ended: datetime
+    cutter_id: int | None = None
+    grade_id: int | None = None
+
+
+@dataclass(frozen=True)
 class DepthRecord:
     """Learning intervals of one family's face under one condition: shape (n,) each, mm; upper may be inf."""
 
@@ -96,8 +108,8 @@ class WorkRecords:
 class Shop:
     """Everything the planner knows at one moment. ``removed_mm`` maps (part id, face id) to the depth recorded cuts
     took so far; ``checks`` and ``surveys`` map it to the last intake check and to the last survey since the face was last
-    cut; ``ready_edges`` counts unused positions of opened inserts by grade; ``taps`` maps job id to the entries that stand
-    on its run sheet since its last recorded cut."""
+    cut; ``ready_edges`` counts unused positions of opened inserts by grade; ``last_cuts`` maps machine id to the last cut
+    recorded on it; ``taps`` maps job id to the entries that stand on its run sheet since its last recorded cut."""
 
     settings: Settings = Settings()
     families: Mapping[int, Family] = field(default_factory=dict)
@@ -117,6 +129,7 @@ class Shop:
     overtime: tuple[Overtime, ...] = ()
     edges: tuple[EdgeInUse, ...] = ()
     ready_edges: Mapping[int, int] = field(default_factory=dict)
+    last_cuts: Mapping[int, LastCut] = field(default_factory=dict)
     depth_records: tuple[DepthRecord, ...] = ()
     removed_mm: Mapping[tuple[int, int], float] = field(default_factory=dict)
     checks: Mapping[tuple[int, int], IntakeCheck] = field(default_factory=dict)

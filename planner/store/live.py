@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from sqlalchemy import Connection, func, or_, select
@@ -21,6 +21,7 @@ from planner.shop import (
     IntakeCheck,
     Job,
     JobState,
+    LastCut,
     Machine,
     MatchedSet,
     MeasuredEngine,
@@ -120,6 +121,7 @@ class Live(Cuts):
             overtime=tuple(everything[Overtime].values()),
             edges=edges,
             ready_edges=ready,
+            last_cuts=_last_cuts(connection, everything[Machine]),
             depth_records=self.depth_records_in(connection),
             removed_mm=_removed(connection, parts, live_parts),
             checks=_checks(connection, live_parts),
@@ -158,6 +160,25 @@ def _removed(connection: Connection, parts: dict[int, Part], live_parts) -> dict
         removed[part_id, face_id] += depth
     # entries that cancel may leave a hair either side of zero
     return {key: max(round(depth, 9), 0.0) for key, depth in removed.items()}
+
+
+def _last_cuts(connection: Connection, machines: Iterable[int]) -> dict[int, LastCut]:
+    """Machine id -> the last cut recorded on it, reversed ones and their reversals passed over."""
+    cuts = tables.cuts
+    back = cuts.alias("back")
+    taken_back = select(back.c.id).where(back.c.reverses_id == cuts.c.id).exists()
+    found = {}
+    for machine_id in machines:
+        last = (
+            select(cuts.c.family_id, cuts.c.material, cuts.c.ended, cuts.c.cutter_id, cuts.c.grade_id)
+            .where(cuts.c.machine_id == machine_id, cuts.c.reverses_id.is_(None), ~taken_back)
+            .order_by(cuts.c.ended.desc(), cuts.c.id.desc())
+            .limit(1)
+        )
+        row = connection.execute(last).one_or_none()
+        if row is not None:
+            found[machine_id] = LastCut(*row)
+    return found
 
 
 def _standing(connection: Connection, table, live_parts, *more):

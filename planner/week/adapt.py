@@ -32,6 +32,7 @@ from planner.week.edge_rules import EdgeRules
 from planner.week.gang import gang_jobs, set_of_week
 from planner.week.queue import Queue
 from planner.week.set_view import SetView
+from planner.week.standing import standing_on
 
 _HOT = (GateKind.WELD, GateKind.STRAIGHTEN)
 COOL_DOWN_MINUTES = 180.0
@@ -188,6 +189,7 @@ def _blocked(part: Part, estimate: JobEstimate) -> str:
 
 def _machine(shop, machine: Machine, now, days, rules: EdgeRules, fixed) -> model.Machine:
     rate = (machine.hourly_rate or _rate(shop)) / 60
+    now_on_it = standing_on(shop, rules.queue, machine, rules)
     iron_aluminium = starting.CLEANOUT_MINUTES
     families = sorted({m.chip_family for m in MATERIALS.values()})
     cleanout = {}
@@ -207,6 +209,9 @@ def _machine(shop, machine: Machine, now, days, rules: EdgeRules, fixed) -> mode
         if machine.hours
         else calendar.machine_windows(now, days, _away(shop.closures, machine_id=machine.id)),
         rate_per_min=rate,
+        fixture=now_on_it.fixture,
+        material=now_on_it.chips,
+        grade=now_on_it.grade,
         fixture_minutes=starting.FIXTURE_CHANGE_MINUTES,
         insert_minutes=starting.SWAP_CUTTER_MINUTES,
         cleanout=cleanout,

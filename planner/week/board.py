@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -19,10 +19,12 @@ from planner.cut.knowledge import Knowledge
 from planner.shop import JobState, Shop
 from planner.units import minutes_words
 from planner.week.adapt import DAYS, week_of
+from planner.week.circles import settled, untangled
 from planner.week.model import Week
 from planner.week.partners import planned_cut
 from planner.week.queue import Queue
 from planner.week.search import Decision, Plan, Progress, evaluate_decision, search_week
+from planner.week.standing import running_on
 from planner.week.tables import Tables
 
 LATE_MINUTES = 0.5
@@ -47,7 +49,7 @@ def plan_shop(
     running and next jobs stay where they are. ``begin_with``: plans to start from as well; ``pins``: job id -> the
     instant it is to start at (None: the accepted plan's pins). Raises `InputError` when the shop has no machine."""
     tables = Tables(week_for(shop, queue, now, knowledge, accepted=accepted, pins=pins, days=days))
-    begin = [*([decision_of(accepted)] if accepted else []), *begin_with]
+    begin = [settled(tables, d)[0] for d in (*([decision_of(accepted)] if accepted else []), *begin_with)]
     return search_week(tables, seconds, seed, steps=steps, progress=progress, start=now, begin_with=begin)
 
 
@@ -63,9 +65,9 @@ def week_for(
 ) -> Week:
     """The week's problem beside the accepted plan: moves count against it, its running and next jobs stay first, its
     pins hold unless ``pins`` are given."""
-    order = _order_of(accepted)
+    order, _ = untangled(_order_of(accepted), [view.order for view in queue.sets.values()])
     kept = pins_of(accepted) if pins is None else pins
-    fixed = _fixed(shop, accepted, now)
+    fixed = _fixed(shop, queue, order, accepted, now)
     return week_of(shop, queue, now, knowledge, days=days, accepted=order, fixed=fixed, pins=kept)
 
 
@@ -80,21 +82,25 @@ def plan_of_decision(
     pins: Mapping[int, datetime] | None = None,
 ) -> Plan:
     """The plan that a decision makes from ``now`` on, exactly; nothing is searched. Where a set's members are to be
-    cut in another order by now, they change places, and nothing else moves."""
-    week = week_for(shop, queue, now, knowledge, accepted=accepted, pins=pins)
-    order = _members_in_order(week, decision.order)
-    return evaluate_decision(Tables(week), replace(decision, order=order), now)
+    cut in another order by now, they change places, and nothing else moves, unless sets on several machines wait for
+    each other (`planner.week.circles`)."""
+    return settled_plan(shop, queue, now, decision, knowledge, accepted=accepted, pins=pins)[0]
 
 
-def _members_in_order(week: Week, order: Mapping[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
-    """Each set's members, in the places they have on their machines, in the order in which they are to be cut."""
-    found = {machine: list(ids) for machine, ids in order.items()}
-    for one in week.sets:
-        for ids in found.values():
-            places = [i for i, job in enumerate(ids) if job in one.members]
-            for i, job in zip(places, sorted((ids[i] for i in places), key=one.members.index), strict=True):
-                ids[i] = job
-    return {machine: tuple(ids) for machine, ids in found.items()}
+def settled_plan(
+    shop: Shop,
+    queue: Queue,
+    now: datetime,
+    decision: Decision,
+    knowledge: Knowledge | None = None,
+    *,
+    accepted: Mapping[str, Any] | None = None,
+    pins: Mapping[int, datetime] | None = None,
+) -> tuple[Plan, tuple[int, ...]]:
+    """`plan_of_decision`, and the jobs brought forward because sets waited for each other."""
+    tables = Tables(week_for(shop, queue, now, knowledge, accepted=accepted, pins=pins))
+    runs, forward = settled(tables, decision)
+    return evaluate_decision(tables, runs, now), tuple(int(job) for job in forward)
 
 
 def payload_of(
@@ -138,7 +144,8 @@ class Board:
     ``rows``: the accepted timeline, one row a piece of work, as a frame with instants; ``today``: the same order on
     today's estimates. ``more_minutes``: how much longer the planned jobs are estimated now; ``late_more``: jobs late
     now beyond those late when accepted; ``unplanned``: open jobs that could be placed and are not on the board;
-    ``finished``: jobs of the board that are done; ``blocked``: jobs of the board that now wait for somebody.
+    ``finished``: jobs of the board that are done; ``blocked``: jobs of the board that now wait for somebody;
+    ``forward``: jobs ``today`` brings forward, because on the board sets wait for each other in a circle.
     """
 
     rows: pd.DataFrame
@@ -149,6 +156,7 @@ class Board:
     unplanned: tuple[int, ...]
     finished: tuple[int, ...]
     blocked: tuple[int, ...]
+    forward: tuple[int, ...] = ()
 
     @property
     def late_more(self) -> int:
@@ -156,7 +164,7 @@ class Board:
 
     @property
     def out_of_date(self) -> bool:
-        return bool(abs(self.more_minutes) >= 1 or self.late_more or self.unplanned or self.blocked)
+        return bool(abs(self.more_minutes) >= 1 or self.late_more or self.unplanned or self.blocked or self.forward)
 
     @property
     def words(self) -> str:
@@ -174,6 +182,8 @@ class Board:
         ):
             if count:
                 said.append(f"{count} {one if count == 1 else many}")
+        if self.forward:
+            said.append("sets on it wait for each other")
         return "out of date: " + ", ".join(said)
 
 
@@ -185,7 +195,7 @@ def board_of(
     for column in ("start", "end"):
         if column in rows:
             rows[column] = pd.to_datetime(rows[column], format="ISO8601")
-    today = plan_of_decision(shop, queue, now, decision_of(payload), knowledge, accepted=payload)
+    today, forward = settled_plan(shop, queue, now, decision_of(payload), knowledge, accepted=payload)
     planned = {int(j): row for j, row in payload["jobs"].items()}
     open_ids = {job.id for job in shop.open_jobs()}
     more = math.fsum(
@@ -204,6 +214,7 @@ def board_of(
         tuple(sorted(placeable - set(planned))),
         tuple(sorted(set(planned) - open_ids)),
         tuple(sorted(j for j in planned if j in open_ids and str(j) in today.unplaceable)),
+        forward,
     )
 
 
@@ -264,15 +275,21 @@ def decision_of(payload: Mapping[str, Any]) -> Decision:
     )
 
 
-def _fixed(shop: Shop, payload: Mapping[str, Any] | None, now: datetime) -> dict[int, tuple[int, ...]]:
+def _fixed(
+    shop: Shop, queue: Queue, order: Mapping[int, tuple[int, ...]], payload: Mapping[str, Any] | None, now: datetime
+) -> dict[int, tuple[int, ...]]:
     """On each machine the running job and the one after it on the board; where nothing runs yet, the first one if the
     board has it start today. They never move by themselves."""
     found = {}
-    for machine_id, ids in _order_of(payload).items():
-        still = [j for j in ids if j in shop.jobs and shop.jobs[j].state in (JobState.WAITING, JobState.RUNNING)]
-        ready = [j for j in still if not shop.part_of(shop.jobs[j]).waits_for]
-        running = [j for j in ready if shop.jobs[j].state is JobState.RUNNING][:1]
-        rest = [j for j in ready if j not in running][:1]
+    on_it = running_on(shop, queue)
+    for machine_id in shop.machines:
+        running = [on_it[machine_id]] if machine_id in on_it else []
+        waiting = (j for j in order.get(machine_id, ()) if j in shop.jobs and j not in on_it.values())
+        rest = [
+            j
+            for j in waiting
+            if shop.jobs[j].state in (JobState.WAITING, JobState.RUNNING) and not shop.part_of(shop.jobs[j]).waits_for
+        ][:1]
         if rest and (running or _starts_on(payload, rest[0]) == now.date()):
             running = [*running, *rest]
         if running:

@@ -30,6 +30,8 @@ def since_accepted(board: Board, payload: Mapping[str, Any], shop: Shop) -> tupl
     found = [Change(j, "not on the board yet", True) for j in board.unplanned]
     for j in board.blocked:
         found.append(Change(j, f"waits now: {board.today.unplaceable[str(j)]}", True))
+    why = "has to come sooner: where it stands, sets on several machines wait for each other"
+    found += [Change(j, why, True) for j in board.forward]
     shifted = []
     for key, row in board.today.jobs.iterrows():
         j = int(key)

@@ -68,7 +68,7 @@ class EdgeRules:
         if estimate.setup is None:
             return ""
         material = self.shop.family_of(self.shop.part_of(self.shop.jobs[estimate.job_id])).material
-        return self._key(estimate.setup.grade.id, material)
+        return self.edge_key(estimate.setup.grade.id, material)
 
     def job_limit(self, job_id: int) -> float | None:
         """Edge use the job may end at, None where nothing cuts it."""
@@ -104,7 +104,8 @@ class EdgeRules:
             )
         return found
 
-    def _key(self, grade_id: int, material: str) -> str:
+    def edge_key(self, grade_id: int, material: str) -> str:
+        """The name of the edge of a grade that cuts a material."""
         recipes = {r.material for r in self.shop.recipes.values() if r.grade_id == grade_id and r.active}
         mixed = any(MATERIALS[m].ferrous for m in recipes) and not MATERIALS[material].ferrous
         return self.shop.grades[grade_id].name + (NOT_FOR_IRON if mixed else "")

@@ -185,3 +185,19 @@ def test_where_dye_was_left_is_remembered_with_the_family(repository, stored, ma
     # how much was said, but not where
     repository.record_cut(make_cut(passes=(PassRecord(0.05, clean=False, dye_left="one spot"), PassRecord(0.1))))
     assert repository.dye_places(stored.deck.id) == ()
+
+
+def test_the_last_cut_on_a_machine_that_stands_is_in_it(repository, stored, make_cut):
+    assert repository.load_shop().last_cuts == {}
+    cut = repository.record_cut(make_cut())
+    last = repository.load_shop().last_cuts[stored.machine.id]
+    assert (last.family_id, last.material) == (stored.family.id, stored.family.material)
+    assert (last.cutter_id, last.grade_id, last.ended) == (stored.cutter.id, stored.grade.id, cut.ended)
+    job = repository.add(Job(stored.left.id, stored.intake.id))
+    later = make_cut(
+        job_id=job.id, face_id=stored.intake.id, heights_mm={}, started=None, ended=cut.ended + timedelta(hours=1)
+    )
+    later = repository.record_cut(later)
+    assert repository.load_shop().last_cuts[stored.machine.id].ended == later.ended
+    repository.reverse_cut(later.id, by="ab", at=later.ended + timedelta(hours=1), reason="another part")
+    assert repository.load_shop().last_cuts[stored.machine.id].ended == cut.ended
