@@ -39,11 +39,11 @@ class LimitOfValidity(UserWarning):
 
 def finite(field: str, value: Any) -> float:
     """Return ``value`` as a finite float; raise `InputError` otherwise."""
-    if isinstance(value, (bool, str, bytes, type(None))):
+    if isinstance(value, (bool, np.bool_, str, bytes, type(None))) or (isinstance(value, np.ndarray) and value.ndim):
         raise InputError(field, value, "a finite number")
     try:
         number = float(value)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise InputError(field, value, "a finite number") from None
     if not math.isfinite(number):
         raise InputError(field, value, "a finite number")
@@ -74,13 +74,25 @@ def between(field: str, value: Any, least: float, greatest: float) -> float:
     return number
 
 
+def numbers(field: str, value: Any, accepted: str) -> np.ndarray:
+    """Return ``value`` as a float array of its own shape, nan and inf let through; `InputError` for what is no number:
+    text, yes and no, complex, ragged lists."""
+    try:
+        array = np.asarray(value)
+        # what holds objects is looked at one by one: numbers of other libraries come so
+        worded = (str, bytes, bool, np.bool_)
+        mixed = array.dtype.kind == "O" and not any(isinstance(v, worded) for v in array.flat)
+        if array.size and array.dtype.kind not in "iuf" and not mixed:
+            raise TypeError
+        return array.astype(float, copy=False)
+    except (TypeError, ValueError, OverflowError):
+        raise InputError(field, value, accepted) from None
+
+
 def finite_array(field: str, value: Any, shape: tuple[int | None, ...]) -> np.ndarray:
     """Return ``value`` as a float array of ``shape`` (None = any length), every entry finite; else `InputError`."""
     wanted = "an array of finite numbers, shape (" + ", ".join("n" if s is None else str(s) for s in shape) + ")"
-    try:
-        array = np.asarray(value, dtype=float)
-    except (TypeError, ValueError):
-        raise InputError(field, value, wanted) from None
+    array = numbers(field, value, wanted)
     if array.ndim != len(shape) or any(s is not None and s != a for s, a in zip(shape, array.shape, strict=True)):
         raise InputError(field, value, wanted)
     if not np.isfinite(array).all():

@@ -15,7 +15,7 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike
 
-from planner.errors import InputError, LimitOfValidity, finite_array, not_negative, positive
+from planner.errors import InputError, LimitOfValidity, finite_array, not_negative, numbers, positive
 
 _ARC_RA = 18.0 * math.sqrt(3.0)
 _UM = 1000.0
@@ -32,7 +32,7 @@ def theoretical_rz(feed_mm: ArrayLike, radius_mm: ArrayLike):
     is then more than 7 % below the arc. Raises `InputError` where it is above twice the radius (arcs no longer meet).
     """
     feed, radius = _arc(feed_mm, radius_mm)
-    return _plain(feed**2 / (8.0 * radius) * _UM)
+    return _plain(feed / radius * feed / 8.0 * _UM)
 
 
 def theoretical_ra(feed_mm: ArrayLike, radius_mm: ArrayLike):
@@ -41,7 +41,7 @@ def theoretical_ra(feed_mm: ArrayLike, radius_mm: ArrayLike):
     Shapes, warning and error as `theoretical_rz`.
     """
     feed, radius = _arc(feed_mm, radius_mm)
-    return _plain(feed**2 / (_ARC_RA * radius) * _UM)
+    return _plain(feed / radius * feed / _ARC_RA * _UM)
 
 
 def feed_for_ra(ra_um: float, radius_mm: float, ratio: float = 1.0) -> float:
@@ -229,12 +229,16 @@ def _arc(feed_mm, radius_mm) -> tuple[np.ndarray, np.ndarray]:
         if np.ndim(value) == 0:
             pair.append(np.asarray(positive(field, value)))
             continue
-        array = np.asarray(value, dtype=float)
+        array = numbers(field, value, "finite numbers above 0")
         if not (np.isfinite(array) & (array > 0)).all():
             raise InputError(field, value, "finite numbers above 0")
         pair.append(array)
     feed, radius = pair
-    if (feed > 2 * radius).any():
+    try:
+        np.broadcast_shapes(feed.shape, radius.shape)
+    except ValueError:
+        raise InputError("radius_mm", radius_mm, f"one number, or as many as feeds: shape {feed.shape}") from None
+    if (feed / 2 > radius).any():
         raise InputError("feed_mm", feed_mm, "at most twice the corner radius: wider apart the arcs do not meet")
     if (feed > radius).any():
         warnings.warn(

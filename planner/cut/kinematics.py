@@ -268,7 +268,7 @@ def _engage(length_mm, width_mm, diameter_mm, offset_mm):
 
 
 def _reach(radius: float, y: float) -> float:
-    return math.sqrt(max(0.0, (radius - y) * (radius + y)))
+    return math.sqrt(max(0.0, radius - y)) * math.sqrt(radius + y)
 
 
 def _count(field: str, value: int) -> int:

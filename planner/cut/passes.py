@@ -20,7 +20,7 @@ class PassPlan:
 
     ``depths_mm`` (n,) increments, without the kiss pass; ``feeds`` (n,) "rough" or "finish": after a rough pass that
     shows clean the finishing pass follows, after one at finishing feed the job is done. With one feed all are "finish".
-    Without a limit the list ends where hardly a part in 1e9 is still not clean.
+    The list ends at the limit, or where hardly a part in 1e9 is still not clean.
     ``chance_uncleaned``: chance that the list ends before the face is clean. ``cost_if_cut`` is the expected cost of
     beginning, whatever leaving the part would cost; ``worth_cutting`` compares the two.
     """
@@ -141,7 +141,7 @@ def _follow(policy: Policy) -> tuple[np.ndarray, tuple[str, ...]]:
     feeds: list[str] = []
     reached, before = problem.removed_mm, None
     while len(depths) < len(policy.action_first):
-        if math.isinf(problem.limit_mm) and (reached >= last_mm or not float(problem.depth.sf(reached)) > far):
+        if not float(problem.depth.sf(reached)) > far or (reached >= last_mm and reached < problem.limit_mm):
             break
         one, feed = policy.next_pass(reached, before)
         if feed == STOP:

@@ -20,13 +20,15 @@ from typing import Any
 
 import numpy as np
 
-from planner.errors import InputError, finite, not_negative, positive
+from planner.errors import InputError, finite, not_negative, numbers, positive
 
 CELL_MM = 0.00254
 """Widest cell of the grid on which a policy is solved: 0.0001 in."""
 
 _TAIL = 1e-9
 _MOST_STEPS = 20_000
+_MOST_CHOICES = 10_000_000
+_STILL_MUCH = 1e-3
 _SLACK_MM = 1e-9
 
 Cost = float | Callable[[np.ndarray], np.ndarray]
@@ -62,7 +64,8 @@ class PassProblem:
 
     def __post_init__(self) -> None:
         for name in ("sf", "cdf", "pdf"):
-            if not callable(getattr(self.depth, name, None)):
+            # a family of distributions can be frozen, a frozen one cannot
+            if hasattr(self.depth, "freeze") or not callable(getattr(self.depth, name, None)):
                 raise InputError("depth", self.depth, "a frozen scipy.stats distribution of depth in mm")
         not_negative("value_per_mm", self.value_per_mm)
         step = positive("step_mm", self.step_mm)
@@ -73,10 +76,12 @@ class PassProblem:
         not_negative("removed_mm", self.removed_mm)
         not_negative("finish_mm", self.finish_mm)
         not_negative("change_cost", self.change_cost)
-        if self.limit_mm != math.inf:
+        if not (isinstance(self.limit_mm, float) and self.limit_mm == math.inf):
             finite("limit_mm", self.limit_mm)
         if self.uncleaned_cost is not None:
             not_negative("uncleaned_cost", self.uncleaned_cost)
+        if greatest / step > _MOST_STEPS:
+            raise InputError("step_mm", self.step_mm, f"at least a {_MOST_STEPS}th of greatest_mm = {greatest:g}")
         if not steps_between(least, greatest, step).size:
             raise InputError(
                 "step_mm",
@@ -85,7 +90,8 @@ class PassProblem:
             )
         if self.finish_greatest_mm is not None and positive("finish_greatest_mm", self.finish_greatest_mm) < least:
             raise InputError("finish_greatest_mm", self.finish_greatest_mm, f"at least least_mm = {least:g}")
-        left = float(self.depth.sf(self.removed_mm))
+        with np.errstate(over="ignore"):
+            left = float(self.depth.sf(float(self.removed_mm)))
         if not left > 1e-250:
             raise InputError("removed_mm", self.removed_mm, "a depth at which the face may still be not clean")
         for name in ("pass_cost", "finish_cost"):
@@ -105,9 +111,12 @@ def steps_between(least_mm: float, greatest_mm: float, step_mm: float) -> np.nda
 
 def cost_at(field_name: str, cost: Cost, depths_mm: np.ndarray) -> np.ndarray:
     """The cost of passes of these depths [mm], shape (n,); raises `InputError` unless finite and not negative."""
-    values = np.asarray(cost(depths_mm) if callable(cost) else cost, dtype=float)
-    if not (np.isfinite(values) & (values >= 0)).all():
-        raise InputError(field_name, cost if not callable(cost) else values.tolist(), "finite costs of 0 or more")
+    wanted = "a finite cost of 0 or more, or a function that gives one for each pass depth"
+    told = cost(depths_mm) if callable(cost) else cost
+    values = numbers(field_name, told, wanted)
+    shapes = ((), depths_mm.shape) if callable(cost) else ((),)
+    if values.shape not in shapes or not (np.isfinite(values) & (values >= 0)).all():
+        raise InputError(field_name, told, wanted)
     return np.broadcast_to(values, depths_mm.shape)
 
 
@@ -177,6 +186,10 @@ def solve(problem: PassProblem) -> Policy:
     longest = int(jump[-1])
     steps = _steps_ahead(problem, start, limit)
     last = steps * cells  # deepest state that is solved
+    choices = (last + 1 + longest) * len(passes)
+    if choices > _MOST_CHOICES:
+        wanted = problem.step_mm * math.sqrt(choices / _MOST_CHOICES)
+        raise InputError("step_mm", problem.step_mm, f"a coarser step, from about {wanted:.2g}")
     survive, area = _survival(problem.depth, start, cell, last + longest)
 
     value_per_mm = float(problem.value_per_mm)
@@ -191,11 +204,12 @@ def solve(problem: PassProblem) -> Policy:
     stop = math.inf if problem.uncleaned_cost is None else float(problem.uncleaned_cost)
     at_limit = 0.0 if problem.uncleaned_cost is None else stop
     bounded = math.isfinite(limit)
+    to_limit = bounded and limit < start + (steps + 1) * problem.step_mm * (1 - 1e-9)
 
     # value[i, q] while not clean at grid point i after a pass of depth q; beyond the last point: the rule of the end
     value = np.empty((last + 1 + longest, len(passes)))
     value[last + 1 :] = (
-        at_limit if bounded else _far_value(problem, survive, area, last, passes, jump, rough, fine, after, stop)
+        at_limit if to_limit else _far_value(problem, survive, area, last, passes, jump, rough, fine, after, stop)
     )
     first = np.full(last + 1, at_limit)
     act_first = np.full(last + 1, -1, dtype=np.int32)
@@ -246,20 +260,21 @@ def solve(problem: PassProblem) -> Policy:
 
 def _steps_ahead(problem: PassProblem, start: float, limit: float) -> int:
     """Steps of depth to solve: to the limit, or to where hardly a part in 1e9 is still not clean."""
-    if math.isfinite(limit):
-        room = math.floor((limit - start) / problem.step_mm + 1e-9)
-        if room > _MOST_STEPS:
-            raise InputError("limit_mm", problem.limit_mm, f"at most {_MOST_STEPS} steps beyond removed_mm")
-        return max(0, room)
+    room = (limit - start) / problem.step_mm + 1e-9
     alive = float(problem.depth.sf(start))
-    steps = 32
-    while steps < _MOST_STEPS and float(problem.depth.sf(start + steps * problem.step_mm)) > _TAIL * alive:
-        steps *= 2
-    steps = min(steps, _MOST_STEPS)
-    low, high = 0, steps
+
+    def left(steps: int) -> float:
+        return float(problem.depth.sf(start + steps * problem.step_mm)) / alive
+
+    if room <= 0 or (room <= _MOST_STEPS and left(math.floor(room)) > _TAIL):
+        return max(0, math.floor(room))
+    most = math.floor(min(room, _MOST_STEPS))
+    if room > most and left(most) > _STILL_MUCH:
+        raise InputError("step_mm", problem.step_mm, f"a coarser step: {_MOST_STEPS} of them do not reach clean-up")
+    low, high = 0, most
     while high - low > 1:
         middle = (low + high) // 2
-        if float(problem.depth.sf(start + middle * problem.step_mm)) > _TAIL * alive:
+        if left(middle) > _TAIL:
             low = middle
         else:
             high = middle

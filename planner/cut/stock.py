@@ -18,9 +18,10 @@ from numpy.typing import ArrayLike
 
 from planner.cut.depths import LogNormalDepth, hermite
 from planner.cut.pooling import PRIOR_RECORDS, PooledFrom
-from planner.errors import InputError, between, finite_array, not_negative, positive
+from planner.errors import InputError, between, finite_array, not_negative, numbers, positive
 
 _WIDEST_SIGMA = 8.0
+_TO_START = 300
 _ONE_SIGMA = NormalDist().cdf(1.0)
 
 
@@ -95,10 +96,10 @@ def depth_fit(lower_mm: ArrayLike, upper_mm: ArrayLike, prior: Any = None, level
         unit = _unit(lower, upper)
     else:
         unit = held.median_mm
-    low, high = lower / unit, upper / unit
+    low, high, times = _gathered(lower / unit, upper / unit)
     if held is None:
         with np.errstate(divide="ignore", invalid="ignore"):
-            shape, _, scale = scipy.stats.lognorm.fit(_censored(low, high), floc=0)
+            shape, _, scale = scipy.stats.lognorm.fit(_censored(*_sample(low, high)), floc=0)
         start = np.array([math.log(scale), math.log(shape)])
     else:
         start = np.array([0.0, math.log(held.sigma)])
@@ -108,7 +109,7 @@ def depth_fit(lower_mm: ArrayLike, upper_mm: ArrayLike, prior: Any = None, level
     exact = low == high
 
     def loss(theta: np.ndarray) -> tuple[float, np.ndarray]:
-        value, slope = _log_likelihood(theta, log_low, log_high, exact)
+        value, slope = _log_likelihood(theta, log_low, log_high, exact, times)
         if held is not None:
             value, slope = _add_prior(theta, held, value, slope)
         return -value, -slope
@@ -116,19 +117,24 @@ def depth_fit(lower_mm: ArrayLike, upper_mm: ArrayLike, prior: Any = None, level
     bounds = [(start[0] - 12, start[0] + 12), (math.log(1e-4), math.log(4 * _WIDEST_SIGMA))]
     start[1] = min(max(start[1], bounds[1][0]), bounds[1][1])
     if held is None:
-        tight = {"ftol": 1e-15, "gtol": 1e-10, "maxiter": 500}
-        found = scipy.optimize.minimize(loss, start, jac=True, method="L-BFGS-B", bounds=bounds, options=tight)
+        # near the answer already: Newton's steps alone, and the slow sure way only where they do not arrive
+        near, arrived = _polish(loss, start)
+        if arrived:
+            start = near
+        else:
+            tight = {"ftol": 1e-15, "gtol": 1e-10, "maxiter": 500}
+            start = scipy.optimize.minimize(loss, start, jac=True, method="L-BFGS-B", bounds=bounds, options=tight).x
     else:
         # the prior keeps it from running away, and this is many times quicker in two dimensions
-        found = scipy.optimize.minimize(
+        start = scipy.optimize.minimize(
             loss,
             start,
             jac=True,
             hess=lambda theta: _hessian(loss, theta),
             method="trust-exact",
             options={"gtol": 1e-8},
-        )
-    theta = _polish(loss, found.x)
+        ).x
+    theta, _ = _polish(loss, start)
     sigma = math.exp(theta[1])
     if held is None and sigma > _WIDEST_SIGMA:
         raise InputError(
@@ -285,9 +291,10 @@ def fit_check(depth: Any, lower_mm: ArrayLike, upper_mm: ArrayLike, depths_mm: A
 def intervals(prefix: str, lower_mm: ArrayLike, upper_mm: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
     """Checked intervals (lower, upper], shape (n,) each: 0 <= lower <= upper, upper > 0, inf allowed above."""
     lower = finite_array(prefix + "lower_mm", lower_mm, (None,))
-    upper = np.asarray(upper_mm, dtype=float)
+    wanted = f"numbers or inf, shape ({lower.size},) as lower_mm"
+    upper = numbers(prefix + "upper_mm", upper_mm, wanted)
     if upper.shape != lower.shape or np.isnan(upper).any():
-        raise InputError(prefix + "upper_mm", upper_mm, f"numbers or inf, shape ({lower.size},) as lower_mm")
+        raise InputError(prefix + "upper_mm", upper_mm, wanted)
     for bad, name, what in (
         (lower < 0, "lower_mm", "0 or a number above 0"),
         (upper < lower, "upper_mm", "at least the depth seen not clean"),
@@ -306,6 +313,24 @@ def _unit(lower: np.ndarray, upper: np.ndarray) -> float:
     return float(np.median(usable)) if usable.size else 1.0
 
 
+def _gathered(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Each interval once, by its ends, and how often it stands on record: a shop's settings are few."""
+    order = np.lexsort((high, low))
+    low, high = low[order], high[order]
+    first = np.ones(low.size, dtype=bool)
+    first[1:] = (np.diff(low) != 0) | (high[1:] != high[:-1])
+    places = np.flatnonzero(first)
+    return low[places], high[places], np.diff(places, append=low.size).astype(float)
+
+
+def _sample(low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Enough of the sorted intervals to start from, those that part the record among them."""
+    if low.size <= _TO_START:
+        return low, high
+    places = np.append(np.linspace(0, low.size - 1, _TO_START).astype(int), high.argmin())
+    return low[places], high[places]
+
+
 def _censored(low: np.ndarray, high: np.ndarray) -> scipy.stats.CensoredData:
     exact, right, left = low == high, np.isinf(high), (low == 0) & np.isfinite(high)
     both = ~(exact | right | left)
@@ -317,16 +342,19 @@ def _censored(low: np.ndarray, high: np.ndarray) -> scipy.stats.CensoredData:
     )
 
 
-def _log_likelihood(theta, log_low, log_high, exact) -> tuple[float, np.ndarray]:
-    """Log-likelihood of interval-censored log-normal data and its slope in (log median, log sigma)."""
+def _log_likelihood(theta, log_low, log_high, exact, times) -> tuple[float, np.ndarray]:
+    """Log-likelihood of interval-censored log-normal data, each interval so many ``times`` on record, and its slope in
+    (log median, log sigma)."""
     mu, sigma = theta[0], math.exp(theta[1])
     a, b = (log_low - mu) / sigma, (log_high - mu) / sigma
     value, slope = 0.0, np.zeros(2)
     if exact.any():
-        z = a[exact]
-        value += float((-0.5 * z**2 - log_low[exact]).sum()) - z.size * (theta[1] + 0.5 * math.log(2 * math.pi))
-        slope += [float(z.sum()) / sigma, float((z**2 - 1).sum())]
-        a, b = a[~exact], b[~exact]
+        z, n = a[exact], times[exact]
+        value += float((n * (-0.5 * z**2 - log_low[exact])).sum()) - float(n.sum()) * (
+            theta[1] + 0.5 * math.log(2 * math.pi)
+        )
+        slope += [float((n * z).sum()) / sigma, float((n * (z**2 - 1)).sum())]
+        a, b, times = a[~exact], b[~exact], times[~exact]
     if a.size:
         # work in the tail where both ends keep their digits
         flip = a > 0
@@ -335,9 +363,9 @@ def _log_likelihood(theta, log_low, log_high, exact) -> tuple[float, np.ndarray]
         with np.errstate(over="ignore", invalid="ignore"):
             wa = np.where(np.isfinite(a), np.exp(-0.5 * a**2 - 0.5 * math.log(2 * math.pi) - log_p), 0.0)
             wb = np.where(np.isfinite(b), np.exp(-0.5 * b**2 - 0.5 * math.log(2 * math.pi) - log_p), 0.0)
-        value += float(log_p.sum())
-        slope[0] += float((np.where(flip, -1.0, 1.0) * (wa - wb)).sum()) / sigma
-        slope[1] += float((np.where(wa > 0, a, 0.0) * wa - np.where(wb > 0, b, 0.0) * wb).sum())
+        value += float((times * log_p).sum())
+        slope[0] += float((times * np.where(flip, -1.0, 1.0) * (wa - wb)).sum()) / sigma
+        slope[1] += float((times * (np.where(wa > 0, a, 0.0) * wa - np.where(wb > 0, b, 0.0) * wb)).sum())
     return value, slope
 
 
@@ -363,21 +391,22 @@ def _hessian(loss, theta: np.ndarray) -> np.ndarray:
     return 0.5 * (np.array(columns) + np.array(columns).T)
 
 
-def _polish(loss, theta: np.ndarray) -> np.ndarray:
-    """Newton steps from a good start, kept only while they lower the loss."""
+def _polish(loss, theta: np.ndarray) -> tuple[np.ndarray, bool]:
+    """Newton steps from a good start, kept only while they lower the loss; and whether they came to rest."""
     for _ in range(20):
         value, slope = loss(theta)
         curve = _hessian(loss, theta)
         if not np.isfinite(curve).all() or np.linalg.eigvalsh(curve)[0] <= 0:
-            break
+            return theta, False
         move = np.linalg.solve(curve, slope)
+        if np.abs(move).max() < 1e-10:
+            return theta, True
         trial = theta - move
         if not loss(trial)[0] <= value:
-            break
+            # what the last digits of a long sum hide
+            return theta, bool(np.abs(move).max() < 1e-7)
         theta = trial
-        if np.abs(move).max() < 1e-10:
-            break
-    return theta
+    return theta, False
 
 
 def _standard_errors(loss, theta: np.ndarray) -> np.ndarray:

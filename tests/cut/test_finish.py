@@ -138,6 +138,9 @@ BAD = [
     (lambda: theoretical_ra(0.1, 0), "radius_mm"),
     (lambda: theoretical_ra(1.7, 0.8), "feed_mm"),  # the arcs do not meet
     (lambda: theoretical_rz([0.1, -0.1], 0.8), "feed_mm"),
+    (lambda: theoretical_ra(["thin"], 0.8), "feed_mm"),
+    (lambda: theoretical_ra([0.1, 0.2], [0.8, 0.8, 0.8]), "radius_mm"),
+    (lambda: theoretical_rz([True, False], 0.8), "feed_mm"),
     (lambda: feed_for_ra(0, 0.8), "ra_um"),
     (lambda: feed_for_ra(1, 0.8, 0), "ratio"),
     (lambda: FinishModel(0, 0.2), "ratio"),

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import stats
+from scipy import integrate, stats
 
 from planner import InputError
 from planner.cut import (
@@ -331,6 +331,22 @@ GOOD = {
         ({"finish_mm": 0.02, "finish_cost": -2.0}, "finish_cost"),
         ({"limit_mm": math.nan}, "limit_mm"),
         ({"uncleaned_cost": -1.0}, "uncleaned_cost"),
+        ({"depth": stats.expon}, "depth"),  # a family of distributions, not a frozen one
+        ({"depth": stats.poisson(3)}, "depth"),
+        ({"pass_cost": "seven"}, "pass_cost"),
+        ({"pass_cost": [7.0, 8.0]}, "pass_cost"),
+        ({"pass_cost": lambda depths: [1.0, 2.0, 3.0]}, "pass_cost"),
+        ({"pass_cost": lambda depths: -depths}, "pass_cost"),
+        ({"pass_cost": True}, "pass_cost"),
+        ({"value_per_mm": 10**400}, "value_per_mm"),
+        ({"least_mm": np.True_}, "least_mm"),
+        ({"removed_mm": 1e308}, "removed_mm"),
+        ({"greatest_mm": 1e308}, "step_mm"),  # more pass depths than anybody would choose from
+        ({"step_mm": 1e-320}, "step_mm"),
+        ({"step_mm": 1e-6}, "step_mm"),  # would not come to clean-up in as many steps as are solved
+        ({"limit_mm": None}, "limit_mm"),
+        ({"limit_mm": np.array([0.1, 0.2])}, "limit_mm"),
+        ({"limit_mm": -math.inf}, "limit_mm"),
     ],
 )
 def test_wrong_input_names_its_field(change, field):
@@ -343,6 +359,65 @@ def test_going_back_above_the_depth_planned_from_is_refused():
     plan = plan_passes(**GOOD, removed_mm=0.05)
     with pytest.raises(InputError, match="planned from"):
         plan.next_pass(0.02)
+
+
+@pytest.mark.parametrize("limit", [5.0, 100.0, 1e308])
+def test_a_limit_far_beyond_all_depths_changes_nothing_but_is_kept(limit):
+    near, far = plan_passes(**GOOD), plan_passes(**GOOD, limit_mm=limit, uncleaned_cost=200.0)
+    assert far.depths_mm == pytest.approx(near.depths_mm)
+    assert far.expected_cost == pytest.approx(near.expected_cost, rel=1e-6)
+    assert far.next_pass(limit - 0.001) == 0.0 if limit < 1e6 else True
+
+
+def shortest_search(depth, cost, fine, value, counts, removed, finish, limit, uncleaned):
+    """The same problem by recursion over whole steps, integrals of the survival function by adaptive quadrature."""
+
+    def survive(x):
+        return float(depth.sf(x))
+
+    steps = math.floor((limit - removed) / STEP + 1e-9)
+    ends = depth.support()
+    areas = []
+    for i in range(steps):
+        low, high = removed + i * STEP, removed + (i + 1) * STEP
+        kinks = [e for e in ends if low < e < high]
+        areas.append(integrate.quad(survive, low, high, points=kinks or None, epsabs=1e-13, limit=200)[0])
+    values = [0.0] * (steps + 1)
+    for i in range(steps, -1, -1):
+        here, alive = removed + i * STEP, survive(removed + i * STEP)
+        best = math.inf
+        for n in (n for n in counts if i + n <= steps and alive > 0):
+            on = survive(here + n * STEP) / alive
+            rest = on * values[i + n] + value * (n * STEP - sum(areas[i : i + n]) / alive)
+            best = min(best, fine + rest)
+            if finish and here + n * STEP + finish <= limit + 1e-9:
+                best = min(best, cost + rest + (1 - on) * (fine + value * finish))
+        values[i] = uncleaned if math.isinf(best) else min(best, uncleaned)
+    return values[0]
+
+
+@pytest.mark.parametrize(
+    "depth",
+    [
+        stats.expon(scale=0.06),
+        stats.weibull_min(0.8, scale=0.1),
+        stats.weibull_min(2.5, scale=0.1),
+        stats.gamma(3, scale=0.03),
+        stats.lognorm(0.5, scale=0.08),
+        stats.uniform(0.02, 0.1),  # an end of its own before the limit
+        stats.triang(0.4, scale=0.2),
+    ],
+)
+@pytest.mark.parametrize(("removed", "finish", "uncleaned"), [(0, 0, 300.0), (0.03, 0.02, 300.0), (0, 0.0254, 40.0)])
+def test_any_depth_is_planned_as_by_an_independent_recursion(depth, removed, finish, uncleaned):
+    limit = removed + 0.3
+    plan = plan_passes(
+        depth, 6.0, 1200.0, STEP, 0.11, STEP, removed, finish, 8.0, limit_mm=limit, uncleaned_cost=uncleaned
+    )
+    # with one feed the finishing cost is not used
+    fine = 8.0 if finish else 6.0
+    best = shortest_search(depth, 6.0, fine, 1200.0, range(1, 9), removed, finish, limit, uncleaned)
+    assert plan.expected_cost == pytest.approx(best, rel=2e-5)
 
 
 def test_free_passes_and_free_material_are_allowed():

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import stats
+from scipy import optimize, stats
 
 from planner import InputError
 from planner.cut import (
@@ -127,6 +127,37 @@ def test_a_prior_may_be_given_as_distribution_or_pair():
         assert (b.median(), b.std()) == pytest.approx((a.median(), a.std()), rel=1e-6)
 
 
+@pytest.mark.parametrize("prior", [None, DepthPrior(0.06, 0.4)])
+def test_an_interval_that_repeats_counts_as_often_as_it_stands_there(prior):
+    lower, upper = np.array([0.0, 0.04, 0.05, 0.08, 0.06]), np.array([0.03, 0.05, 0.06, math.inf, 0.06])
+    times = np.array([3, 7, 11, 2, 4])
+    found = depth_fit(np.repeat(lower, times), np.repeat(upper, times), prior)
+
+    def loss(theta):
+        fitted = stats.lognorm(math.exp(theta[1]), scale=math.exp(theta[0]))
+        inside = np.where(lower == upper, fitted.pdf(lower), fitted.cdf(upper) - fitted.cdf(lower))
+        value = times @ np.log(inside)
+        if prior is not None:
+            # five records of exact depths: see `DepthPrior`
+            value -= 5 / 2 * ((theta[0] - math.log(0.06)) / 0.4) ** 2 + 5 * (theta[1] - math.log(0.4)) ** 2
+        return -value
+
+    best = optimize.minimize(
+        loss, [math.log(0.05), math.log(0.3)], method="Nelder-Mead", options={"xatol": 1e-8, "fatol": 1e-10}
+    )
+    assert (found.median_mm, found.sigma) == pytest.approx(tuple(np.exp(best.x)), rel=1e-5)
+    assert found.records == 27
+
+
+def test_a_long_record_is_fitted_from_a_part_of_it_and_ends_with_all():
+    rng = np.random.default_rng(8)
+    depths = stats.lognorm(0.4, scale=0.07).rvs(4000, random_state=rng)
+    exact = depth_fit(depths, depths)
+    # exact depths have the answer in closed form
+    assert exact.median_mm == pytest.approx(math.exp(np.log(depths).mean()), rel=1e-9)
+    assert exact.sigma == pytest.approx(np.log(depths).std(), rel=1e-9)
+
+
 @settings(max_examples=40, deadline=None)
 @given(st.lists(st.floats(0.02, 0.4), min_size=1, max_size=30), st.floats(0.01, 100))
 def test_the_unit_of_depth_does_not_matter(depths, unit):
@@ -197,6 +228,13 @@ BAD = [
     ([0.0], [0.0], "upper_mm[0]"),
     ([0.1], [math.nan], "upper_mm"),
     ([0.1, 0.2], [0.3], "upper_mm"),
+    ([0.1, 0.2], ["deep", "deeper"], "upper_mm"),
+    (["0.1", "0.2"], [0.2, 0.3], "lower_mm"),  # text is no number, even where it reads like one
+    ([0.1, 0.2], [None, 0.3], "upper_mm"),
+    ([False, True], [1.0, 2.0], "lower_mm"),
+    ([math.inf], [math.inf], "lower_mm[0]"),
+    (0.1, 0.2, "lower_mm"),
+    ([0.1, 10**400], [0.2, 0.3], "lower_mm"),
 ]
 
 
