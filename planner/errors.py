@@ -37,8 +37,12 @@ class LimitOfValidity(UserWarning):
     """A figure computed outside the range its formula was made for; the message says what to do."""
 
 
+GREATEST = 1e100
+"""No figure here is greater; squares and cubes of what is below stay finite."""
+
+
 def finite(field: str, value: Any) -> float:
-    """Return ``value`` as a finite float; raise `InputError` otherwise."""
+    """Return ``value`` as a finite float, within 1e100 either way; raise `InputError` otherwise."""
     if isinstance(value, (bool, np.bool_, str, bytes, type(None))) or (isinstance(value, np.ndarray) and value.ndim):
         raise InputError(field, value, "a finite number")
     try:
@@ -47,6 +51,8 @@ def finite(field: str, value: Any) -> float:
         raise InputError(field, value, "a finite number") from None
     if not math.isfinite(number):
         raise InputError(field, value, "a finite number")
+    if abs(number) > GREATEST:
+        raise InputError(field, value, f"a number within {GREATEST:g} either way")
     return number
 
 
@@ -90,7 +96,8 @@ def numbers(field: str, value: Any, accepted: str) -> np.ndarray:
 
 
 def finite_array(field: str, value: Any, shape: tuple[int | None, ...]) -> np.ndarray:
-    """Return ``value`` as a float array of ``shape`` (None = any length), every entry finite; else `InputError`."""
+    """Return ``value`` as a float array of ``shape`` (None = any length), every entry finite and within 1e100 either
+    way; else `InputError`."""
     wanted = "an array of finite numbers, shape (" + ", ".join("n" if s is None else str(s) for s in shape) + ")"
     array = numbers(field, value, wanted)
     if array.ndim != len(shape) or any(s is not None and s != a for s, a in zip(shape, array.shape, strict=True)):
@@ -99,4 +106,8 @@ def finite_array(field: str, value: Any, shape: tuple[int | None, ...]) -> np.nd
         first = np.argwhere(~np.isfinite(array))[0]
         where = f"{field}[{', '.join(str(i) for i in first)}]"
         raise InputError(where, array[tuple(first)], "a finite number")
+    if (np.abs(array) > GREATEST).any():
+        first = np.argwhere(np.abs(array) > GREATEST)[0]
+        where = f"{field}[{', '.join(str(i) for i in first)}]"
+        raise InputError(where, array[tuple(first)], f"a number within {GREATEST:g} either way")
     return array

@@ -119,14 +119,16 @@ def estimate_job(
     gaps_mm: Mapping[str, float] | None = None,
     target_mm: float | None = None,
     machine_id: int | None = None,
+    cutter_id: int | None = None,
     run: RunState | None = None,
 ) -> JobEstimate:
     """Estimate a job of the shop.
 
     ``depth``: clean-up depth from a measurement (default: the family's belief for the part's condition); ``gaps_mm``:
     first-contact height less survey height at each measuring point (None: no survey, taken as 0 against the limit);
-    ``target_mm``: the depth a matched set asks for, when deeper than clean-up; ``machine_id``: on this machine only;
-    ``run``: its run sheet so far: passes and steps are then those still to come, edge use that of the edge at work.
+    ``target_mm``: the depth a matched set asks for, when deeper than clean-up; ``machine_id``, ``cutter_id``: on
+    this machine, with this cutter only; ``run``: its run sheet so far: passes and steps are then those still to come,
+    edge use that of the edge at work.
     Raises `InputError` when the job names a part, family or face the shop does not have.
     """
     knowledge = knowledge or Knowledge()
@@ -138,7 +140,9 @@ def estimate_job(
         only = run.machine_id
     if only is not None:
         setups = [s for s in setups if s.machine.id == only]
-    chosen = _prefer(setups)
+    if cutter_id is not None:
+        setups = [s for s in setups if s.cutter.id == cutter_id]
+    chosen = preferred(setups)
     belief = depth_seen(depth or knowledge.depth(family, face, part.condition), run)
     group = starting.group(family.material, family.kind)
     touch = touch_off or TouchOff(
@@ -223,7 +227,7 @@ def estimate_job(
     return replace(estimate, flags=job_flags(estimate, shop, job, part, family, face, normal.allow_mm, run))
 
 
-def _prefer(setups: list[CutSetup]) -> CutSetup | None:
+def preferred(setups: list[CutSetup]) -> CutSetup | None:
     """The setup with the shortest traverse at finishing feed; the shop's own order where they are alike."""
     return min(setups, key=lambda s: (s.finish.minutes, s.machine.id or 0, s.cutter.id or 0)) if setups else None
 
@@ -298,4 +302,5 @@ __all__ = [
     "edge_path_mm",
     "estimate_job",
     "pass_policy",
+    "preferred",
 ]

@@ -28,7 +28,11 @@ def swept_volume(bore_mm: float, stroke_mm: float) -> float:
 def compression_ratio(swept_cm3: float, clearance_cm3: float) -> float:
     """Compression ratio: 1 + swept / clearance volume, the clearance being everything above the piston at top dead
     centre."""
-    return 1.0 + positive("swept_cm3", swept_cm3) / positive("clearance_cm3", clearance_cm3)
+    swept, clearance = positive("swept_cm3", swept_cm3), positive("clearance_cm3", clearance_cm3)
+    ratio = 1.0 + swept / clearance
+    if math.isinf(ratio):
+        raise InputError("clearance_cm3", clearance_cm3, "a volume that something can be compressed into")
+    return ratio
 
 
 def milled_clearance(clearance_cm3: float, face_area_mm2: float, cut_mm: float) -> float:
@@ -55,11 +59,18 @@ def piston_drop(crank_deg: ArrayLike, crank_radius_mm: float, rod_mm: float) -> 
     rod = positive("rod_mm", rod_mm)
     if rod <= radius:
         raise InputError("rod_mm", rod_mm, f"more than the crank radius of {radius:g} mm")
-    if np.ndim(crank_deg) == 0:
+    try:
+        dimensions = np.ndim(crank_deg)
+    except ValueError:
+        raise InputError("crank_deg", crank_deg, "a number, or an array of numbers") from None
+    if dimensions == 0:
         theta = math.radians(finite("crank_deg", crank_deg))
-        return radius * (1 - math.cos(theta)) + rod - math.sqrt(rod**2 - (radius * math.sin(theta)) ** 2)
-    theta = np.radians(finite_array("crank_deg", crank_deg, (None,) * np.ndim(crank_deg)))
-    return radius * (1 - np.cos(theta)) + rod - np.sqrt(rod**2 - (radius * np.sin(theta)) ** 2)
+        across = radius * math.sin(theta)
+        # r (1 − cos θ) and l − √(l² − a²) each without the difference of nearly equal figures
+        return 2 * radius * math.sin(theta / 2) ** 2 + across**2 / (rod + math.sqrt(rod**2 - across**2))
+    theta = np.radians(finite_array("crank_deg", crank_deg, (None,) * dimensions))
+    across = radius * np.sin(theta)
+    return 2 * radius * np.sin(theta / 2) ** 2 + across**2 / (rod + np.sqrt(rod**2 - across**2))
 
 
 def cam_shift(drop_mm: float, pitch_radius_mm: float, run_angle_deg: float = 0.0) -> float:

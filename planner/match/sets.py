@@ -28,8 +28,9 @@ class SetCuts:
 
     ``cuts_mm``, ``finals_mm``, ``extra_mm`` (n,): removal, height after it, and removal beyond the member's own
     clean-up. ``feasible``: every member clean, above its least height and within the window. ``problems``: one
-    sentence each, naming the member and by how much. ``short_mm`` (n,): how far a member's final height would lie
-    below its least height (0 where it does not). ``window_mm``: tolerance less guard, never below 0.
+    sentence each, naming the member, by how much, and what would let it pass. ``short_mm`` (n,): how far a member's
+    final height would lie below its least height (0 where it does not). ``window_mm``: tolerance less guard, never
+    below 0.
     """
 
     cuts_mm: np.ndarray
@@ -120,18 +121,21 @@ def match_set(
     guard = not_negative("guard_mm", guard_mm)
     step = not_negative("step_mm", step_mm)
     least = not_negative("least_mm", least_mm)
-    labels = [f"member {i}" for i in range(count)] if names is None else [str(name) for name in names]
-    if len(labels) != count:
+    try:
+        labels = [f"member {i}" for i in range(count)] if names is None else [str(name) for name in names]
+    except TypeError:
+        raise InputError("names", names, f"{count} names, as many as heights_mm") from None
+    if len(labels) != count or isinstance(names, str):
         raise InputError("names", names, f"{count} names, as many as heights_mm")
 
     window = max(0.0, tolerance - guard)
     cuts = _least_cuts(heights, cleanup, lows, window, step, least)
     finals = heights - cuts
-    problems, short = _problems(labels, heights, cleanup, lows, window, cuts, step, show)
+    problems, short = _problems(labels, heights, cleanup, lows, window, guard, cuts, step, show)
     if guard > tolerance + SAME_MM:
         problems.append(
             f"the heights are too doubtful: the guard of {show(guard)} is {show(guard - tolerance)} more than the "
-            f"tolerance of {show(tolerance)}"
+            f"tolerance of {show(tolerance)}: measure them closer, or allow {show(guard)}"
         )
     return SetCuts(
         cuts_mm=cuts,
@@ -146,16 +150,15 @@ def match_set(
 
 def _least_heights(value: Sequence[float]) -> np.ndarray:
     """Least heights as floats; -inf is the caller's word for "none known", NaN and +inf are mistakes."""
+    wanted = "an array of numbers, shape (n); -inf where none is known"
     try:
-        array = np.array(value, dtype=float)
-    except (TypeError, ValueError):
-        raise InputError("min_heights_mm", value, "an array of numbers, shape (n); -inf where none is known") from None
-    if array.ndim != 1:
-        raise InputError("min_heights_mm", value, "an array of numbers, shape (n); -inf where none is known")
-    for i, number in enumerate(array):
-        if number != -math.inf:
-            finite(f"min_heights_mm[{i}]", number)
-    return array
+        given = np.asarray(value)
+    except (TypeError, ValueError, OverflowError):
+        raise InputError("min_heights_mm", value, wanted) from None
+    if given.ndim != 1 or (given.size and given.dtype.kind not in "iufO"):
+        raise InputError("min_heights_mm", value, wanted)
+    numbers = given.tolist()
+    return np.array([n if n == -math.inf else finite(f"min_heights_mm[{i}]", n) for i, n in enumerate(numbers)])
 
 
 def _least_cuts(
@@ -185,7 +188,8 @@ def _least_cuts(
     for _ in range(200):
         raised = settable(np.maximum(cuts, np.maximum(cleanup, heights - np.min(heights - cuts) - window)))
         if np.allclose(raised, cuts, rtol=0, atol=SAME_MM):
-            return raised
+            # a limit can stop it, too: then nothing is gained by what was taken to get there
+            return raised if np.ptp(heights - raised) <= window + SAME_MM else first
         cuts = raised
     return first
 
@@ -196,37 +200,44 @@ def _problems(
     cleanup: np.ndarray,
     lows: np.ndarray,
     window: float,
+    guard: float,
     cuts: np.ndarray,
     step: float,
     show: Show,
 ) -> tuple[list[str], np.ndarray]:
+    """Which member, by how much, and what would let it pass; and how far each lies below its least height."""
     finals = heights - cuts
+    naturals = heights - cleanup
     short = np.where(finals < lows - SAME_MM, lows - finals, 0.0)
-    lowest = int(np.argmin(finals))
     problems = []
     for i, label in enumerate(labels):
         if short[i] > 0:
-            alone = heights[i] - cleanup[i]
-            why = (
-                "to clean up"
-                if alone < lows[i] - SAME_MM or i == lowest
-                else f"to match {labels[lowest]}, which ends at {show(finals[lowest])}"
-            )
-            problems.append(
-                f"{label} must end at {show(finals[i])} {why}: {show(short[i])} below its least height of "
-                f"{show(lows[i])}"
-            )
+            below = f"{show(short[i])} below its least height of {show(lows[i])}"
+            if finals[i] >= naturals[i] - SAME_MM:
+                problems.append(
+                    f"{label} must end at {show(finals[i])} to clean up: {below}; no tolerance helps, only a repair or "
+                    "another part"
+                )
+                continue
+            others = np.delete(np.arange(len(labels)), i)
+            lead = int(others[np.argmin(finals[others])])
+            said = f"{label} must end at {show(finals[i])} to match {labels[lead]}, which ends at {show(finals[lead])}"
+            if naturals[i] < lows[i] - SAME_MM:
+                helps = f"cleaning it up alone already takes it {show(lows[i] - naturals[i])} below"
+            else:
+                helps = f"a tolerance of {show(guard + window + short[i])} or more would let it stay above"
+            problems.append(f"{said}: {below}; {helps}")
         if cuts[i] < cleanup[i] - SAME_MM:
             problems.append(
                 f"{label} needs {show(cleanup[i])} to clean up; the deepest it can be set above its least height is "
-                f"{show(cuts[i])}, {show(cleanup[i] - cuts[i])} short"
+                f"{show(cuts[i])}, {show(cleanup[i] - cuts[i])} short: a finer step or a smaller least pass would reach it"
             )
-    highest = int(np.argmax(finals))
+    highest, lowest = int(np.argmax(finals)), int(np.argmin(finals))
     over = float(finals[highest] - finals[lowest]) - window
     if over > SAME_MM:
         cause = f"; the step of depth is {show(step)}" if step > window else ""
         problems.append(
             f"{labels[highest]} ends {show(over + window)} above {labels[lowest]}, {show(over)} more than the "
-            f"window of {show(window)}{cause}"
+            f"window of {show(window)}{cause}; these cuts take a tolerance of {show(over + window + guard)}"
         )
     return problems, short

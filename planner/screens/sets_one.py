@@ -16,6 +16,7 @@ from planner.units import Units, minutes_words
 from planner.week.queue import Queue
 from planner.week.set_help import target_of
 from planner.week.set_view import SetView, price_lower
+from planner.week.staying import stay_words
 
 # a limit farther below than this many times what the picture shows would press the heights together
 _FAR = 2.5
@@ -45,6 +46,7 @@ def draw(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
             _order(shop, view, units)
     st.dataframe(members(shop, view, units), hide_index=True, width="stretch")
     st.caption(planned_words(view, units))
+    stays(shop, queue, view)
     sets_target.draw(shop, queue, view, units)
     sets_help.draw(shop, queue, view, units)
 
@@ -68,6 +70,18 @@ def difference(shop: Shop, view: SetView, heights_mm: Mapping[int, float], units
         if height is not None and offset is not None:
             known.append(height - offset)
     return units.depth(max(known) - min(known)) if len(known) > 1 else "unknown"
+
+
+def stays(shop: Shop, queue: Queue, view: SetView) -> None:
+    """On which machine and cutter the set stays, or why it cannot."""
+    stay = queue.stays.get(view.matched.id)
+    if stay is None or (view.matched.gang and not stay.broken):
+        return
+    said = stay_words(shop, stay)
+    if stay.broken:
+        st.warning(said)
+    elif said:
+        st.caption(said + ("" if stay.agreed_by else " Who may part it says so under “Change this set”."))
 
 
 def planned_words(view: SetView, units: Units) -> str:

@@ -19,6 +19,7 @@ from planner.units import Units, minutes_words
 from planner.week import Tables, compare, explain_job
 from planner.week.board import settled_plan
 from planner.week.explain import Explanation
+from planner.week.gang import NEVER
 from planner.week.queue import Queue
 from planner.week.search import Decision, Plan
 
@@ -252,6 +253,13 @@ def _propose(view: View, order: Mapping[str, list[str]], what: str) -> str:
     if lost:
         named = ", ".join(words.job_name(shop, int(j)) for j in lost)
         raise InputError(what, "", f"an order in which {named} still has a place (the first of a set is cut first)")
+    parts = (plan.costs["split sets"] for plan in (then, view.plan))
+    if next(parts) >= NEVER > next(parts):
+        raise InputError(
+            what,
+            "",
+            "an order that leaves matched sets on one machine; who may part them agrees on the page Matched sets",
+        )
     plans.propose(then.decision, view.pins, what)
     return f"{what}: {effect(view.plan, then, shop)}. Nothing on the board moves until you accept."
 

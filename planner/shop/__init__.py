@@ -1,6 +1,6 @@
 """The nouns of the shop: frozen dataclasses and enums. Construction validates: an impossible object cannot exist."""
 
-from planner.shop.book import DepthRecord, EdgeInUse, LastCut, Shop, WorkRecords
+from planner.shop.book import CutOn, DepthRecord, EdgeInUse, LastCut, Shop, WorkRecords
 from planner.shop.engines import (
     CamDrive,
     ChamberReading,
@@ -84,6 +84,7 @@ __all__ = [
     "Counts",
     "Crown",
     "Cut",
+    "CutOn",
     "Cutter",
     "DepthInstrument",
     "DepthLine",

@@ -105,11 +105,21 @@ class WorkRecords:
 
 
 @dataclass(frozen=True)
+class CutOn:
+    """What a job was cut on: ids of the machine, the cutter and the insert grade; None where the record does not say."""
+
+    machine_id: int | None = None
+    cutter_id: int | None = None
+    grade_id: int | None = None
+
+
+@dataclass(frozen=True)
 class Shop:
     """Everything the planner knows at one moment. ``removed_mm`` maps (part id, face id) to the depth recorded cuts
     took so far; ``checks`` and ``surveys`` map it to the last intake check and to the last survey since the face was last
     cut; ``ready_edges`` counts unused positions of opened inserts by grade; ``last_cuts`` maps machine id to the last cut
-    recorded on it; ``taps`` maps job id to the entries that stand on its run sheet since its last recorded cut."""
+    recorded on it; ``taps`` maps job id to the entries that stand on its run sheet since its last recorded cut; ``cut_on``
+    maps the job of a set's finished member to what it was cut on."""
 
     settings: Settings = Settings()
     families: Mapping[int, Family] = field(default_factory=dict)
@@ -135,6 +145,7 @@ class Shop:
     checks: Mapping[tuple[int, int], IntakeCheck] = field(default_factory=dict)
     surveys: Mapping[tuple[int, int], FaceSurvey] = field(default_factory=dict)
     taps: Mapping[int, tuple[Tap, ...]] = field(default_factory=dict)
+    cut_on: Mapping[int, CutOn] = field(default_factory=dict)
     data_version: int = 0
 
     def family_of(self, part: Part) -> Family:

@@ -11,6 +11,7 @@ from sqlalchemy import Connection, func, or_, select
 
 from planner.shop import (
     Closure,
+    CutOn,
     Cutter,
     EngineFamily,
     FaceSurvey,
@@ -39,7 +40,7 @@ from planner.store import tables
 from planner.store.cuts import Cuts
 from planner.store.edges import edges_in_use
 from planner.store.references import LIVE_PARTS, OPEN_JOBS
-from planner.store.rows import load_nouns, load_settings
+from planner.store.rows import load_nouns, load_settings, standing_cuts
 from planner.store.runs import taps_of_jobs
 
 RECENT_JOBS = 200
@@ -127,6 +128,7 @@ class Live(Cuts):
             checks=_checks(connection, live_parts),
             surveys=_surveys(connection, live_parts),
             taps=_open_taps(connection),
+            cut_on=_cut_on(connection, open_sets),
             data_version=data_version,
         )
 
@@ -134,6 +136,17 @@ class Live(Cuts):
 def _open_taps(connection: Connection) -> dict[int, tuple[Tap, ...]]:
     jobs = tables.jobs
     return taps_of_jobs(connection, select(jobs.c.id).where(jobs.c.state.in_(OPEN_JOBS)))
+
+
+def _cut_on(connection: Connection, open_sets) -> dict[int, CutOn]:
+    """What the finished members of open sets were last cut on, by job."""
+    cuts, members = tables.cuts, tables.set_members
+    rows = connection.execute(
+        select(cuts.c.job_id, cuts.c.machine_id, cuts.c.cutter_id, cuts.c.grade_id)
+        .where(standing_cuts(), cuts.c.job_id.in_(select(members.c.job_id).where(members.c.set_id.in_(open_sets))))
+        .order_by(cuts.c.ended, cuts.c.id)
+    )
+    return {job_id: CutOn(*own) for job_id, *own in rows}
 
 
 def _removed(connection: Connection, parts: dict[int, Part], live_parts) -> dict[tuple[int, int], float]:

@@ -33,6 +33,7 @@ from planner.week.gang import gang_jobs, set_of_week
 from planner.week.queue import Queue
 from planner.week.set_view import SetView
 from planner.week.standing import standing_on
+from planner.week.staying import keep_together
 
 _HOT = (GateKind.WELD, GateKind.STRAIGHTEN)
 COOL_DOWN_MINUTES = 180.0
@@ -66,10 +67,17 @@ def week_of(
     rules = EdgeRules(shop, queue, knowledge)
     jobs = tuple(_job(shop, job, queue, now, rules, (pins or {}).get(job.id)) for job in shop.open_jobs())
     jobs = gang_jobs(shop, jobs, queue.sets, queue.gangs)
+    jobs, together = keep_together(jobs, queue.sets, queue.stays, fixed or {})
     known = {job.id for job in jobs}
     sets = tuple(
-        set_of_week(view, members, _measuring(shop, members[0], knowledge), _split_price(shop, view))
-        for view in queue.sets.values()
+        set_of_week(
+            view,
+            members,
+            _measuring(shop, members[0], knowledge),
+            _split_price(shop, view),
+            together=i in together,
+        )
+        for i, view in queue.sets.items()
         if len(members := [j for j in view.order if str(j) in known]) >= 2
     )
     return model.Week(

@@ -39,4 +39,5 @@ def follow_runs(
         by_machine=kept | dict(anew.by_machine),
         sets={**queue.sets, **anew.sets},
         gangs={**queue.gangs, **anew.gangs},
+        stays={**queue.stays, **anew.stays},
     )

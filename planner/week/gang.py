@@ -26,7 +26,7 @@ from planner.week.set_view import DONE, GangDepth, SetView
 # Room for clamps between members on the table: common practice, no source
 BETWEEN_MM = 20.0
 IN_LINE, ABREAST = "one behind the other", "side by side"
-# what a plan pays for parting members that lie on one table: more than anything else it could gain
+# what a plan pays for parting members that stay together: more than anything else it could gain
 NEVER = 100_000.0
 
 
@@ -266,10 +266,15 @@ def _first(shop: Shop, job: model.Job, together: list[model.Job], courses: dict[
     )
 
 
-def set_of_week(view: SetView, open_ids: list[int], measuring_minutes: float, price: float) -> model.JobSet:
-    """A set's adjacency in the week. A set stays on one machine, cutter and edge: parting it costs ``price``, nearly
-    nothing once somebody agreed; members of a gang are never parted, nor measured in between."""
+def set_of_week(
+    view: SetView, open_ids: list[int], measuring_minutes: float, price: float, *, together: bool = False
+) -> model.JobSet:
+    """A set's adjacency in the week. A set stays on one machine, cutter and edge: parting it costs nothing once somebody
+    agreed, is never done where its members can stay ``together``, and costs ``price`` where they cannot; members of a
+    gang are never parted, nor measured in between."""
     members = tuple(str(j) for j in open_ids)
     if view.matched.gang:
         return model.JobSet(members, 0.0, NEVER)
-    return model.JobSet(members, measuring_minutes, 0.0 if view.matched.split_agreed_by else price)
+    if view.matched.split_agreed_by:
+        price = 0.0
+    return model.JobSet(members, measuring_minutes, max(price, NEVER) if together else price)

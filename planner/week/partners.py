@@ -11,6 +11,7 @@ from planner.shop import Shop
 from planner.units import Units, minutes_words
 from planner.week.queue import Queue
 from planner.week.set_view import DONE, SetView
+from planner.week.staying import stay_words
 
 
 def planned_cut(estimate: JobEstimate | None) -> dict[str, Any]:
@@ -22,9 +23,14 @@ def planned_cut(estimate: JobEstimate | None) -> dict[str, Any]:
 
 def partner_news(payload: Mapping[str, Any] | None, shop: Shop, queue: Queue, units: Units) -> tuple[str, ...]:
     """A line for every open member whose partner was cut since the plan on the wall was accepted (``payload``; without
-    one, for every open member with a partner that is cut)."""
+    one, for every open member with a partner that is cut), and one for every set that cannot stay on one machine and
+    cutter."""
     planned = (payload or {}).get("jobs", {})
-    lines = []
+    lines = [
+        f"{queue.sets[i].matched.name}. {stay_words(shop, stay)}"
+        for i, stay in queue.stays.items()
+        if stay.broken and i in queue.sets
+    ]
     for view in queue.sets.values():
         done = [j for j in view.matched.job_ids if j in shop.jobs and shop.jobs[j].state in DONE]
         if payload is not None:

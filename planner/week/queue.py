@@ -14,10 +14,11 @@ import numpy as np
 from planner.cut.estimate import JobEstimate, TouchOff, estimate_job
 from planner.cut.knowledge import Depth, Knowledge
 from planner.cut.running import fold
-from planner.shop import Job, Shop
+from planner.shop import Job, JobState, Shop
 from planner.units import Units
 from planner.week.gang import GangCourse, gang_courses
 from planner.week.set_view import SetView, view_set
+from planner.week.staying import Stay, stay_of
 
 
 @dataclass(frozen=True)
@@ -44,12 +45,13 @@ class Measured:
 @dataclass(frozen=True)
 class Queue:
     """Estimates of the open jobs by job id (the preferred machine) and by (job id, machine id), the sets, and the gangs
-    by (first member's job id, machine id)."""
+    by (first member's job id, machine id); ``stays``: what each set keeps to, by its id."""
 
     estimates: Mapping[int, JobEstimate]
     by_machine: Mapping[tuple[int, int], JobEstimate]
     sets: Mapping[int, SetView]
     gangs: Mapping[tuple[int, int], GangCourse] = field(default_factory=dict)
+    stays: Mapping[int, Stay] = field(default_factory=dict)
 
 
 def estimate_queue(
@@ -60,7 +62,11 @@ def estimate_queue(
 ) -> Queue:
     """Estimate every open job and plan every set. ``measured`` by job id; ``units`` for lengths in problems."""
     knowledge, measured, units = knowledge or Knowledge(), measured or {}, units or Units()
-    natural = {job.id: _estimate(shop, job, knowledge, measured) for job in shop.open_jobs()}
+    stays = {i: stay_of(shop, matched, knowledge) for i, matched in sorted(shop.sets.items())}
+    ways = {j: stays[i].ways for i, s in shop.sets.items() for j in s.job_ids if stays[i].ways and _waits(shop, j)}
+    natural = {
+        job.id: _estimate(shop, job, knowledge, measured, None, *_best(ways.get(job.id))) for job in shop.open_jobs()
+    }
     sets = {i: view_set(shop, matched, natural, units, measured, knowledge) for i, matched in sorted(shop.sets.items())}
     targets = {}
     for view in sets.values():
@@ -70,7 +76,8 @@ def estimate_queue(
     estimates, by_machine = {}, {}
     for job in shop.open_jobs():
         target = targets.get(job.id)
-        best = natural[job.id] if target is None else _estimate(shop, job, knowledge, measured, target)
+        own = ways.get(job.id)
+        best = natural[job.id] if target is None else _estimate(shop, job, knowledge, measured, target, *_best(own))
         estimates[job.id] = best
         if best.setup is None:
             continue
@@ -78,16 +85,29 @@ def estimate_queue(
         for machine_id in shop.machines:
             if machine_id == best.setup.machine.id or job.machine_id not in (None, machine_id) or job.id in shop.taps:
                 continue
-            other = _estimate(shop, job, knowledge, measured, target, machine_id)
+            if own and machine_id not in own:
+                continue
+            other = _estimate(shop, job, knowledge, measured, target, machine_id, own[machine_id] if own else None)
             if other.setup is not None:
                 by_machine[job.id, machine_id] = other
     gangs: dict[tuple[int, int], GangCourse] = {}
     for view in sets.values():
         gangs |= gang_courses(shop, view, by_machine, knowledge)
-    return Queue(estimates, by_machine, sets, gangs)
+    return Queue(estimates, by_machine, sets, gangs, stays)
 
 
-def _estimate(shop, job: Job, knowledge, measured, target_mm=None, machine_id=None) -> JobEstimate:
+def _waits(shop: Shop, job_id: int) -> bool:
+    return job_id in shop.jobs and shop.jobs[job_id].state is JobState.WAITING and job_id not in shop.taps
+
+
+def _best(ways: Mapping[int, int] | None) -> tuple[int | None, int | None]:
+    """The machine and cutter that suit all members of a set best; (None, None) where a job is free."""
+    return next(iter(ways.items())) if ways else (None, None)
+
+
+def _estimate(
+    shop, job: Job, knowledge, measured, target_mm=None, machine_id=None, cutter_id: int | None = None
+) -> JobEstimate:
     seen = measured.get(job.id, Measured())
     return estimate_job(
         shop,
@@ -98,5 +118,6 @@ def _estimate(shop, job: Job, knowledge, measured, target_mm=None, machine_id=No
         gaps_mm=seen.gaps_mm,
         target_mm=target_mm,
         machine_id=machine_id,
+        cutter_id=cutter_id,
         run=fold(taps) if (taps := shop.taps.get(job.id)) else None,
     )

@@ -288,6 +288,11 @@ def test_section_six_refusals():
         (lambda: milled_clearance(50, 5000, 10.0), "cut_mm"),
         (lambda: piston_drop(10, 40, 40), "rod_mm"),
         (lambda: piston_drop(math.nan, 40, 140), "crank_deg"),
+        (lambda: piston_drop([[1], [2, 3]], 40, 140), "crank_deg"),
+        (lambda: piston_drop(["10"], 40, 140), "crank_deg"),
+        (lambda: swept_volume(10**400, 80), "bore_mm"),
+        (lambda: swept_volume(1e200, 80), "bore_mm"),
+        (lambda: compression_ratio(1e99, 1e-300), "clearance_cm3"),
         (lambda: cam_shift(0.1, 0), "pitch_radius_mm"),
     ):
         with pytest.raises(InputError) as caught:

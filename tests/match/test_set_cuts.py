@@ -100,6 +100,12 @@ def test_problems_say_which_and_by_how_much():
     assert "right" in found.problems[0] and "match left" in found.problems[0] and "0.0500 mm below" in found.problems[0]
     alone = match_set([100.0, 99.9], [0.3, 0.1], [99.75, 99.0], 0.05)
     assert "member 0" in alone.problems[0] and "to clean up" in alone.problems[0]
+    # what would let it pass is the tolerance that does let it pass
+    assert "a tolerance of 0.1000 mm or more" in found.problems[0]
+    assert match_set([100.0, 99.9], [0.3, 0.1], [99.5, 99.8], 0.1).feasible
+    assert "no tolerance helps" in alone.problems[0]
+    both = match_set([100.0, 100.2, 100.1], [0.1, 0.5, 0.0], [99.95, 99.0, 99.0], 0.0)
+    assert "to match member 1" in both.problems[0] and "alone already takes it 0.0500 mm below" in both.problems[0]
     thou = match_set([100.0, 99.9], [0.3, 0.1], [99.5, 99.8], 0.05, show=lambda mm: f"{mm / 0.0254:.1f} thou")
     assert "2.0 thou below" in thou.problems[0]
 
@@ -122,6 +128,37 @@ def test_least_pass_applies_to_cuts_that_are_made():
 def test_a_step_above_the_window_is_told():
     found = match_set([100.0, 100.013], [0.1, 0.1], [99.0, 99.0], 0.0, step_mm=0.05)
     assert not found.feasible and "step of depth" in found.problems[0]
+    # no member is cut down to its limit for a match that the step does not allow
+    assert found.cuts_mm == pytest.approx([0.1, 0.15])
+    assert "a tolerance of 0.0370 mm" in found.problems[0]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_settable_cuts_against_every_choice_of_them(seed):
+    """Every settable depth of two to four members tried out: the same sets can be matched, with the same removal."""
+    rng = np.random.default_rng(seed)
+    matched = 0
+    for _ in range(60):
+        count = int(rng.integers(2, 5))
+        heights, cleanup = 100 + rng.normal(0, 3, count).round(1), rng.exponential(2, count).round(1)
+        limits, tolerance = heights - rng.uniform(1, 14, count), float(rng.choice([0, 1, 2, 3, 5]))
+        step, least = float(rng.choice([0.5, 0.7, 1.0])), float(rng.choice([0, 0.5, 1.3]))
+        found = match_set(heights, cleanup, limits, tolerance, 0.0, step, least)
+        depths = [0.0, *(k * step for k in range(1, 60) if k * step >= least - 1e-9)]
+        allowed = [
+            [h - d for d in depths if d >= q - 1e-9 and h - d >= m - 1e-9]
+            for h, q, m in zip(heights, cleanup, limits, strict=True)
+        ]
+        sums = []
+        for low in {final for finals in allowed for final in finals}:
+            kept = [[f for f in finals if low - 1e-9 <= f <= low + tolerance + 1e-9] for finals in allowed]
+            if all(kept):
+                sums.append(float(sum(heights)) - sum(max(finals) for finals in kept))
+        assert found.feasible == bool(sums)
+        if sums:
+            matched += 1
+            assert found.cuts_mm.sum() == pytest.approx(min(sums))
+    assert matched > 10
 
 
 def test_round_cut():
@@ -150,6 +187,15 @@ def test_round_cut():
         ({"step_mm": -0.01}, "step_mm"),
         ({"least_mm": -0.01}, "least_mm"),
         ({"names": ["one"]}, "names"),
+        ({"names": 2}, "names"),
+        ({"names": "ab"}, "names"),  # a word, not two names
+        ({"heights_mm": ["100", "99.9"]}, "heights_mm"),  # text is no number
+        ({"heights_mm": [True, False]}, "heights_mm"),
+        ({"heights_mm": [1 + 2j, 1]}, "heights_mm"),
+        ({"heights_mm": [10**400, 1]}, "heights_mm"),  # more than a float holds
+        ({"heights_mm": [1e200, 1]}, "heights_mm[0]"),
+        ({"min_heights_mm": ["99", "99"]}, "min_heights_mm"),
+        ({"tolerance_mm": 10**400}, "tolerance_mm"),
     ],
 )
 def test_wrong_input_is_refused(change, field):

@@ -69,6 +69,12 @@ def test_slider_crank(angle, drop):
     assert piston_drop(np.array([angle, -angle]), 40, 143) == pytest.approx([drop, drop], abs=0.00005)
 
 
+def test_a_very_long_rod_is_a_scotch_yoke():
+    """Derived: with the rod's length the drop tends to r (1 − cos θ); nothing is lost to the difference of two lengths
+    that are nearly the same."""
+    assert piston_drop(10, 40, 1e9) == pytest.approx(40 * (1 - math.cos(math.radians(10))), rel=1e-7)
+
+
 def test_slider_crank_course_problem():
     """Course problem data, r 8 cm, l 24.5 cm: 93.43 mm at 90° (the value derived)."""
     assert piston_drop(90, 80, 245) == pytest.approx(93.43, abs=0.005)
