@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
@@ -208,13 +209,28 @@ def _take_back(cut_id: int, why: str) -> str:
     entry = store.reverse_cut(cut_id, why.strip(), access.who(), access.now())
     st.session_state[_CHOSEN] = None
     said = "Taken back: its job waits again."
-    return said + (after_scrapping(store.load_shop(), entry) if entry.outcome is Outcome.SCRAPPED else "")
+    if entry.outcome is not Outcome.SCRAPPED:
+        return said
+    shop, undone = store.load_shop(), store.came_of_taking_back(cut_id)
+    return said + (sets_again(shop, entry, undone) if undone else after_scrapping(shop, entry))
+
+
+def sets_again(shop: Shop, entry: Cut, undone: Sequence[tuple[str, tuple[int, ...], str]]) -> str:
+    """What became of the sets that a scrapping took apart, once its record is taken back."""
+    said = f" {shop.parts[entry.part_id].tag} is in the shop again."
+    for name, job_ids, why_not in undone:
+        if why_not:
+            said += f" Its set {name} is not together again: {why_not}. Make it anew on the page Matched sets."
+        else:
+            names = " and ".join(job_name(shop, j) for j in job_ids)
+            said += f" Its set {name} is together again: {names}."
+    return said
 
 
 def after_scrapping(shop: Shop, entry: Cut) -> str:
-    """What is left to do by hand once the record that scrapped a part is taken back: its set was taken apart."""
+    """What is left to do by hand where nothing was kept of the set that a scrapping took apart."""
     part, job = shop.parts[entry.part_id], shop.jobs.get(entry.job_id)
-    said = f" {part.tag} is in the shop again; jobs of its other faces that were withdrawn are entered anew."
+    said = f" {part.tag} is in the shop again."
     if job is None or not part.engine_serial:
         return said
     in_set = {j for s in shop.sets.values() for j in s.job_ids}

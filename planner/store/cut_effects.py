@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Connection, delete, func, select, update
+from sqlalchemy import Connection, func, select, update
 
 from planner.errors import InputError
 from planner.shop import Cut, FaceKind, GateKind, GateState, JobState, Outcome, PartState
@@ -13,6 +13,7 @@ from planner.store import tables
 from planner.store.base import add_row
 from planner.store.references import OPEN_JOBS
 from planner.store.rows import standing_cuts
+from planner.store.scrapping import scrap_part, take_scrapping_back, touch_part
 
 PARTING_CUT = "the parting face was cut"
 
@@ -21,12 +22,9 @@ def settle_job(connection: Connection, cut: Cut, state: JobState) -> None:
     table = tables.jobs
     values = {"state": state.value, "version": table.c.version + 1, "changed_by": cut.by, "changed_at": cut.ended}
     connection.execute(update(table).where(table.c.id == cut.job_id).values(values))
-    if cut.outcome is Outcome.SCRAPPED:
-        others = update(table).where(table.c.part_id == cut.part_id, table.c.state.in_(OPEN_JOBS))
-        connection.execute(others.values(values))
 
 
-def settle_part(connection: Connection, cut: Cut) -> None:
+def settle_part(connection: Connection, cut: Cut, cut_id: int) -> None:
     table = tables.parts
     part = connection.execute(select(table.c.route, table.c.state).where(table.c.id == cut.part_id)).one()
     route = [dict(gate) for gate in part.route]
@@ -49,53 +47,12 @@ def settle_part(connection: Connection, cut: Cut) -> None:
         _set_gate(route, GateKind.WELD, GateState.OPEN)
     elif cut.outcome is Outcome.SCRAPPED:
         values["state"] = PartState.SCRAPPED.value
-        _free_partners(connection, cut)
+        scrap_part(connection, cut, cut_id)
     elif cut.outcome is Outcome.NOT_CLEAN:
         reason = f"stopped before clean on {cut.ended:%d %b}: decide how to go on"
         hold = {"part_id": cut.part_id, "waiting_for": "lead", "reason": reason, "since": cut.ended.date()}
         add_row(connection, tables.holds, hold)
-    _touch_part(connection, cut.part_id, cut.by, cut.ended, values | {"route": route})
-
-
-def _free_partners(connection: Connection, cut: Cut) -> None:
-    """A scrapped part leaves its sets. Where one member is left the set ends, and that part goes to the loose ones: held
-    for the lead while it is still to be cut, as its target is another now."""
-    members, jobs, sets = tables.set_members, tables.jobs, tables.sets
-    own = select(members.c.set_id).join(jobs, jobs.c.id == members.c.job_id).where(jobs.c.part_id == cut.part_id)
-    for set_id in connection.execute(own.distinct()).scalars().all():
-        name = connection.execute(select(sets.c.name).where(sets.c.id == set_id)).scalar()
-        rows = connection.execute(
-            select(members.c.job_id, jobs.c.part_id, jobs.c.state)
-            .join(jobs, jobs.c.id == members.c.job_id)
-            .where(members.c.set_id == set_id)
-        ).all()
-        left = [row for row in rows if row.part_id != cut.part_id]
-        gone = [row.job_id for row in rows if row.part_id == cut.part_id]
-        if len(left) >= 2:
-            connection.execute(delete(members).where(members.c.job_id.in_(gone)))
-            kept = {"version": sets.c.version + 1, "changed_by": cut.by, "changed_at": cut.ended}
-            connection.execute(update(sets).where(sets.c.id == set_id).values(kept))
-            continue
-        connection.execute(delete(members).where(members.c.set_id == set_id))
-        connection.execute(delete(sets).where(sets.c.id == set_id))
-        for row in left:
-            if row.state in OPEN_JOBS:
-                reason = partner_scrapped(name)
-                hold = {"part_id": row.part_id, "waiting_for": "lead", "reason": reason, "since": cut.ended.date()}
-                add_row(connection, tables.holds, hold)
-            if row.state != JobState.RUNNING.value:
-                _touch_part(connection, row.part_id, cut.by, cut.ended, {"state": PartState.SHELF.value})
-
-
-def partner_scrapped(set_name: str) -> str:
-    """Why a part freed by its partner's end is held."""
-    return f"its partner in {set_name} was scrapped: find another"
-
-
-def _touch_part(connection: Connection, part_id: int, by: str, at: datetime, values: dict[str, Any]) -> None:
-    table = tables.parts
-    kept = {"version": table.c.version + 1, "changed_by": by, "changed_at": at}
-    connection.execute(update(table).where(table.c.id == part_id).values(values | kept))
+    touch_part(connection, cut.part_id, cut.by, cut.ended, values | {"route": route})
 
 
 def _set_gate(route: list[dict], kind: GateKind, state: GateState, initials: str = "", on: date | None = None) -> None:
@@ -156,4 +113,6 @@ def reopen_part(connection: Connection, row: Any, by: str, at: datetime) -> None
     if not _standing_parting_cut(connection, row["part_id"]):
         ours = {"kind": GateKind.LINE_BORE.value, "note": PARTING_CUT, "state": GateState.OPEN.value}
         route = [gate for gate in route if not ours.items() <= gate.items()]
-    _touch_part(connection, row["part_id"], by, at, values | {"route": route})
+    touch_part(connection, row["part_id"], by, at, values | {"route": route})
+    if row["outcome"] == Outcome.SCRAPPED.value:
+        take_scrapping_back(connection, row["id"], by, at)

@@ -31,6 +31,7 @@ from planner.store.heights import insert_heights, reverse_heights
 from planner.store.references import OPEN_JOBS, check_face, check_links
 from planner.store.rows import load_nouns, load_settings, standing_cuts, values_of
 from planner.store.runs import close_taps, reopen_taps
+from planner.store.scrapping import came_of_it
 
 # what a cut's outcome makes of its job, unless the caller says otherwise
 JOB_AFTER = {
@@ -79,7 +80,7 @@ class Cuts(Edges, Base):
             if cut.job_id is not None:
                 settle_job(connection, cut, job_state or JOB_AFTER[cut.outcome])
                 close_taps(connection, cut.job_id, cut_id, cut.by, cut.ended, told)
-            settle_part(connection, cut)
+            settle_part(connection, cut, cut_id)
             return load_nouns(connection, Cut, tables.cuts.c.id == cut_id)[cut_id]
 
     def add_history(self, cuts: Iterable[Cut]) -> int:
@@ -133,7 +134,8 @@ class Cuts(Edges, Base):
 
     def reverse_cut(self, cut_id: int, reason: str, by: str, at: datetime) -> Cut:
         """Take a recorded cut back by an entry that reverses it: its depth, edge uses and finished heights no longer
-        count, its job waits again, the gate "cut" is open again. Returns the reversing entry.
+        count, its job waits again, the gate "cut" is open again; a set that a scrapping took apart is together again where
+        nothing else happened to its members since (`came_of_taking_back` tells). Returns the reversing entry.
 
         Raises `InputError` when the cut was reversed before, reverses another, or its face has a new open job.
         """
@@ -173,6 +175,12 @@ class Cuts(Edges, Base):
                 reopen_taps(connection, row["job_id"], cut_id, by, at)
             reopen_part(connection, row, by, at)
             return load_nouns(connection, Cut, table.c.id == entry_id)[entry_id]
+
+    def came_of_taking_back(self, cut_id: int) -> tuple[tuple[str, tuple[int, ...], str], ...]:
+        """The sets that a scrapping by this cut took apart, once it was taken back: name, job ids, and what stood in the way
+        of putting it together again ("" = nothing did)."""
+        with self.reading() as connection:
+            return came_of_it(connection, cut_id)
 
     def cuts_of(self, part_id: int, everything: bool = False) -> tuple[Cut, ...]:
         """A part's cuts, oldest first; ``everything``: with reversed ones and the entries that reverse them."""

@@ -141,6 +141,17 @@ run_taps = Table(
     UniqueConstraint("job_id", "seq"),
 )
 
+# what a scrapping changed around its part, and what came of it when it was taken back
+scrappings = Table(
+    "scrappings",
+    metadata,
+    id_column(),
+    link_column("cut_id", "cuts", required=True),
+    nested_column("changed"),
+    nested_column("undone"),
+    UniqueConstraint("cut_id"),
+)
+
 # -- measurements, plans, drafts
 intake_checks = Table(
     "intake_checks",

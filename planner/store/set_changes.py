@@ -23,8 +23,8 @@ from planner.shop import (
     PartState,
     Shop,
 )
-from planner.store.cut_effects import partner_scrapped
 from planner.store.repository import Repository
+from planner.store.scrapping import partner_scrapped
 
 OPEN = (JobState.WAITING, JobState.RUNNING)
 

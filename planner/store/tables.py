@@ -36,6 +36,7 @@ from planner.store.record_tables import (
     intake_checks,
     plans,
     run_taps,
+    scrappings,
     surveys,
 )
 from planner.store.schema import metadata
@@ -72,6 +73,7 @@ __all__ = [
     "plans",
     "recipes",
     "run_taps",
+    "scrappings",
     "set_members",
     "sets",
     "settings",
