@@ -44,7 +44,7 @@ def taylor_fit(speeds, lives) -> TaylorLine:
         raise InputError("lives", lives, f"one life per speed: {v.size}")
     for name, values in (("speeds", v), ("lives", t)):
         for i, value in enumerate(values):
-            positive(f"{name}[{i}]", value)
+            positive(f"{name}[{i}]", float(value))
     if v.size < 2 or np.ptp(v) == 0:
         raise InputError("speeds", speeds, "at least two different speeds")
     log_v, log_t = np.log(v), np.log(t)

@@ -43,11 +43,12 @@ class LifePrior:
     shape_log_sd: float = 0.7
 
     def __post_init__(self) -> None:
-        given = np.atleast_1d(finite_array("prior.capacities", np.atleast_1d(self.capacities), (None,)))
+        one = np.ndim(self.capacities) == 0 and not isinstance(self.capacities, str)
+        given = finite_array("prior.capacities", (self.capacities,) if one else self.capacities, (None,))
         if given.size == 0:
             raise InputError("prior.capacities", self.capacities, "one capacity per material")
         for i, value in enumerate(given):
-            positive(f"prior.capacities[{i}]", value)
+            positive(f"prior.capacities[{i}]", float(value))
         object.__setattr__(self, "capacities", tuple(float(v) for v in given))
         for name in ("shape", "capacity_log_sd", "shape_log_sd"):
             object.__setattr__(self, name, positive(f"prior.{name}", getattr(self, name)))
@@ -173,8 +174,9 @@ def fit_life(
     ``use`` (n,) or (n, materials): work each edge has done, any measure. ``failed`` (n,): True where it reached this
     end, False where it still cuts or was retired for another reason. ``failing`` (n,), optional: the column of the
     material it failed in, -1 or NaN where not recorded; read for failed edges only. ``prior`` None gives plain maximum
-    likelihood (with one column the ordinary censored Weibull, scale = capacity). A material no failed edge has cut
-    keeps its starting value. ``level``: chance the intervals are stated for.
+    likelihood (with one column the ordinary censored Weibull, scale = capacity); a `LifePrior`, or bare capacities for
+    one with its usual doubt. A material no failed edge has cut keeps its starting value. ``level``: chance the intervals
+    are stated for.
 
     ``projected`` (n,), optional: for edges still cutting, the life projected from flank-wear readings as a multiple of
     the present use (NaN where there is none), with ``projected_log_sd`` its log standard deviation; such an edge counts
@@ -182,6 +184,8 @@ def fit_life(
 
     Raises `InputError` when the record alone cannot give the answer and no prior is there to fill the gap.
     """
+    if prior is not None and not isinstance(prior, LifePrior):
+        prior = LifePrior(prior)
     work, ended, column = _record(use, failed, failing, prior)
     edges, materials = work.shape
     between("level", level, 0.5, 0.999)
@@ -222,6 +226,8 @@ def fit_life(
         logs = draws.log_theta
         intervals = np.exp([draws.quantiles(logs[:, m + 1], [tail, 1 - tail]) for m in range(materials)])
         intervals[~identified, 1] = np.inf
+        # a starting value that stands, because nothing ended, lies within its interval however long edges went on
+        intervals = np.column_stack([np.minimum(intervals[:, 0], capacities), np.maximum(intervals[:, 1], capacities)])
         shape_interval = tuple(float(v) for v in np.exp(draws.quantiles(logs[:, 0], [tail, 1 - tail])))
     return LifeFit(
         shape=shape,
@@ -262,31 +268,36 @@ def known_life(shape: float, capacities) -> LifeFit:
 
 def _record(use, failed, failing, prior: LifePrior | None) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The record as (n, m) work, (n,) ended, (n,) column of the failure or -1; everything checked."""
-    raw = np.asarray(use, dtype=float) if not isinstance(use, str) else np.empty((0, 0, 0))
     columns = len(prior.capacities) if prior is not None else None
+    shapes = f"work per edge, shape (n,) or (n, {'materials' if columns is None else columns})"
+    raw = _figures("use", use, shapes)
     if raw.size == 0 and raw.ndim in (1, 2):
         if prior is None:
             raise InputError("use", use, "at least two failed edges, or a prior")
-        raw = np.empty((0, columns))
+        raw = raw.reshape(0, columns) if raw.ndim == 1 else raw
     if raw.ndim == 1:
         raw = raw[:, None]
+    if raw.ndim != 2 or columns not in (None, raw.shape[1]):
+        raise InputError("use", use, shapes)
     work = finite_array("use", raw, (None, columns))
     if (work < 0).any():
         i, m = (int(v) for v in np.argwhere(work < 0)[0])
         raise InputError(f"use[{i}, {m}]", float(work[i, m]), "work of 0 or more: wear does not run backwards")
-    flags = np.asarray(failed)
-    if flags.shape != (work.shape[0],) or not (flags.dtype == bool or np.isin(flags, (0, 1)).all()):
-        raise InputError("failed", failed, f"True or False for each of the {work.shape[0]} edges")
+    told = f"True or False for each of the {work.shape[0]} edges"
+    flags = _figures("failed", failed, told, bools=True)
+    if flags.shape != (work.shape[0],) or not np.isin(flags, (0, 1)).all():
+        raise InputError("failed", failed, told)
     ended = flags.astype(bool)
     idle = ended & (work.sum(axis=1) == 0)
     if idle.any():
         raise InputError(f"use[{int(np.argmax(idle))}]", 0.0, "work above 0 for an edge that failed")
     column = np.full(work.shape[0], -1)
     if failing is not None:
-        given = np.asarray(failing, dtype=float)
-        if given.shape != ended.shape:
-            raise InputError("failing", failing, f"a column number, -1 or NaN for each of the {ended.size} edges")
-        known = ended & np.isfinite(given) & (given != -1)
+        wanted = f"a column number, -1 or NaN for each of the {ended.size} edges"
+        given = _figures("failing", failing, wanted)
+        if given.shape != ended.shape or np.isinf(given).any():
+            raise InputError("failing", failing, wanted)
+        known = ended & ~np.isnan(given) & (given != -1)
         wrong = known & ((given < 0) | (given >= work.shape[1]) | (given != np.round(given)))
         if wrong.any():
             i = int(np.argmax(wrong))
@@ -300,19 +311,35 @@ def _record(use, failed, failing, prior: LifePrior | None) -> tuple[np.ndarray, 
     return work, ended, column
 
 
+def _figures(field: str, value, accepted: str, bools: bool = False) -> np.ndarray:
+    """Numbers as they were given, NaN allowed; text, ragged rows and what is no number refused."""
+    try:
+        kind = np.asarray(value).dtype.kind
+        array = np.asarray(value, dtype=float)
+    except (TypeError, ValueError):
+        raise InputError(field, value, accepted) from None
+    if kind not in ("biufO" if bools else "iufO"):
+        raise InputError(field, value, accepted)
+    return array
+
+
 def _projection(projected, log_sd, work, ended):
     """Nodes and weights of smeared ends, or (None, None, ended) without flank-wear readings."""
     if projected is None:
         return None, None, ended
-    factor = np.asarray(projected, dtype=float)
+    wanted = f"a multiple of the present use or NaN for each of {ended.size} edges"
+    factor = _figures("projected", projected, wanted)
     if factor.shape != ended.shape:
-        raise InputError("projected", projected, f"a multiple of the present use or NaN for each of {ended.size} edges")
+        raise InputError("projected", projected, wanted)
     seen = np.isfinite(factor) & ~ended & (work.sum(axis=1) > 0)
     if (factor[seen] < 1).any():
         raise InputError("projected", float(factor[seen].min()), "1 or more: an edge past the criterion has failed")
     if log_sd is None:
         raise InputError("projected_log_sd", None, "the log standard deviation of each projected life")
-    sd = np.broadcast_to(np.asarray(log_sd, dtype=float), ended.shape)
+    sd = _figures("projected_log_sd", log_sd, "a number, or one for each projected life")
+    if sd.shape not in ((), ended.shape):
+        raise InputError("projected_log_sd", log_sd, "a number, or one for each projected life")
+    sd = np.broadcast_to(sd, ended.shape)
     if seen.any() and not (np.isfinite(sd[seen]).all() and (sd[seen] > 0).all()):
         raise InputError("projected_log_sd", log_sd, "a number above 0 for each projected life")
     nodes, node_weights = np.polynomial.hermite_e.hermegauss(9)
