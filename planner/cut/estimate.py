@@ -22,11 +22,11 @@ from planner.cut.course import (
 )
 from planner.cut.flags import Flag, job_flags
 from planner.cut.headroom import HeadRoom, HeightAfter, head_room, heights_after
-from planner.cut.knowledge import Depth, Knowledge, edge_life_mm
+from planner.cut.knowledge import Depth, Knowledge, edge_life_mm, skin_factor
 from planner.cut.running import BEFORE_TOUCHING, RunState
 from planner.cut.setups import CutSetup, band_of, setups_for
 from planner.cut.worth import Worth, worth_of
-from planner.shop import Aim, Condition, GateKind, GateState, Job, Origin, Part, Shop, Source, starting
+from planner.shop import Aim, Condition, GateKind, GateState, Job, Origin, Part, Shop, starting
 from planner.shop.origin import COMPUTED, MEASURED, STARTING, TYPED, UNKNOWN, learned
 
 CLOSING_MINUTES = 1.0
@@ -164,9 +164,8 @@ def estimate_job(
     capacity, capacity_origin = (
         edge_life_mm(shop, knowledge, family.material, chosen.grade.id) if chosen else (None, UNKNOWN)
     )
-    # a learned life was learned at the speeds the shop runs
-    faster = chosen.speed_wear if chosen and capacity_origin.source is not Source.LEARNED else 1.0
-    skin = starting.SKIN_FACTOR[part.condition] * faster
+    faster = chosen.speed_wear if chosen else 1.0
+    skin = skin_factor(shop, knowledge, part.condition) * faster
     capacity_origin = _at_speed(capacity_origin, chosen, faster)
     made = () if run is None else run.passes[run.stretches[-1].until if run.stretches else 0 :]
     paths = [edge_path_mm(chosen, (*made, *passes)) for passes in (course.likely, course.passes)]

@@ -5,6 +5,7 @@ Built once from the shop's record (fits are the slow part) and handed to the est
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
@@ -74,10 +75,21 @@ class Missed:
 
 
 @dataclass(frozen=True)
+class SkinWear:
+    """How many times as fast a harsh skin wears an edge: likely, range, and where it comes from."""
+
+    factor: float
+    low: float
+    high: float
+    origin: Origin
+
+
+@dataclass(frozen=True)
 class Knowledge:
     """Beliefs by family, face and condition; ``minutes`` by family id, ``finish`` by (material, grade id), ``life`` the
     path an edge lasts (mm, origin) by (material, grade id), ``edge_lives`` the fitted lives by grade id
-    (`planner.week.edge_lives`), ``missed`` what surveys miss. What is missing falls back to starting values."""
+    (`planner.week.edge_lives`), ``skin`` the wear in harsh skin by its kind, ``missed`` what surveys miss. What is
+    missing falls back to starting values."""
 
     depths: Mapping[tuple[int, int | None, Condition], Depth] = field(default_factory=dict)
     minutes: Mapping[int, Minutes] = field(default_factory=dict)
@@ -85,6 +97,7 @@ class Knowledge:
     life: Mapping[tuple[str, int], tuple[float, Origin]] = field(default_factory=dict)
     life_shape: float = starting.LIFE_SHAPE
     edge_lives: Mapping[int, Any] = field(default_factory=dict)
+    skin: Mapping[str, SkinWear] = field(default_factory=dict)
     missed: Missed | None = None
 
     def depth(self, family: Family, face: Face, condition: Condition) -> Depth:
@@ -112,6 +125,24 @@ def edge_life_mm(shop: Shop, knowledge: Knowledge, material: str, grade_id: int)
             return recipe.capacity_path_mm, Origin(Source.STARTING, note="from the recipe")
     # a material without a figure of its own is taken for the hardest on the edge
     return starting.CAPACITY_PATH_MM.get(material, starting.CAPACITY_PATH_MM["grey_iron"]), STARTING
+
+
+def skin_wear(shop: Shop, knowledge: Knowledge, skin: str) -> SkinWear:
+    """How many times as fast a kind of skin wears an edge: as the shop set it, learned, or a starting value."""
+    told = shop.settings.skin_wear.get(skin)
+    if told is not None:
+        return SkinWear(told, told, told, Origin(Source.TYPED, note="page Shop, settings"))
+    known = knowledge.skin.get(skin)
+    if known is not None:
+        return known
+    factor, doubt = starting.SKIN_FACTOR[skin], math.exp(1.96 * starting.SKIN_LOG_SD)
+    return SkinWear(factor, factor / doubt, factor * doubt, STARTING)
+
+
+def skin_factor(shop: Shop, knowledge: Knowledge, condition: Condition) -> float:
+    """How many times as fast a cut in this condition wears the edge; 1 where its skin is not harsh."""
+    skin = starting.SKIN_OF.get(Condition(condition))
+    return 1.0 if skin is None else skin_wear(shop, knowledge, skin).factor
 
 
 def starting_depth(family: Family, face: Face, condition: Condition) -> Depth:

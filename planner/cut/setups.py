@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from planner.cut.finish import Corner, FinishModel, feed_window
@@ -65,14 +66,36 @@ def taylor_wear(speed_m_min: float, recipe: Recipe) -> float:
     return (speed_m_min / recipe.speed_m_min) ** (1.0 / recipe.taylor_n - 1.0)
 
 
-def speed_wear(shop: Shop, cutter_id: int, grade_id: int, material: str) -> float:
-    """`taylor_wear` of a grade in a cutter at the speed its machine gives it; 1 where no recipe or machine says."""
-    cutter = shop.cutters[cutter_id]
-    machine = shop.machines.get(cutter.machine_id)
-    recipe = next((r for r in _in_order(shop.recipes) if (r.material, r.grade_id) == (material, grade_id)), None)
-    if machine is None or recipe is None or recipe.taylor_n == 1.0 or cutter.max_rpm is None:
-        return 1.0
-    return taylor_wear(surface_speed(_speed(machine, cutter, recipe).rpm, cutter.diameter_mm), recipe)
+class SpeedWear:
+    """`taylor_wear` of recorded cuts: how many times as fast as at the recipe's speed each wore its edge."""
+
+    def __init__(
+        self, recipes: Mapping[int, Recipe], machines: Mapping[int, Machine], cutters: Mapping[int, Cutter]
+    ) -> None:
+        self._machines, self._cutters = machines, cutters
+        self._recipes: dict[tuple[str, int], Recipe] = {}
+        for recipe in _in_order(recipes):
+            self._recipes.setdefault((recipe.material, recipe.grade_id), recipe)
+        self._known: dict[tuple, float] = {}
+
+    def of(
+        self, material: str, grade_id: int, speed_m_min: float | None, machine_id: int | None, cutter_id: int | None
+    ) -> float:
+        """The factor of one cut. A cut without a recorded speed ran at what its machine and cutter make of the recipe; 1
+        where neither is known, and at the neutral exponent."""
+        key = (material, grade_id, speed_m_min, machine_id, cutter_id)
+        if key not in self._known:
+            self._known[key] = self._factor(*key)
+        return self._known[key]
+
+    def _factor(self, material, grade_id, speed_m_min, machine_id, cutter_id) -> float:
+        recipe = self._recipes.get((material, grade_id))
+        if recipe is None or recipe.taylor_n == 1.0:
+            return 1.0
+        machine, cutter = self._machines.get(machine_id), self._cutters.get(cutter_id)
+        if speed_m_min is None and machine is not None and cutter is not None and cutter.max_rpm is not None:
+            speed_m_min = surface_speed(_speed(machine, cutter, recipe).rpm, cutter.diameter_mm)
+        return 1.0 if speed_m_min is None else taylor_wear(speed_m_min, recipe)
 
 
 def corner_of(grade: InsertGrade) -> Corner | None:
@@ -137,7 +160,10 @@ def _recipe(shop: Shop, material: str, face: Face, cutter: Cutter) -> tuple[Reci
         # iron in the face ruins a diamond edge, and nicks many others: only a grade the shop vouches for
         active = [r for r in active if shop.meets_iron(r.grade_id)]
         if not active:
-            return None, "iron stands in the face and its inserts may not meet iron"
+            return (
+                None,
+                "iron stands in the face and its inserts may not meet iron (tick the grade on Shop if they may)",
+            )
     return active[0], ""
 
 

@@ -112,6 +112,11 @@ __all__, __getattr__, __dir__ = late(
             "priced_rule",
             "simulate_rule",
         ),
+        "skin": (
+            "SkinFit",
+            "SkinRecord",
+            "fit_skins",
+        ),
         "wear": (
             "CutSpend",
             "arc_ratio",

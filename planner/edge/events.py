@@ -205,13 +205,15 @@ class Scrapped(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class Cut(Event):
-    """A cut was made: every edge of the cutter spent ``spend``. ``cut_id`` is unique; ``part`` what was cut."""
+    """A cut was made: every edge of the cutter spent ``spend``. ``cut_id`` is unique; ``part`` what was cut; ``skin``
+    the kind of harsh skin it ran in ("" = clean metal), for which ``spend`` is then unweighed."""
 
     cut_id: str
     cutter: str
     material: str
     spend: CutSpend
     part: str = ""
+    skin: str = ""
     finishing: bool = True
     ra_um: float | None = None
 

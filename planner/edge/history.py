@@ -32,6 +32,8 @@ __all__ = [
 class LifeRecord:
     """What `fit_edge_life` takes: ``use`` (n, materials) wear paths, ``ends``, ``failing``, ``chip_paths``.
 
+    ``in_skin`` (n, materials, skins): what of the use ran in each of ``skins``, unweighed; ``failing_skin`` (n,): column
+    of the skin an ended edge cut last, -1 for clean metal.
     ``projected`` (n,), ``projected_log_sd`` (n,): life of an edge still cutting as a multiple of its use, from its
     flank-wear readings; NaN where there are fewer than two, or no criterion was given.
     """
@@ -44,6 +46,9 @@ class LifeRecord:
     chip_paths: np.ndarray
     projected: np.ndarray
     projected_log_sd: np.ndarray
+    skins: tuple[str, ...]
+    in_skin: np.ndarray
+    failing_skin: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -79,10 +84,17 @@ class FinishTrend:
     limit_use: float  # use at which the middle line meets the limit; inf when it never does or no limit was given
 
 
-def life_record(ledger: Ledger, grade: str, materials: Sequence[str], criterion_mm: float | None = None) -> LifeRecord:
+def life_record(
+    ledger: Ledger,
+    grade: str,
+    materials: Sequence[str],
+    criterion_mm: float | None = None,
+    skins: Sequence[str] = (),
+) -> LifeRecord:
     """Edges of a grade that have cut, those still cutting included, as arrays. A material not listed is refused.
 
-    ``criterion_mm``: wear land at which an edge is worn, to project lives from flank-wear readings.
+    ``criterion_mm``: wear land at which an edge is worn, to project lives from flank-wear readings. ``skins``: the kinds
+    of harsh skin to tell apart.
     """
     edges = tuple(edge for edge in ledger.edges() if edge.grade == grade and edge.cuts)
     names = tuple(materials)
@@ -102,6 +114,17 @@ def life_record(ledger: Ledger, grade: str, materials: Sequence[str], criterion_
         chip_paths=np.array([edge.chip_path_mm for edge in edges], dtype=float),
         projected=heading[:, 0],
         projected_log_sd=heading[:, 1],
+        skins=tuple(skins),
+        in_skin=np.array(
+            [
+                [[e.in_skin[m, s].wear_path_mm if (m, s) in e.in_skin else 0.0 for s in skins] for m in names]
+                for e in edges
+            ],
+            dtype=float,
+        ).reshape(len(edges), len(names), len(skins)),
+        failing_skin=np.array(
+            [list(skins).index(e.last_skin) if e.last_skin in skins else -1 for e in edges], dtype=int
+        ),
     )
 
 

@@ -47,16 +47,20 @@ READING_SCATTER_MM = 0.05
 
 @dataclass(frozen=True)
 class WearReading:
-    """The wear land of an edge at some time, and the wear path it had cut by then, by material, mm."""
+    """The wear land of an edge at some time, and the wear path it had cut by then, by material, mm; ``skin_mm`` what of
+    it ran in harsh skin, unweighed, by (material, skin)."""
 
     at: datetime
     wear_mm: float
     path_mm: Mapping[str, float]
+    skin_mm: Mapping[tuple[str, str], float] = field(default_factory=lambda: MappingProxyType({}))
 
 
 @dataclass(frozen=True)
 class Edge:
-    """One life of one position of an insert. ``work`` by material; ``cuts`` the ids of the cuts it made, in order."""
+    """One life of one position of an insert. ``work`` by material; ``in_skin`` what of it ran in harsh skin, by
+    (material, skin), until `weighed`; ``cuts`` the ids of the cuts it made, in order; ``last_material`` and
+    ``last_skin`` those of the last."""
 
     insert: str
     grade: str
@@ -66,8 +70,10 @@ class Edge:
     end: End | None = None
     ended_at: datetime | None = None
     work: Mapping[str, CutSpend] = field(default_factory=lambda: MappingProxyType({}))
+    in_skin: Mapping[tuple[str, str], CutSpend] = field(default_factory=lambda: MappingProxyType({}))
     cuts: tuple[str, ...] = ()
     last_material: str = ""
+    last_skin: str = ""
     cleanings: int = 0
     readings: tuple[WearReading, ...] = ()
 
@@ -83,6 +89,27 @@ class Edge:
     def wear_paths(self, materials: Iterable[str]) -> tuple[float, ...]:
         """Wear path per material, mm, in the order given."""
         return tuple(self.work[m].wear_path_mm if m in self.work else 0.0 for m in materials)
+
+    def weighed(self, wear: Mapping[str, float], chips: Mapping[str, float]) -> Edge:
+        """The edge with its paths in harsh skin counted as often as the skin wears (``wear``) and chips (``chips``) as
+        readily as clean metal, factors by skin; a skin without one counts once."""
+        if not self.in_skin and not any(r.skin_mm for r in self.readings):
+            return self
+        work = dict(self.work)
+        for (material, skin), spend in self.in_skin.items():
+            whole = work[material]
+            work[material] = replace(
+                whole,
+                wear_path_mm=whole.wear_path_mm + (wear.get(skin, 1.0) - 1.0) * spend.wear_path_mm,
+                chip_path_mm=whole.chip_path_mm + (chips.get(skin, 1.0) - 1.0) * spend.chip_path_mm,
+            )
+        readings = []
+        for reading in self.readings:
+            path = dict(reading.path_mm)
+            for (material, skin), part in reading.skin_mm.items():
+                path[material] += (wear.get(skin, 1.0) - 1.0) * part
+            readings.append(replace(reading, path_mm=_view(path), skin_mm=_view({})))
+        return replace(self, work=_view(work), in_skin=_view({}), readings=tuple(readings))
 
 
 @dataclass(frozen=True)
@@ -180,6 +207,18 @@ class Ledger:
         """Every life of every edge of every opened insert."""
         return tuple(edge for insert in self.inserts.values() for edge in (*insert.past, *insert.edges))
 
+    def weighed(self, wear: Mapping[str, float], chips: Mapping[str, float]) -> Ledger:
+        """The ledger with every edge's paths weighed by skin, see `Edge.weighed`."""
+        inserts = {
+            label: replace(
+                item,
+                edges=tuple(e.weighed(wear, chips) for e in item.edges),
+                past=tuple(e.weighed(wear, chips) for e in item.past),
+            )
+            for label, item in self.inserts.items()
+        }
+        return replace(self, inserts=_view(inserts))
+
     def fresh_edges(self, grade: str) -> int:
         """Unused edges at hand: unopened inserts and unused positions of opened ones, those in cutters included."""
         opened = sum(
@@ -276,7 +315,8 @@ class Ledger:
             )
             raise InputError("wear_mm", event.wear_mm, f"{why} on {last.at:%d %b %Y}; take that back if it was wrong")
         path = _view({m: spend.wear_path_mm for m, spend in edge.work.items()})
-        reading = WearReading(event.at, float(event.wear_mm), path)
+        skin = _view({key: spend.wear_path_mm for key, spend in edge.in_skin.items()})
+        reading = WearReading(event.at, float(event.wear_mm), path, skin)
         return self._with_edge(replace(edge, readings=(*edge.readings, reading)))
 
     def _sent(self, event: ev.SentForRegrind) -> Ledger:
@@ -328,9 +368,19 @@ class Ledger:
         for edge in edges:
             before = edge.work.get(event.material)
             total = event.spend if before is None else before + event.spend
-            work = _view({**edge.work, event.material: total})
+            in_skin = dict(edge.in_skin)
+            if event.skin:
+                key = (event.material, event.skin)
+                in_skin[key] = in_skin[key] + event.spend if key in in_skin else event.spend
             ledger = ledger._with_edge(
-                replace(edge, work=work, cuts=(*edge.cuts, event.cut_id), last_material=event.material)
+                replace(
+                    edge,
+                    work=_view({**edge.work, event.material: total}),
+                    in_skin=_view(in_skin),
+                    cuts=(*edge.cuts, event.cut_id),
+                    last_material=event.material,
+                    last_skin=event.skin,
+                )
             )
         return ledger
 

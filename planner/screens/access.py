@@ -14,7 +14,7 @@ import streamlit as st
 
 from planner.cut.knowledge import Knowledge
 from planner.edge import Ledger
-from planner.shop import Person, Shop, starting
+from planner.shop import Person, Shop
 from planner.store import Kind, Places, Repository, open_kind, own_shop_exists, places
 from planner.store.computed import Computed
 from planner.store.edge_log import EdgeEvent
@@ -116,7 +116,7 @@ def _shop(which: Kind, version: Version) -> Shop:
 def _learned(which: Kind, records: int, edges: int, wanted: tuple) -> Learned:
     store = _open(which)
     picture, followed = _bare(store.load_shop()), store.followed_surveys()
-    return _computed().call(learn, picture, store.work_records(), store.ledger(starting.SKIN_FACTOR), followed)
+    return _computed().call(learn, picture, store.work_records(), store.ledger(), followed)
 
 
 @st.cache_resource(max_entries=8, show_spinner="Estimating the queue …")
@@ -168,7 +168,10 @@ def _wanted(which: Kind, version: Version) -> tuple[frozenset, str]:
         for job in now_open.open_jobs()
         if (part := now_open.parts.get(job.part_id)) is not None
     )
-    beside = repr((now_open.recipes, now_open.grades, now_open.cutters, now_open.families))
+    beside = repr(
+        (now_open.recipes, now_open.grades, now_open.cutters, now_open.machines, now_open.families)
+        + (now_open.settings.skin_wear,)
+    )
     return named, hashlib.sha256(beside.encode()).hexdigest()
 
 
@@ -190,7 +193,7 @@ def knowledge() -> Knowledge:
 @st.cache_resource(max_entries=4, show_spinner=False)
 def _edges(which: Kind, version: int) -> tuple[Ledger, tuple[EdgeEvent, ...]]:
     store = _open(which)
-    return store.ledger(starting.SKIN_FACTOR), store.edge_events()
+    return store.ledger(), store.edge_events()
 
 
 def ledger() -> Ledger:

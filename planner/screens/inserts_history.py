@@ -7,12 +7,13 @@ import pandas as pd
 import streamlit as st
 
 from planner import InputError
+from planner.cut.knowledge import skin_factor
 from planner.edge import EdgeCost, FinishTrend, edge_costs, finish_trend
 from planner.screens import access, inserts_charts
 from planner.screens.picture import specification
-from planner.shop import Shop, starting
+from planner.shop import Condition, Shop, starting
 from planner.units import Units
-from planner.week.edge_lives import grade_life
+from planner.week.edge_lives import grade_life, weighed
 
 LATEST_EDGES = 16
 LATEST_USES = 200
@@ -141,7 +142,9 @@ def _fading(shop: Shop, grade: str, material: str) -> tuple[pd.DataFrame, Finish
     frame = frame[frame["grade"] == grade].copy()
     known = grade_life(shop, access.knowledge(), next(i for i, g in shop.grades.items() if g.name == grade))
     capacity = dict(zip(known.materials, known.life.ruling.capacities, strict=True))
-    share = frame["wear_mm"] / frame["material"].map(capacity).fillna(np.inf)
+    skin = {c.value: skin_factor(shop, access.knowledge(), c) for c in Condition}
+    wear = frame["wear_mm"] * frame["condition"].map(skin)
+    share = wear / frame["material"].map(capacity).fillna(np.inf)
     frame["use"] = share.groupby(frame["edge"]).cumsum() - share
     points = frame[(frame["material"] == material) & frame["ra_um"].notna()].tail(400)
     try:
@@ -167,7 +170,8 @@ def _finish_words(trend: FinishTrend | None, units: Units) -> str:
 
 
 def _cost(shop: Shop, units: Units) -> None:
-    frame, ledger, money = uses(), access.ledger(), shop.settings.currency
+    frame, money = uses(), shop.settings.currency
+    ledger = weighed(shop, access.knowledge(), access.ledger())
     cuts = {str(c): (m, p) for c, m, p in zip(frame["cut"], frame["material"], frame["part"], strict=True)}
     prices = {g.name: g.price for g in shop.grades.values() if g.price is not None}
     index = starting.INDEX_MINUTES * shop.settings.hourly_rate / 60

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from planner.cut.knowledge import skin_wear
 from planner.edge import EdgeState, End
 from planner.screens import access
 from planner.screens.picture import picture
@@ -75,4 +76,8 @@ def _load(now: datetime) -> dict[tuple[int, str], float]:
     first = min((e.at for e in events), default=now)
     since = max(first, now - timedelta(days=LOAD_DAYS))
     days = max(1.0, (now - since) / timedelta(days=1))
-    return {key: path / days for key, path in store.edge_load(since, now).items()}
+    shop, knowledge, load = access.shop(), access.knowledge(), {}
+    for (grade_id, material, skin), path in store.edge_load(since, now).items():
+        wear = path / days * (skin_wear(shop, knowledge, skin).factor if skin else 1.0)
+        load[grade_id, material] = load.get((grade_id, material), 0.0) + wear
+    return load

@@ -193,6 +193,12 @@ def _edges(shop: Shop, units: Units) -> None:
         hide_index=True,
         width="stretch",
     )
+    st.markdown("**Harsh skin**")
+    st.dataframe(pictures.skin_table(shop, learned.knowledge), hide_index=True, width="stretch")
+    st.caption(
+        "The mean over the passes of such a cut, against clean metal; one figure for the shop, fitted together with every "
+        "life. An ended edge counts once a twentieth of its path ran in that skin. Set your own on the page Shop, settings."
+    )
     st.markdown("**Wear lands read**")
     read = pictures.wear_table(learned.edges, units)
     if read.empty:

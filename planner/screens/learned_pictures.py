@@ -11,16 +11,16 @@ import pandas as pd
 
 from planner.cut.finish import Corner, FinishModel
 from planner.cut.kinematics import choose_speed, spindle_speed, surface_speed
-from planner.cut.knowledge import Knowledge, edge_life_mm
+from planner.cut.knowledge import Knowledge, edge_life_mm, skin_wear
 from planner.cut.setups import CutSetup
 from planner.cut.work import FinishReadings
 from planner.edge import Edge, SpeedWhatIf
-from planner.shop import Shop
+from planner.shop import Shop, starting
 from planner.units import Units
 from planner.week.edge_lives import GradeLife
 from planner.week.learning import chip_range
 
-__all__ = ["Settable", "finish_frames", "life_frame", "settable", "speed_frames", "wear_table"]
+__all__ = ["Settable", "finish_frames", "life_frame", "settable", "skin_table", "speed_frames", "wear_table"]
 
 KM = 1e6
 AS_FAST_AS_IT_GOES = 1e6
@@ -68,6 +68,23 @@ def life_frame(shop: Shop, lives: Mapping[int, GradeLife]) -> pd.DataFrame:
     several = frame["grade"].nunique() > 1
     frame["name"] = (frame["grade"] + ", " if several else "") + frame["material"] + ", " + frame["end"]
     return frame
+
+
+def skin_table(shop: Shop, knowledge: Knowledge) -> pd.DataFrame:
+    """How many times as fast each harsh skin wears an edge, with its range, its starting value and where it is from."""
+    rows = []
+    for skin, start in starting.SKIN_FACTOR.items():
+        told = skin_wear(shop, knowledge, skin)
+        rows.append(
+            {
+                "Skin": skin,
+                "Wears an edge": f"{told.factor:.1f} times as fast",
+                "Range": f"{told.low:.1f} to {told.high:.1f}" if told.low < told.high else "as set",
+                "Starting value": f"{start:.1f}",
+                "From": told.origin.words,
+            }
+        )
+    return pd.DataFrame(rows)
 
 
 def wear_table(edges: tuple[Edge, ...], units: Units) -> pd.DataFrame:

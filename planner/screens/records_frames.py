@@ -13,8 +13,8 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
-from planner.cut.knowledge import Knowledge, edge_life_mm
-from planner.shop import Face, Outcome, PassReason, Shop, starting
+from planner.cut.knowledge import Knowledge, edge_life_mm, skin_factor
+from planner.shop import Condition, Face, Outcome, PassReason, Shop
 from planner.units import Units
 
 HAIR_MM = 1e-6
@@ -224,7 +224,7 @@ def edge_share(
     """Share of an edge's life a cut spent, and its money; (None, None) where no edge is on record for it."""
     if not isinstance(uses, (tuple, list)) or not uses:
         return None, None
-    skin = {c.value: f for c, f in starting.SKIN_FACTOR.items()}.get(condition, 1.0)
+    skin = skin_factor(shop, knowledge, Condition(condition))
     share = money = 0.0
     for grade_id, path in uses:
         each = path * skin / edge_life_mm(shop, knowledge, material, grade_id)[0]

@@ -124,6 +124,7 @@ def store_cut(
         heights_mm=heights,
         ra_um=tuple(r for i in (1, 2, 3) if (r := values[f"ra {i}"]) is not None),
         feed_mm=_last_feed_mm(setup, done.passes),
+        speed_m_min=setup.speed_m_min if setup else None,
         uses=tuple(uses.values()),
         planned_depth_mm=plan.stop_likely_mm,
         allowed_depth_mm=plan.stop_allow_mm,

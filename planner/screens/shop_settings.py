@@ -28,6 +28,9 @@ def draw(shop: Shop, units: Units) -> None:
         Field("risk_limit", "Risk taken with an edge", "share", required=True, help=_RISK),
         Field("risk_limit_last", "… on a part's last rebuild", "share", required=True),
         Field("flank_wear_mm", "An edge is worn at a wear land of", "depth", required=True, help=_WORN),
+        Field("corrosion_wear", "Corroded skin wears an edge, times", "number", help=_SKIN),
+        Field("cast_skin_wear", "Cast skin, times", "number", help=_SKIN),
+        Field("weld_wear", "Weld, times", "number", help=_SKIN),
         Field("depth_step_mm", "Depth step", "depth", required=True, help="Depths are shown and planned in this step."),
         Field("paper_mm", "Feeler paper", "depth", required=True, help="Measure yours: ordinary sheets differ."),
         Field("fixed_pass_mm", "The shop's fixed rule, a pass", "depth", required=True, help=_FIXED),
@@ -48,6 +51,7 @@ def draw(shop: Shop, units: Units) -> None:
         form.draw("hourly_rate", "rebuild_value", "late_price_per_hour", "uncleaned_cost")
         st.markdown("**Edges**")
         form.draw("risk_limit", "risk_limit_last", "flank_wear_mm")
+        form.draw("corrosion_wear", "cast_skin_wear", "weld_wear")
         st.markdown("**Depths and tolerances**")
         form.draw("depth_step_mm", "paper_mm", "fixed_pass_mm")
         form.draw("set_aim_mm", "set_tolerance_mm", "set_stop_mm", "height_repeatability_mm")
@@ -89,6 +93,10 @@ _OWNER = (
     "Weighs depth against minutes for this owner's parts. Empty: back to the replacement price or the shop's figure."
 )
 _WORN = "The greatest even width of worn flank, as read with a loupe; ISO 8688-1 and -2 name different ones."
+_SKIN = (
+    "How many times as fast a cut in such skin wears an edge. Empty: learned from your own edges, or a starting value "
+    "until they say (page How it learned, section Edge life)."
+)
 _RISK = "The chance of spoiling a face that is accepted before the edge is indexed."
 _STOP = "Beyond the tolerance somebody has to agree and is named; beyond this nobody can."
 _FIXED = "What is taken a pass without a plan: the plan is compared with it."

@@ -23,8 +23,8 @@ from planner.shop.tooling import Cutter, Gasket, Insert, InsertGrade, Recipe
 
 @dataclass(frozen=True)
 class EdgeInUse:
-    """The edge that sits in a pocket of a cutter, and what it has cut so far, by material. ``wear_mm``: the path weighed
-    by the skin it ran in, what counts against an edge's life."""
+    """The edge that sits in a pocket of a cutter, and what it has cut so far, by material. ``wear_mm``: the path at the
+    recipe's speed; ``skin_mm``: what of that ran in harsh skin, by (material, skin), which wears an edge faster."""
 
     cutter_id: int
     pocket: int
@@ -35,6 +35,7 @@ class EdgeInUse:
     path_mm: Mapping[str, float] = field(default_factory=dict)
     swept_mm2: Mapping[str, float] = field(default_factory=dict)
     wear_mm: Mapping[str, float] = field(default_factory=dict)
+    skin_mm: Mapping[tuple[str, str], float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if not self.wear_mm:

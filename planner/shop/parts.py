@@ -26,6 +26,7 @@ class Condition(StrEnum):
     HEAVILY_CORRODED = "heavily corroded"
     DAMAGED = "damaged"
     WELDED = "welded"
+    CAST_SKIN = "cast skin"
     UNKNOWN = "unknown"
 
 
@@ -501,7 +502,7 @@ class Cut:
 
     ``step_minutes``: what the steps around the traverses took as clocked, by the names of `TIMED_STEPS`; of a step done
     several times (look, shim round) the mean of one. A step nobody clocked is left out. ``feed_mm``: feed per insert of
-    the last pass, which made the roughness read.
+    the last pass, which made the roughness read. ``speed_m_min``: surface speed it ran at, of which edge wear depends.
     """
 
     job_id: int | None
@@ -526,6 +527,7 @@ class Cut:
     heights_mm: dict[str, float] = field(default_factory=dict)
     ra_um: tuple[float, ...] = ()
     feed_mm: float | None = None
+    speed_m_min: float | None = None
     uses: tuple[EdgeUse, ...] = ()
     planned_depth_mm: float | None = None
     allowed_depth_mm: float | None = None
@@ -558,6 +560,7 @@ class Cut:
             "unattended_minutes",
         ):
             put(name, maybe(not_negative, f"cut.{name}", getattr(self, name)))
+        put("speed_m_min", maybe(positive, "cut.speed_m_min", self.speed_m_min))
         if self.clean_upper_mm is not None and self.clean_upper_mm < (self.clean_lower_mm or 0):
             raise InputError("cut.clean_upper_mm", self.clean_upper_mm, "at least the depth that was not clean")
         put("outcome", choice("cut.outcome", self.outcome, Outcome))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from planner.errors import InputError, between, not_negative, positive
-from planner.shop.checks import choice, setter, text, unique
+from planner.shop.checks import choice, maybe, setter, text, unique
 from planner.units import MM_PER_THOU, System
 
 
@@ -15,7 +15,8 @@ class Settings:
 
     ``owner_values``: what a rebuild left is worth to single owners, (owner, money), where it differs from
     ``rebuild_value``. ``flank_wear_mm``: the wear land at which an edge counts as worn (uniform; ISO 8688-1 and -2 name
-    different ones).
+    different ones). ``corrosion_wear``, ``cast_skin_wear``, ``weld_wear``: how many times as fast such skin wears an edge,
+    where the shop sets it; None = learned, or a starting value.
     """
 
     shop_name: str = "The shop"
@@ -41,7 +42,16 @@ class Settings:
     learn_from: str = ""
     owner_values: tuple[tuple[str, float], ...] = ()
     flank_wear_mm: float = 0.3
+    corrosion_wear: float | None = None
+    cast_skin_wear: float | None = None
+    weld_wear: float | None = None
     version: int = 0
+
+    @property
+    def skin_wear(self) -> dict[str, float]:
+        """How many times as fast a skin wears an edge, of those the shop set."""
+        told = {"corrosion": self.corrosion_wear, "cast skin": self.cast_skin_wear, "weld": self.weld_wear}
+        return {skin: factor for skin, factor in told.items() if factor is not None}
 
     def __post_init__(self) -> None:
         put = setter(self)
@@ -76,6 +86,11 @@ class Settings:
             )
         for name in ("risk_limit", "risk_limit_last"):
             put(name, between(f"settings.{name}", getattr(self, name), 0.0001, 0.5))
+        for name in ("corrosion_wear", "cast_skin_wear", "weld_wear"):
+            put(
+                name,
+                maybe(lambda field, value: between(field, value, 0.2, 20.0), f"settings.{name}", getattr(self, name)),
+            )
         put("feelers_mm", tuple(sorted(positive("settings.feelers_mm", f) for f in self.feelers_mm)))
         put("leaves_mm", tuple((positive("settings.leaves_mm", t), int(n)) for t, n in self.leaves_mm))
         if any(n < 0 for _, n in self.leaves_mm):
@@ -89,3 +104,7 @@ class Settings:
         )
         unique("settings.owner_values", (owner.casefold() for owner, _ in owners), "owner")
         put("owner_values", owners)
+
+
+def _times(field: str, value: float) -> float:
+    return between(field, value, 0.2, 20.0)

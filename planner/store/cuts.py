@@ -32,6 +32,7 @@ from planner.store.references import OPEN_JOBS, check_face, check_links
 from planner.store.rows import load_nouns, load_settings, standing_cuts, values_of
 from planner.store.runs import close_taps, reopen_taps
 from planner.store.scrapping import came_of_it
+from planner.store.spent import ran_at, read_speed_wear
 
 # what a cut's outcome makes of its job, unless the caller says otherwise
 JOB_AFTER = {
@@ -204,7 +205,7 @@ class Cuts(Edges, Base):
 
     def charge_details(self) -> pd.DataFrame:
         """What a charge needs beside `cuts_frame`, by cut id: agreed_mm (of the part), reasons (of the passes, in
-        order), uses ((grade id, path mm) of each edge)."""
+        order), uses ((grade id, path mm at the recipe's speed) of each edge)."""
         with self.reading() as connection:
             return _read_charges(connection)
 
@@ -279,9 +280,14 @@ class Cuts(Edges, Base):
 def _read_charges(connection: Connection) -> pd.DataFrame:
     cuts, parts, uses, inserts = tables.cuts, tables.parts, tables.edge_uses, tables.inserts
     spent: dict[int, list[tuple[int, float]]] = {}
-    query = select(uses.c.cut_id, inserts.c.grade_id, uses.c.path_mm).join(inserts, inserts.c.id == uses.c.insert_id)
-    for cut_id, grade_id, path in connection.execute(query):
-        spent.setdefault(cut_id, []).append((grade_id, path))
+    speeds = read_speed_wear(connection)
+    query = (
+        select(uses.c.cut_id, inserts.c.grade_id, uses.c.path_mm, uses.c.material, *ran_at(cuts)[1:])
+        .join(inserts, inserts.c.id == uses.c.insert_id)
+        .join(cuts, cuts.c.id == uses.c.cut_id)
+    )
+    for cut_id, grade_id, path, material, *ran in connection.execute(query):
+        spent.setdefault(cut_id, []).append((grade_id, path * speeds.of(material, grade_id, *ran)))
     query = (
         select(cuts.c.id, parts.c.agreed_depth_mm, cast(cuts.c.passes, Text))
         .join(parts, parts.c.id == cuts.c.part_id)

@@ -6,17 +6,15 @@ import math
 from datetime import datetime
 
 import pandas as pd
-from sqlalchemy import case, func, select
+from sqlalchemy import func, select
 
-from planner.shop import starting
 from planner.store import tables
 from planner.store.base import Base
 from planner.store.edge_log import all_events, standing
 from planner.store.rows import standing_cuts
+from planner.store.spent import SKIN_BY_NAME, ran_at, read_speed_wear
 
 __all__ = ["EdgeHistory"]
-
-_SKIN = {condition.value: factor for condition, factor in starting.SKIN_FACTOR.items()}
 
 
 class EdgeHistory(Base):
@@ -24,8 +22,8 @@ class EdgeHistory(Base):
 
     def edge_cuts(self) -> pd.DataFrame:
         """Every use of an edge by a cut that stands, in order of time. Columns cut (id), at, insert (label), position,
-        life (0 = first grind), grade, material, part (tag), part_id, condition, path_mm, wear_mm (weighed by skin),
-        swept_mm2, ra_um (mean of the readings, NaN without)."""
+        life (0 = first grind), grade, material, part (tag), part_id, condition, path_mm, wear_mm (path at the
+        recipe's speed, not weighed by skin), swept_mm2, ra_um (mean of the readings, NaN without)."""
         uses, cuts, inserts, grades, parts = (
             tables.edge_uses,
             tables.cuts,
@@ -48,6 +46,8 @@ class EdgeHistory(Base):
                 uses.c.path_mm,
                 uses.c.swept_mm2,
                 cuts.c.ra_um,
+                inserts.c.grade_id,
+                *ran_at(cuts)[1:],
             )
             .join(cuts, cuts.c.id == uses.c.cut_id)
             .join(inserts, inserts.c.id == uses.c.insert_id)
@@ -57,6 +57,7 @@ class EdgeHistory(Base):
             .order_by(cuts.c.ended, cuts.c.id)
         )
         with self.reading() as connection:
+            speeds = read_speed_wear(connection)
             begun: dict[tuple[int, int], list[datetime]] = {}
             for event in standing(all_events(connection)):
                 if event.kind == "back from regrind":
@@ -67,7 +68,7 @@ class EdgeHistory(Base):
                     *(row[0], row[1], row[3], row[4]),
                     sum(at <= row[1] for at in begun.get((row[2], row[4]), ())),
                     *row[5:11],
-                    row[10] * _SKIN.get(row[9], 1.0),
+                    row[10] * speeds.of(row[6], row[13], *row[14:]),
                     row[11],
                     sum(row[12]) / len(row[12]) if row[12] else math.nan,
                 )
@@ -76,16 +77,22 @@ class EdgeHistory(Base):
         columns = ["cut", "at", "insert", "position", "life", "grade", "material", "part", "part_id", "condition"]
         return pd.DataFrame(rows, columns=[*columns, "path_mm", "wear_mm", "swept_mm2", "ra_um"])
 
-    def edge_load(self, since: datetime, until: datetime) -> dict[tuple[int, str], float]:
-        """(grade id, material) -> wear path, mm, of all its edges together over a stretch of time."""
+    def edge_load(self, since: datetime, until: datetime) -> dict[tuple[int, str, str], float]:
+        """(grade id, material, skin; "" = clean metal) -> path at the recipe's speed, mm, of all its edges together over a
+        stretch of time."""
         uses, cuts, inserts = tables.edge_uses, tables.cuts, tables.inserts
-        skin = case(_SKIN, value=cuts.c.condition, else_=1.0)
+        keys = (inserts.c.grade_id, uses.c.material, *ran_at(cuts))
         query = (
-            select(inserts.c.grade_id, uses.c.material, func.sum(uses.c.path_mm * skin))
+            select(*keys, func.sum(uses.c.path_mm))
             .join(cuts, cuts.c.id == uses.c.cut_id)
             .join(inserts, inserts.c.id == uses.c.insert_id)
-            .where(cuts.c.ended > since, cuts.c.ended <= until)
-            .group_by(inserts.c.grade_id, uses.c.material)
+            .where(cuts.c.ended > since, cuts.c.ended <= until, standing_cuts())
+            .group_by(*keys)
         )
+        found: dict[tuple[int, str, str], float] = {}
         with self.reading() as connection:
-            return {(grade, material): max(path, 0.0) for grade, material, path in connection.execute(query)}
+            speeds = read_speed_wear(connection)
+            for grade_id, material, condition, *ran, path in connection.execute(query):
+                key = (grade_id, material, SKIN_BY_NAME.get(condition, ""))
+                found[key] = found.get(key, 0.0) + path * speeds.of(material, grade_id, *ran)
+        return found

@@ -8,11 +8,12 @@ from datetime import datetime
 from types import MappingProxyType
 from typing import Any
 
-from sqlalchemy import Connection, case, func, select, update
+from sqlalchemy import Connection, func, select, update
 
+from planner.cut.setups import SpeedWear
 from planner.edge import CutSpend, Edge, EdgeState, Event, Fitted, Ledger, Replaced, Reversed, WearReading
 from planner.errors import InputError
-from planner.shop import Condition, Cut, EdgeInUse, Insert, starting
+from planner.shop import Cut, EdgeInUse, Insert
 from planner.store import tables
 from planner.store.base import SHOP, Base, add_row, require
 from planner.store.codec import plain
@@ -32,6 +33,7 @@ from planner.store.edge_log import (
 )
 from planner.store.errors import StaleRecord
 from planner.store.rows import standing_cuts
+from planner.store.spent import SKIN_BY_NAME, ran_at, read_speed_wear
 
 __all__ = ["KINDS", "EdgeEvent", "Edges", "check_uses", "edge_work", "edges_in_use"]
 
@@ -82,14 +84,14 @@ class Edges(Base):
             _set_stock(connection, grade_id, stock - 1, by, at)
             return opened
 
-    def ledger(self, skin: Mapping[Condition, float] | None = None) -> Ledger:
+    def ledger(self) -> Ledger:
         """The ledger as it stands, the work of each edge filled in from recorded cuts (reversed ones left out).
 
-        ``skin``: factors by condition that weigh the wear path and the chip path; without it they are the path itself.
-        Revolutions are not recorded: 0. The log holds the changes, not the cuts.
+        Wear paths are those at the recipe's speed; what of them ran in harsh skin stands apart (`Ledger.weighed` counts
+        it as often as the skin wears). Revolutions are not recorded: 0. The log holds the changes, not the cuts.
         """
         with self.reading() as connection:
-            return _with_work(connection, _read_log(connection), skin or {})
+            return _with_work(connection, _read_log(connection))
 
     def edge_events(self, everything: bool = False) -> tuple[EdgeEvent, ...]:
         """Stored events in order; ``everything``: with those taken back and the entries that do it."""
@@ -130,7 +132,9 @@ def edge_work(connection: Connection, condition: Any = None) -> dict[EdgeKey, di
     return work
 
 
-def edges_in_use(connection: Connection, inserts: Mapping[int, Insert]) -> tuple[tuple[EdgeInUse, ...], dict[int, int]]:
+def edges_in_use(
+    connection: Connection, inserts: Mapping[int, Insert], speeds: SpeedWear
+) -> tuple[tuple[EdgeInUse, ...], dict[int, int]]:
     """Edges in pockets with the work of their present life by material, and unused positions of opened inserts by
     grade (those in a cutter, beside the edge at work, included)."""
     events = standing(all_events(connection))
@@ -155,16 +159,14 @@ def edges_in_use(connection: Connection, inserts: Mapping[int, Insert]) -> tuple
                 if not any(e.at >= event.at for e in fitted):
                     used.discard((event.insert_id, position))
     wanted = {stay.edge[0] for stay in held}
-    work = _present_work(connection, wanted, reground) if wanted else {}
+    work = _present_work(connection, wanted, reground, speeds) if wanted else {}
     edges = tuple(
         EdgeInUse(
             *stay.pocket,
             *stay.edge,
             inserts[stay.edge[0]].grade_id,
             stay.since,
-            {m: path for m, (path, _, _) in work.get(stay.edge, {}).items()},
-            {m: swept for m, (_, swept, _) in work.get(stay.edge, {}).items()},
-            {m: worn for m, (_, _, worn) in work.get(stay.edge, {}).items()},
+            *work.get(stay.edge, ({}, {}, {}, {})),
         )
         for stay in sorted(held, key=lambda s: s.pocket)
     )
@@ -334,27 +336,47 @@ def _stale(log: EdgeLog, problem: InputError) -> StaleRecord:
     return StaleRecord("the inserts", theirs=log.ledger, by=last.by, at=last.at, said=said + str(problem))
 
 
-def _present_work(connection: Connection, inserts: set[int], reground: Mapping[EdgeKey, datetime]) -> dict:
-    """(insert id, position) -> material -> (path, swept area, path weighed by skin) of the present life."""
+def _present_work(
+    connection: Connection, inserts: set[int], reground: Mapping[EdgeKey, datetime], speeds: SpeedWear
+) -> dict[EdgeKey, tuple[dict, dict, dict, dict]]:
+    """(insert id, position) -> path, swept area and path at the recipe's speed by material, and what of the last ran in
+    harsh skin by (material, skin), of the present life."""
     uses, cuts = tables.edge_uses, tables.cuts
-    skin = case({c.value: factor for c, factor in starting.SKIN_FACTOR.items()}, value=cuts.c.condition, else_=1.0)
-    sums = (func.sum(uses.c.path_mm), func.sum(uses.c.swept_mm2), func.sum(uses.c.path_mm * skin))
-    keys = (uses.c.insert_id, uses.c.position, uses.c.material)
-    query = select(*keys, *sums).join(cuts, cuts.c.id == uses.c.cut_id).group_by(*keys)
-    found: dict[EdgeKey, dict[str, tuple[float, ...]]] = {}
-    # a sum of entries that cancel may end a hair below zero
-    for insert_id, position, material, *work in connection.execute(query.where(uses.c.insert_id.in_(inserts))):
-        found.setdefault((insert_id, position), {})[material] = tuple(max(w, 0.0) for w in work)
+    keys = (uses.c.insert_id, uses.c.position, uses.c.material, tables.inserts.c.grade_id, *ran_at(cuts))
+    query = (
+        select(*keys, func.sum(uses.c.path_mm), func.sum(uses.c.swept_mm2))
+        .join(cuts, cuts.c.id == uses.c.cut_id)
+        .join(tables.inserts, tables.inserts.c.id == uses.c.insert_id)
+        # not the entries that take cuts back: they do not repeat the speed
+        .where(standing_cuts())
+        .group_by(*keys)
+    )
+    found: dict[EdgeKey, tuple[dict, dict, dict, dict]] = {}
+
+    def add(rows: Iterable[Any]) -> None:
+        for insert_id, position, material, grade_id, condition, speed, machine, cutter, path, swept in rows:
+            paths, areas, worn, in_skin = found.setdefault((insert_id, position), ({}, {}, {}, {}))
+            wear = path * speeds.of(material, grade_id, speed, machine, cutter)
+            paths[material] = paths.get(material, 0.0) + path
+            areas[material] = areas.get(material, 0.0) + swept
+            worn[material] = worn.get(material, 0.0) + wear
+            skin = SKIN_BY_NAME.get(condition)
+            if skin:
+                in_skin[material, skin] = in_skin.get((material, skin), 0.0) + wear
+
+    add(connection.execute(query.where(uses.c.insert_id.in_(inserts))))
     for edge, since in reground.items():
+        found.pop(edge, None)
         here = (uses.c.insert_id == edge[0]) & (uses.c.position == edge[1]) & (cuts.c.ended >= since)
-        rows = connection.execute(query.where(standing_cuts(), here))
-        found[edge] = {material: tuple(work) for _, _, material, *work in rows}
+        add(connection.execute(query.where(here)))
     return found
 
 
-def _with_work(connection: Connection, log: EdgeLog, skin: Mapping[Condition, float]) -> Ledger:
+def _with_work(connection: Connection, log: EdgeLog) -> Ledger:
     uses, cuts = tables.edge_uses, tables.cuts
-    labels = {key: label for key, (label, _) in Names.read(connection).inserts.items()}
+    known = Names.read(connection).inserts
+    labels = {key: label for key, (label, _) in known.items()}
+    speeds = read_speed_wear(connection)
     query = (
         select(
             uses.c.insert_id,
@@ -364,7 +386,7 @@ def _with_work(connection: Connection, log: EdgeLog, skin: Mapping[Condition, fl
             uses.c.swept_mm2,
             cuts.c.id,
             cuts.c.ended,
-            cuts.c.condition,
+            *ran_at(cuts),
         )
         .join(cuts, cuts.c.id == uses.c.cut_id)
         .where(standing_cuts())
@@ -377,34 +399,41 @@ def _with_work(connection: Connection, log: EdgeLog, skin: Mapping[Condition, fl
             for position in event.payload.get("positions", (1,)):
                 begins.setdefault((labels[event.insert_id], position), []).append(event.at)
     works: dict[tuple[str, int, int], dict[str, list[float]]] = {}
+    skins: dict[tuple[str, int, int], dict[tuple[str, str], list[float]]] = {}
     made: dict[tuple[str, int, int], list[str]] = {}
-    last: dict[tuple[str, int, int], str] = {}
-    course: dict[tuple[str, int, int], list[tuple[datetime, str, float]]] = {}
-    weights = {condition.value: float(factor) for condition, factor in skin.items()}
-    for insert_id, position, material, path, swept, cut_id, ended, condition in connection.execute(query):
-        label = labels[insert_id]
+    last: dict[tuple[str, int, int], tuple[str, str]] = {}
+    course: dict[tuple[str, int, int], list[tuple[datetime, str, str, float]]] = {}
+    for insert_id, position, material, path, swept, cut_id, ended, condition, *ran in connection.execute(query):
+        label, grade_id = known[insert_id]
         life = sum(at <= ended for at in begins.get((label, position), ()))
         key = (label, position, life)
-        total = works.setdefault(key, {}).setdefault(material, [0.0, 0.0, 0.0])
-        total[0] += path
-        total[1] += path * weights.get(condition, 1.0)
-        total[2] += swept
+        wear, skin = path * speeds.of(material, grade_id, *ran), SKIN_BY_NAME.get(condition, "")
+        totals = [works.setdefault(key, {}).setdefault(material, [0.0, 0.0, 0.0])]
+        if skin:
+            totals.append(skins.setdefault(key, {}).setdefault((material, skin), [0.0, 0.0, 0.0]))
+        for total in totals:
+            total[0] += path
+            total[1] += wear
+            total[2] += swept
         made.setdefault(key, []).append(str(cut_id))
-        course.setdefault(key, []).append((ended, material, path * weights.get(condition, 1.0)))
-        last[key] = material
+        course.setdefault(key, []).append((ended, material, skin, wear))
+        last[key] = (material, skin)
 
     def filled(edge: Edge, life: int) -> Edge:
         key = (edge.insert, edge.position, life)
         if key not in works:
             return edge
-        work = {m: CutSpend(p, weighed, weighed, s, 0.0) for m, (p, weighed, s) in works[key].items()}
+        work = {m: CutSpend(p, wear, p, s, 0.0) for m, (p, wear, s) in works[key].items()}
+        in_skin = {which: CutSpend(p, wear, p, s, 0.0) for which, (p, wear, s) in skins.get(key, {}).items()}
         state = EdgeState.PART_USED if edge.state is EdgeState.UNUSED else edge.state
         readings = tuple(_read_after(reading, course[key]) for reading in edge.readings)
         return dataclasses.replace(
             edge,
             work=MappingProxyType(work),
+            in_skin=MappingProxyType(in_skin),
             cuts=tuple(made[key]),
-            last_material=last[key],
+            last_material=last[key][0],
+            last_skin=last[key][1],
             state=state,
             readings=readings,
         )
@@ -422,10 +451,13 @@ def _with_work(connection: Connection, log: EdgeLog, skin: Mapping[Condition, fl
     return dataclasses.replace(log.ledger, inserts=MappingProxyType(inserts), cut_ids=cut_ids)
 
 
-def _read_after(reading: WearReading, course: list[tuple[datetime, str, float]]) -> WearReading:
+def _read_after(reading: WearReading, course: list[tuple[datetime, str, str, float]]) -> WearReading:
     """A wear reading with the path the edge had cut when it was taken."""
     path: dict[str, float] = {}
-    for ended, material, weighed in course:
+    in_skin: dict[tuple[str, str], float] = {}
+    for ended, material, skin, wear in course:
         if ended <= reading.at:
-            path[material] = path.get(material, 0.0) + weighed
-    return dataclasses.replace(reading, path_mm=MappingProxyType(path))
+            path[material] = path.get(material, 0.0) + wear
+            if skin:
+                in_skin[material, skin] = in_skin.get((material, skin), 0.0) + wear
+    return dataclasses.replace(reading, path_mm=MappingProxyType(path), skin_mm=MappingProxyType(in_skin))

@@ -370,6 +370,9 @@ SETTINGS = Table(
         Column("owners", "owners to whom a rebuild is worth something else", many=True),
         Column("owner_rebuild_values", "what it is worth to each of them", _N, many=True),
         Column("flank_wear", "wear land at which an edge is worn", _L),
+        Column("corrosion_wear", "how many times as fast corroded skin wears an edge; empty = learned", _N),
+        Column("cast_skin_wear", "the same for cast skin", _N),
+        Column("weld_wear", "the same for weld", _N),
         Column("reference_monday", "the Monday this week's dates are written for", Kind.DATE),
     ),
 )
@@ -453,6 +456,7 @@ CUTS = Table(
         Column("paper", "feeler paper", _D),
         Column("ra", "roughness read", _RA, many=True),
         Column("feed", "feed per insert of the last pass", Kind.FEED),
+        Column("speed", "surface speed it ran at", Kind.SPEED),
         Column("planned_depth", "planned stop depth", _D),
         Column("allowed_depth", "allowed stop depth", _D),
         Column("planned_passes", "planned passes", _W),

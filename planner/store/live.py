@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, func, or_, select
 
+from planner.cut.setups import SpeedWear
 from planner.shop import (
     Closure,
     CutOn,
@@ -102,7 +103,9 @@ class Live(Cuts):
             )
         }
         parts = load_nouns(connection, Part, live_parts)
-        edges, ready = edges_in_use(connection, everything[Insert])
+        edges, ready = edges_in_use(
+            connection, everything[Insert], SpeedWear(everything[Recipe], everything[Machine], everything[Cutter])
+        )
         return Shop(
             settings=load_settings(connection),
             families=everything[Family],

@@ -64,6 +64,9 @@ settings = Table(
     text_column("learn_from", 40),
     nested_column("owner_values"),
     number_column("flank_wear_mm", required=True),
+    number_column("corrosion_wear"),
+    number_column("cast_skin_wear"),
+    number_column("weld_wear"),
     *kept_columns(),
 )
 

@@ -42,6 +42,7 @@ cuts = Table(
     nested_column("heights_mm"),
     nested_column("ra_um"),
     number_column("feed_mm"),
+    number_column("speed_m_min"),
     number_column("planned_depth_mm"),
     number_column("allowed_depth_mm"),
     whole_column("planned_passes"),

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from planner.cut.estimate import JobEstimate
-from planner.cut.knowledge import Knowledge, edge_life_mm
+from planner.cut.knowledge import Knowledge, edge_life_mm, skin_factor
 from planner.edge import (
     Allowed,
     EdgeJob,
@@ -27,9 +27,9 @@ from planner.edge import (
     planning_limit,
     spoiled_face_cost,
 )
-from planner.shop import EdgeInUse, PassReason, Shop, starting
+from planner.shop import Condition, EdgeInUse, PassReason, Shop, starting
 from planner.shop.materials import MATERIALS
-from planner.week.edge_lives import GradeLife, grade_life, rule_of, speed_factor, worn_paths
+from planner.week.edge_lives import GradeLife, grade_life, rule_of, worn_paths
 from planner.week.queue import Queue
 from planner.week.result import Plan
 
@@ -103,7 +103,21 @@ def job_label(shop: Shop, job_id: int) -> str:
 
 def harsh(shop: Shop, job_id: int) -> bool:
     """Weld or corroded skin: wears and chips an edge faster."""
-    return starting.SKIN_FACTOR[shop.part_of(shop.jobs[job_id]).condition] > 1.0
+    return shop.part_of(shop.jobs[job_id]).condition in starting.SKIN_OF
+
+
+def chip_factor(shop: Shop, condition: Condition) -> float:
+    """How many times as readily a cut in this condition chips an edge: as set for its skin, or the starting value."""
+    skin = starting.SKIN_OF.get(condition)
+    return 1.0 if skin is None else (starting.SKIN_FACTOR | shop.settings.skin_wear)[skin]
+
+
+def chip_path(shop: Shop, edge: EdgeInUse) -> float:
+    """What an edge in a cutter has cut, mm, weighed by how readily its skin chips an edge."""
+    factors = starting.SKIN_FACTOR | shop.settings.skin_wear
+    return math.fsum(edge.path_mm.values()) + math.fsum(
+        (factors[skin] - 1.0) * path for (_, skin), path in edge.skin_mm.items()
+    )
 
 
 def planned_cost(shop: Shop, grade_id: int, inserts: int, hourly_rate: float | None = None) -> float:
@@ -146,9 +160,8 @@ def edge_job(shop: Shop, estimate: JobEstimate, known: GradeLife, knowledge: Kno
     """An estimated job as the edge meets it."""
     job = shop.jobs[estimate.job_id]
     part = shop.part_of(job)
-    material, skin = shop.family_of(part).material, starting.SKIN_FACTOR[part.condition]
-    setup = estimate.setup
-    wear = estimate.path_likely_mm * skin * speed_factor(knowledge, setup)
+    material, setup = shop.family_of(part).material, estimate.setup
+    wear = estimate.path_likely_mm * skin_factor(shop, knowledge, part.condition) * setup.speed_wear
     paths = [
         (setup.finish if p.finishing else setup.rough).path_mm
         for p in estimate.passes_likely
@@ -161,7 +174,7 @@ def edge_job(shop: Shop, estimate: JobEstimate, known: GradeLife, knowledge: Kno
         failure_cost(shop, estimate, knowledge),
         risk_limit(shop, estimate),
         tuple(p / total for p in paths) if total else (1.0,),
-        estimate.path_likely_mm * skin,
+        estimate.path_likely_mm * chip_factor(shop, part.condition),
         set_name,
     )
 
@@ -229,7 +242,7 @@ def _walk(shop, queue, knowledge, machine_id, cutter_id, grade_id, job_ids) -> E
         kept = matched.name if matched and not matched.split_agreed_by else ""
         jobs.append(edge_job(shop, estimate, known, knowledge, kept))
     price = planned_cost(shop, grade_id, cutter.inserts, shop.machines[machine_id].hourly_rate)
-    chip_age = float(sum(most.wear_mm.values())) if most else 0.0
+    chip_age = chip_path(shop, most) if most else 0.0
     worked = frozenset(most.wear_mm) if most else frozenset()
     failure = float(np.mean([j.failure_cost for j in jobs])) if jobs else 2 * price
     rule = rule_of(life, price, failure)
@@ -332,8 +345,8 @@ def edge_limits(shop: Shop, queue: Queue, knowledge: Knowledge) -> dict[tuple[in
                 alive[material] = _survival(life, known, material)
             column = known.materials.index(material)
             capacity = life.ruling.capacities[column]
-            use = estimate.path_likely_mm * starting.SKIN_FACTOR[part.condition] / capacity
-            use *= speed_factor(knowledge, estimate.setup)
+            use = estimate.path_likely_mm * skin_factor(shop, knowledge, part.condition) / capacity
+            use *= estimate.setup.speed_wear
             risk = risk_limit(shop, estimate)
             per_use = rate * capacity / life.measure.capacities[column]
             limit = min(_greatest_end(alive[material], use, cost - price, per_use, risk), limit_of(life, risk))

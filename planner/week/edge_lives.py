@@ -11,8 +11,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from planner.cut.knowledge import Knowledge, edge_life_mm
-from planner.cut.setups import CutSetup, speed_wear
+from planner.cut.knowledge import Knowledge, SkinWear, edge_life_mm, skin_wear
 from planner.edge import (
     AgeRule,
     ChipPrior,
@@ -20,8 +19,10 @@ from planner.edge import (
     End,
     Ledger,
     LifePrior,
+    SkinRecord,
     age_rule,
     fit_edge_life,
+    fit_skins,
     life_record,
 )
 from planner.errors import InputError
@@ -32,9 +33,10 @@ __all__ = [
     "GradeLife",
     "grade_life",
     "learn_edge_lives",
+    "learn_skins",
     "learned_paths",
     "rule_of",
-    "speed_factor",
+    "weighed",
     "worn_paths",
 ]
 
@@ -92,35 +94,58 @@ def grade_life(shop: Shop, knowledge: Knowledge, grade_id: int) -> GradeLife:
     return GradeLife(grade_id, materials, _believed(prior))
 
 
-def speed_factor(knowledge: Knowledge, setup: CutSetup) -> float:
-    """`CutSetup.speed_wear` where the life is a starting value; 1 where it was learned at the speeds the shop runs."""
-    return 1.0 if (setup.recipe.material, setup.grade.id) in knowledge.life else setup.speed_wear
-
-
 def worn_paths(shop: Shop, knowledge: Knowledge, edge: EdgeInUse) -> dict[str, float]:
-    """Wear path (mm) by material of an edge in a cutter, as `speed_factor` takes it."""
+    """Wear path (mm) by material of an edge in a cutter: at the recipe's speed, weighed by the skin it ran in."""
+    worn = dict(edge.wear_mm)
+    for (material, skin), path in edge.skin_mm.items():
+        worn[material] += (skin_wear(shop, knowledge, skin).factor - 1.0) * path
+    return worn
+
+
+def weighed(shop: Shop, knowledge: Knowledge, ledger: Ledger) -> Ledger:
+    """The ledger with its paths weighed by skin: wear as learned or set, chips as set or by the starting values."""
+    wear = {skin: skin_wear(shop, knowledge, skin).factor for skin in starting.SKIN_FACTOR}
+    return ledger.weighed(wear, starting.SKIN_FACTOR | shop.settings.skin_wear)
+
+
+def learn_skins(shop: Shop, ledger: Ledger) -> dict[str, SkinWear]:
+    """How many times as fast each harsh skin wears, from the ledger as it is stored (not weighed): every grade's worn
+    and lost-finish ends together. A skin no ended edge tells of is left out."""
+    records = []
+    skins = tuple(starting.SKIN_FACTOR)
+    for grade_id, name, materials in _graded(shop, ledger):
+        record = life_record(ledger, name, materials, skins=skins)
+        if not record.in_skin.any():
+            continue
+        clean = record.use - record.in_skin.sum(axis=2)
+        use = np.concatenate([np.maximum(clean, 0.0)[:, :, None], record.in_skin], axis=2)
+        failing = np.column_stack([record.failing, record.failing_skin + 1])
+        prior = _prior(shop, grade_id, materials)
+        for mode in ("worn", "finish"):
+            ended = np.array([end.mode == mode for end in record.ends])
+            if ended.any():
+                records.append(SkinRecord(use, ended, failing, prior))
+    told = shop.settings.skin_wear
+    found = fit_skins(records, starting.SKIN_FACTOR | told, starting.SKIN_LOG_SD, told)
     return {
-        m: path * (1.0 if (m, edge.grade_id) in knowledge.life else speed_wear(shop, edge.cutter_id, edge.grade_id, m))
-        for m, path in edge.wear_mm.items()
+        skin: SkinWear(fit.factor, fit.low, fit.high, Origin(Source.LEARNED, fit.ends, "ended edges"))
+        for skin, fit in found.items()
+        if fit.ends
     }
 
 
 def learn_edge_lives(shop: Shop, ledger: Ledger) -> dict[int, GradeLife]:
-    """Every grade's life from the ledger (work weighed by skin); grades without a recorded edge are left out.
+    """Every grade's life from the ledger (see `weighed`); grades without a recorded edge are left out.
 
     A finish life is kept apart once an edge of the grade lost its finish; until then wear is its only end beside chips.
     """
     found = {}
-    for grade_id, grade in shop.grades.items():
-        if grade.name not in ledger.positions:
-            continue
-        cut = {m for e in ledger.edges() if e.grade == grade.name for m in e.work}
-        materials = _materials(shop, grade_id, cut)
-        record = life_record(ledger, grade.name, materials, shop.settings.flank_wear_mm)
+    for grade_id, name, materials in _graded(shop, ledger):
+        record = life_record(ledger, name, materials, shop.settings.flank_wear_mm)
         if not record.edges:
             continue
-        capacities = tuple(edge_life_mm(shop, Knowledge(), m, grade_id)[0] for m in materials)
-        prior = LifePrior(capacities, starting.LIFE_SHAPE, starting.CAPACITY_LOG_SD)
+        prior = _prior(shop, grade_id, materials)
+        capacities = prior.capacities
         life = fit_edge_life(
             record.use,
             record.ends,
@@ -168,6 +193,21 @@ def _believed(prior: LifePrior) -> EdgeLife:
     chips = ChipPrior(PATHS_PER_CHIP * max(prior.capacities))
     nothing = np.empty((0, len(prior.capacities)))
     return fit_edge_life(nothing, (), prior, chip_prior=chips, chip_paths=())
+
+
+def _graded(shop: Shop, ledger: Ledger) -> list[tuple[int, str, tuple[str, ...]]]:
+    """Grades the ledger knows: id, name, and every material they cut or have a recipe for."""
+    found = []
+    for grade_id, grade in shop.grades.items():
+        if grade.name in ledger.positions:
+            cut = {m for e in ledger.edges() if e.grade == grade.name for m in e.work}
+            found.append((grade_id, grade.name, _materials(shop, grade_id, cut)))
+    return found
+
+
+def _prior(shop: Shop, grade_id: int, materials: tuple[str, ...]) -> LifePrior:
+    capacities = tuple(edge_life_mm(shop, Knowledge(), m, grade_id)[0] for m in materials)
+    return LifePrior(capacities, starting.LIFE_SHAPE, starting.CAPACITY_LOG_SD)
 
 
 def _main(capacities: tuple[float, ...], use: np.ndarray) -> float:

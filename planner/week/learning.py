@@ -12,7 +12,7 @@ from planner.cut.knowledge import Knowledge, know
 from planner.edge import ChipFit, Edge, Ledger
 from planner.edge.events import Fitted, Indexed, Replaced
 from planner.shop import FollowedSurvey, Shop, WorkRecords, starting
-from planner.week.edge_lives import GradeLife, learn_edge_lives, learned_paths
+from planner.week.edge_lives import GradeLife, learn_edge_lives, learn_skins, learned_paths, weighed
 from planner.week.measured import learn_missed
 
 __all__ = ["Learned", "chip_range", "edges_learned_from", "learn", "shape_of"]
@@ -36,14 +36,16 @@ def learn(
     ledger: Ledger | None = None,
     followed: Iterable[FollowedSurvey] = (),
 ) -> Learned:
-    """Learn from the record of a shop. ``work``: minutes and roughness of its cuts; ``ledger``: its edges, wear paths
-    weighed by skin (`planner.shop.starting.SKIN_FACTOR`). Edges put to work before the date the shop learns from are
+    """Learn from the record of a shop. ``work``: minutes and roughness of its cuts; ``ledger``: its edges as stored, wear
+    paths not weighed by skin. Edges put to work before the date the shop learns from are
     left out. ``followed``: surveys with what the cut after them showed."""
     work = work if work is not None else WorkRecords.none()
     knowledge = replace(know(shop, work), missed=learn_missed(shop, followed))
     if ledger is None:
         return Learned(knowledge, work)
     ledger = edges_learned_from(ledger, shop.settings.learn_from)
+    knowledge = replace(knowledge, skin=learn_skins(shop, ledger))
+    ledger = weighed(shop, knowledge, ledger)
     lives = learn_edge_lives(shop, ledger)
     knowledge = replace(knowledge, edge_lives=lives, life=learned_paths(lives), life_shape=shape_of(lives))
     return Learned(knowledge, work, tuple(edge for edge in ledger.edges() if edge.cuts))

@@ -292,9 +292,11 @@ def test_a_machine_that_runs_slower_than_the_recipe_wears_the_edge_less(shop):
     assert slower.edge_share_likely == pytest.approx(neutral.edge_share_likely * factor)
     assert slower.path_likely_mm == neutral.path_likely_mm
     assert slower.origins["edge"].words == "starting value, run 12% slower than the recipe, wear taken 0.68 times"
-    # a life learned from the record was learned at the speeds the shop runs
+    # a learned life is told at the recipe's speed, too
     learned = Knowledge(life={("aluminium", 1): (600e6, Origin(Source.LEARNED, 9))})
-    assert estimate_job(known, shop.jobs[1], learned).edge_share_likely == pytest.approx(neutral.edge_share_likely)
+    told = estimate_job(known, shop.jobs[1], learned)
+    assert told.edge_share_likely == pytest.approx(neutral.edge_share_likely * factor)
+    assert told.origins["edge"].words == "learned from 9 records, run 12% slower than the recipe, wear taken 0.68 times"
 
 
 def test_a_face_wider_than_the_cutter_is_cut_in_lanes(shop):

@@ -237,11 +237,11 @@ def test_a_shop_finds_the_face_of_a_job():
 
 
 def test_all_conditions_have_starting_depths():
-    from planner.shop.starting import DEPTHS, SKIN_FACTOR
+    from planner.shop.starting import DEPTHS, SKIN_FACTOR, SKIN_OF
 
     for table in DEPTHS.values():
         assert set(table) == set(Condition)
-    assert set(SKIN_FACTOR) == set(Condition)
+    assert set(SKIN_OF.values()) == set(SKIN_FACTOR) == set(Settings(weld_wear=3, corrosion_wear=1, cast_skin_wear=2).skin_wear)
 
 
 def test_minutes_of_a_cut_go_by_the_names_of_the_steps():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -206,13 +207,44 @@ def test_a_reground_position_begins_a_new_life(repository, stored, make_cut):
 
 
 def test_the_ledger_carries_the_work_of_standing_cuts(repository, stored, make_cut):
+    repository.save(replace(stored.left, condition=Condition.WELDED))
     first = repository.record_cut(make_cut())
     repository.record_cut(make_cut(job_id=stored.other_job.id, part_id=stored.right.id))
-    edge = repository.ledger({Condition.NORMAL: 1.5}).edge_in("fly 300", 1)
-    assert edge.cuts == ("1", "2") and edge.last_material == "aluminium"
-    assert edge.work["aluminium"].path_mm == 4.0e6 and edge.work["aluminium"].wear_path_mm == 6.0e6
+    edge = repository.ledger().edge_in("fly 300", 1)
+    assert edge.cuts == ("1", "2") and (edge.last_material, edge.last_skin) == ("aluminium", "")
+    assert edge.work["aluminium"].path_mm == edge.work["aluminium"].wear_path_mm == 4.0e6
+    assert edge.in_skin["aluminium", "weld"].wear_path_mm == 2.0e6
+    weighed = repository.ledger().weighed({"weld": 3.0}, {"weld": 2.0}).edge_in("fly 300", 1)
+    assert weighed.work["aluminium"].wear_path_mm == 8.0e6 and weighed.work["aluminium"].chip_path_mm == 6.0e6
+    assert weighed.weighed({"weld": 3.0}, {"weld": 2.0}) == weighed  # never weighed twice
+    (now,) = repository.load_shop().edges
+    assert now.wear_mm == {"aluminium": 4.0e6} and now.skin_mm == {("aluminium", "weld"): 2.0e6}
+    begin, end = AT.replace(year=2000), AT.replace(year=2100)
+    assert repository.edge_load(begin, end) == {
+        (stored.grade.id, "aluminium", "weld"): 2.0e6,
+        (stored.grade.id, "aluminium", ""): 2.0e6,
+    }
     repository.reverse_cut(first.id, "typo", "ab", AT)
     assert repository.ledger().edge_in("fly 300", 1).cuts == ("2",)
+    assert repository.load_shop().edges[0].skin_mm == {}
+
+
+def test_a_cut_wears_its_edge_by_the_speed_it_ran_at(repository, stored, make_cut):
+    """Taylor's (V / V_ref)^(1/n - 1), the recipe's speed 750 m/min; a cut that names no speed ran at what the machine's
+    list gives, 700 rpm under a cutter of 300 mm."""
+    repository.save(replace(stored.recipe, taylor_n=0.5))
+    repository.record_cut(make_cut(speed_m_min=600.0))
+    repository.record_cut(make_cut(job_id=stored.other_job.id, part_id=stored.right.id))
+    worn = 2.0e6 * (600 / 750 + math.pi * 300 * 700 / 1000 / 750)
+    edge = repository.ledger().edge_in("fly 300", 1)
+    assert edge.work["aluminium"].wear_path_mm == pytest.approx(worn)
+    assert edge.work["aluminium"].path_mm == edge.work["aluminium"].chip_path_mm == 4.0e6
+    (now,) = repository.load_shop().edges
+    assert now.path_mm == {"aluminium": 4.0e6} and now.wear_mm == {"aluminium": pytest.approx(worn)}
+    assert sum(repository.edge_load(AT.replace(year=2000), AT.replace(year=2100)).values()) == pytest.approx(worn)
+    assert repository.edge_cuts()["wear_mm"].sum() == pytest.approx(worn)
+    (spent,) = repository.charge_details().loc[1, "uses"]
+    assert spent == (stored.grade.id, pytest.approx(2.0e6 * 0.8))
 
 
 def test_a_new_name_does_not_change_the_past(repository, stored):

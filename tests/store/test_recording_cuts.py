@@ -189,7 +189,7 @@ def test_a_reversal_takes_every_effect_back(repository, stored, make_cut):
     assert gate(part, GateKind.CUT).state is GateState.OPEN
     assert [r.height_mm for r in part.heights] == [99.8]
     assert shop.removed_mm[stored.left.id, stored.deck.id] == 0.0
-    assert shop.edges[0].path_mm == {"aluminium": 0.0}
+    assert shop.edges[0].path_mm == {}
     assert shop.depth_records == ()
     assert repository.cuts_of(stored.left.id) == ()
     assert [c.id for c in repository.cuts_of(stored.left.id, everything=True)] == [cut.id, entry.id]
