@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
+from statistics import median
 from typing import Any
 
 import numpy as np
@@ -108,6 +109,15 @@ class Knowledge:
     def steps(self, family: Family) -> Minutes:
         known = self.minutes.get(family.id)
         return known if known else Minutes(start_of(family), STARTING, STARTING_STRETCH)
+
+    def index_minutes(self) -> tuple[float, Origin]:
+        """Minutes of an index with its touch-off: as clocked, every family borrows from the others, so their middle is
+        the shop's."""
+        known = sorted(self.minutes.values(), key=lambda m: m.steps.index)
+        if not known:
+            return starting.INDEX_MINUTES, STARTING
+        middle = known[len(known) // 2]
+        return median(m.steps.index for m in known), middle.origin
 
     def rebuild_mm(self, family: Family, face: Face) -> tuple[float, Origin]:
         """What one more rebuild takes: the family's normal clean-up depth (median) and half a thou."""

@@ -26,7 +26,6 @@ from planner.edge import (
 )
 from planner.screens import access
 from planner.screens.said import act
-from planner.shop import starting
 
 WHY = {
     "by rule, before it spoils a face": End.BY_RULE,
@@ -90,8 +89,8 @@ def draw() -> None:
             _change(ledger, cutter, pocket)
     with right:
         with st.container(border=True):
-            total = starting.INDEX_MINUTES
-            st.markdown(f"**An index, step by step: {total:.0f} min**")
+            total, origin = access.knowledge().index_minutes()
+            st.markdown(f"**An index, step by step: {total:.0f} min**", help=origin.words)
             st.markdown("\n".join(f"1. {words} *{share * total:.0f} min*" for words, share in INDEXING))
         _undo(ledger)
 

@@ -11,7 +11,7 @@ from planner.cut.knowledge import skin_factor
 from planner.edge import EdgeCost, FinishTrend, edge_costs, finish_trend
 from planner.screens import access, inserts_charts
 from planner.screens.picture import specification
-from planner.shop import Condition, Shop, starting
+from planner.shop import Condition, Shop
 from planner.units import Units
 from planner.week.edge_lives import grade_life, weighed
 
@@ -174,7 +174,8 @@ def _cost(shop: Shop, units: Units) -> None:
     ledger = weighed(shop, access.knowledge(), access.ledger())
     cuts = {str(c): (m, p) for c, m, p in zip(frame["cut"], frame["material"], frame["part"], strict=True)}
     prices = {g.name: g.price for g in shop.grades.values() if g.price is not None}
-    index = starting.INDEX_MINUTES * shop.settings.hourly_rate / 60
+    minutes, told = access.knowledge().index_minutes()
+    index = minutes * shop.settings.hourly_rate / 60
     capacities = {
         (grade.name, m): float(c)
         for grade_id, grade in shop.grades.items()
@@ -192,8 +193,8 @@ def _cost(shop: Shop, units: Units) -> None:
         return
     st.dataframe(_cost_table(costs, units, money), hide_index=True, width="stretch")
     st.caption(
-        f"Of edges that ended: their share of the insert's price and regrinds, and {starting.INDEX_MINUTES:.0f} minutes for "
-        f"each index ({money}{index:.0f}). Where an edge cut more than one material, by the wear each brought."
+        f"Of edges that ended: their share of the insert's price and regrinds, and {minutes:.0f} minutes for "
+        f"each index ({money}{index:.0f}; {told.words}). Where an edge cut more than one material, by the wear each brought."
     )
 
 
@@ -231,6 +232,7 @@ def _every_use(shop: Shop, units: Units) -> None:
             "Condition": mine["condition"],
             "Area": [units.area(a) for a in mine["swept_mm2"]],
             "Path (km)": (mine["path_mm"] / 1e6).round(2),
+            "Speed": ["not recorded" if np.isnan(v) else units.speed(v) for v in mine["speed_m_min"]],
             "Ra": ["not read" if np.isnan(r) else units.ra(r) for r in mine["ra_um"]],
         }
     )

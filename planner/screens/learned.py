@@ -22,7 +22,6 @@ from planner.shop import Shop
 from planner.units import Units
 
 _SECTIONS = ("Clean-up depth", "Minutes", "Finish", "Edge life", "Passes and worth", "Cutting speed")
-_CHANGE_MINUTES = 10.0
 _TAYLOR_N = 0.3
 """Neutral starting value: for these grades no published exponent was found."""
 
@@ -277,7 +276,10 @@ def _speed(shop: Shop, units: Units) -> None:
     if estimate is None:
         return
     setup = estimate.setup
-    n = st.slider("Taylor exponent n", 0.1, 0.7, _TAYLOR_N, 0.05, key="learned n", persist_state="session")
+    known = setup.recipe.taylor_n < 1
+    start = min(0.7, max(0.1, setup.recipe.taylor_n)) if known else _TAYLOR_N
+    name = f"learned n/{setup.recipe.id}/{setup.recipe.version}"
+    n = st.slider("Taylor exponent n", 0.1, 0.7, start, 0.05, key=name, persist_state="session")
     path, origin = edge_life_mm(shop, access.knowledge(), setup.recipe.material, setup.grade.id)
     life, feed = path / 1000 / setup.recipe.speed_m_min, setup.finish
     rate = (setup.hourly_rate or shop.settings.hourly_rate) / 60
@@ -285,8 +287,10 @@ def _speed(shop: Shop, units: Units) -> None:
     price = (setup.grade.price or 0.0) / setup.grade.positions * setup.cutter.inserts
     at, c = setup.speed_m_min, setup.recipe.speed_m_min * life**n
 
+    change, clocked = access.knowledge().index_minutes()
+
     def what_if(speeds):
-        return speed_what_if(speeds, feed.minutes, at, n, c, _CHANGE_MINUTES, rate, price, contact)
+        return speed_what_if(speeds, feed.minutes, at, n, c, change, rate, price, contact)
 
     best, marks, curve, dots = pictures.speed_frames(setup, what_if, units)
     for cell, (kind, mark) in zip(st.columns(3), marks.items(), strict=True):
@@ -306,8 +310,9 @@ def _speed(shop: Shop, units: Units) -> None:
             units.speed_unit,
         )
         st.vega_lite_chart(spec=specification(chart), width="stretch", alt=f"{title} against surface speed")
+    told = "starts at the recipe's" if known else "is a neutral starting value, set your own"
     st.caption(
-        f"Edge life: {origin.words}; n is a neutral starting value, set your own. Edge changes take "
-        f"{_CHANGE_MINUTES:.0f} min. The recipe and the insert's own range come first: a speed shown here is no leave to "
-        "use it."
+        f"Edge life: {origin.words}; n {told}. Edge changes take "
+        f"{change:.0f} min ({clocked.words}). The recipe and the insert's own range come first: a speed shown here is no "
+        "leave to use it."
     )

@@ -30,8 +30,17 @@ def result_fields(sheet: Sheet) -> list[Field]:
         Field("looks", "Looks", "choice", options=LOOKS),
         *(Field(f"height {p.name}", f"Height, {p.name}", "height") for p in sheet.face.points),
         *(Field(f"ra {i}", f"Ra, place {i}", "ra") for i in (1, 2, 3)),
+        Field("rpm", "Spindle ran at (rpm)", "number", placeholder=_planned_rpm(sheet), help=_RPM),
         Field("note", "Note", "long"),
     ]
+
+
+def _planned_rpm(sheet: Sheet) -> str:
+    setup = sheet.estimate.setup
+    return f"{setup.rpm:.0f} as planned" if setup is not None else ""
+
+
+_RPM = "Only where another speed was set than planned: the wear of the edge is counted by it."
 
 
 def minutes_fields() -> list[Field]:
@@ -69,7 +78,7 @@ def draw(sheet: Sheet) -> None:
     form = Form("end of cut", sheet.job.id, fields, start, sheet.units, access.repository())
     form.draw(*(f"height {p.name}" for p in sheet.face.points), columns=5)
     form.draw("ra 1", "ra 2", "ra 3", "looks", columns=4)
-    form.draw("outcome", "plugs out", "note", columns=3)
+    form.draw("outcome", "plugs out", "rpm", "note", columns=4)
     form.draw(*(f.name for f in minutes_fields()), columns=4)
     gaps = survey_gaps(sheet)
     against_plan(sheet, form, gaps)

@@ -38,14 +38,14 @@ def draw(sheet: Sheet) -> None:
             help="in this order, with blanks between; – where one was not measured",
         ),
         Field("ra", f"Ra ({units.ra_unit})", help="up to three places, with blanks between"),
-        *(f for f in result_fields(sheet) if f.name in ("outcome", "looks", "note")),
+        *(f for f in result_fields(sheet) if f.name in ("outcome", "looks", "rpm", "note")),
         *minutes_fields(),
     ]
     start = {"outcome": Outcome.FINISHED, "looks": "good"}
     form = Form("cut", sheet.job.id, fields, start, units, access.repository())
     form.draw("passes", "clean_at", "finishing", columns=3)
     form.draw("heights", columns=1)
-    form.draw("ra", "attended_minutes", "looks", "outcome", columns=4)
+    form.draw("ra", "attended_minutes", "looks", "outcome", "rpm", columns=5)
     form.draw(*(f.name for f in minutes_fields()), "note", columns=5)
     form.say()
     form.button("Record the cut", lambda values: _store(sheet, values))

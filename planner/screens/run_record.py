@@ -11,6 +11,7 @@ from typing import Any
 from planner import InputError
 from planner.cut import learning_interval
 from planner.cut.estimate import cutting_passes, edge_path_mm
+from planner.cut.kinematics import surface_speed
 from planner.cut.running import AFTER_CUTTING
 from planner.cut.setups import CutSetup
 from planner.screens import access
@@ -124,7 +125,7 @@ def store_cut(
         heights_mm=heights,
         ra_um=tuple(r for i in (1, 2, 3) if (r := values[f"ra {i}"]) is not None),
         feed_mm=_last_feed_mm(setup, done.passes),
-        speed_m_min=setup.speed_m_min if setup else None,
+        speed_m_min=_speed_m_min(setup, values.get("rpm")),
         uses=tuple(uses.values()),
         planned_depth_mm=plan.stop_likely_mm,
         allowed_depth_mm=plan.stop_allow_mm,
@@ -144,6 +145,18 @@ def _last_feed_mm(setup: CutSetup | None, passes: tuple[PassRecord, ...]) -> flo
     if setup is None or not passes:
         return None
     return (setup.finish if passes[-1].finishing else setup.rough).feed_mm
+
+
+def _speed_m_min(setup: CutSetup | None, rpm: float | None) -> float | None:
+    """Surface speed it ran at: as the spindle was set, else as planned. Raises `InputError` for an rpm past the mark."""
+    if setup is None:
+        return None
+    if rpm is None:
+        return setup.speed_m_min
+    most = setup.cutter.max_rpm or math.inf
+    if not 0 < rpm <= most:
+        raise InputError("rpm", rpm, f"at most {most:g} rpm, the marked maximum of {setup.cutter.name}, and above 0")
+    return surface_speed(rpm, setup.cutter.diameter_mm)
 
 
 def _height_lost(before: Mapping[str, float], after: Mapping[str, float], gaps_mm: Mapping[str, float] | None):

@@ -49,7 +49,8 @@ def draw_cutters(shop: Shop, units: Units) -> None:
                 "Diameter": units.length(c.diameter_mm),
                 "Inserts": c.inserts,
                 "Marked maximum": NOT_MARKED if c.max_rpm is None else f"{c.max_rpm:g} rpm",
-                "On": machines.get(c.machine_id, "any machine"),
+                "Goes on": machines.get(c.machine_id, "any machine"),
+                "Sits on now": _sits(shop, c),
                 "Carries": grades.get(c.grade_id, "any grade"),
             }
             for c in shop.cutters.values()
@@ -74,11 +75,25 @@ def draw_cutters(shop: Shop, units: Units) -> None:
                 placeholder="not marked",
                 help="As marked on the body. Empty: not marked, refused for planning.",
             ),
-            Field("machine_id", "Machine", "choice", options={None: "any machine"} | machines),
+            Field(
+                "machine_id",
+                "Goes on",
+                "choice",
+                options={None: "any machine"} | machines,
+                help="The machine it fits. Where it sits now follows from the cuts recorded, or is said on the page Inserts.",
+            ),
             Field("grade_id", "Carries the grade", "choice", options={None: "any grade"} | grades),
         ],
         units,
     )
+
+
+def _sits(shop: Shop, cutter: Cutter) -> str:
+    place = shop.cutter_places.get(cutter.id)
+    if place is None:
+        return "not on record"
+    where = shop.machines[place.machine_id].name if place.machine_id in shop.machines else "the shelf"
+    return f"{where}, since {place.since:%d %b %Y}"
 
 
 def draw_grades(shop: Shop, units: Units) -> None:

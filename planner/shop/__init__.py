@@ -1,6 +1,6 @@
 """The nouns of the shop: frozen dataclasses and enums. Construction validates: an impossible object cannot exist."""
 
-from planner.shop.book import CutOn, DepthRecord, EdgeInUse, LastCut, Shop, WorkRecords
+from planner.shop.book import CutOn, CutterPlace, DepthRecord, EdgeInUse, LastCut, Shop, WorkRecords
 from planner.shop.engines import (
     CamDrive,
     ChamberReading,
@@ -86,6 +86,7 @@ __all__ = [
     "Cut",
     "CutOn",
     "Cutter",
+    "CutterPlace",
     "DepthInstrument",
     "DepthLine",
     "DepthReading",

@@ -43,6 +43,14 @@ class EdgeInUse:
 
 
 @dataclass(frozen=True)
+class CutterPlace:
+    """Where a cutter sits, as the ledger has it: on a machine (None: on the shelf), since when."""
+
+    machine_id: int | None
+    since: datetime
+
+
+@dataclass(frozen=True)
 class LastCut:
     """The last recorded cut on a machine that stands: what was set up for it and has not been taken down by any record
     since. ``material`` as it was when cut."""
@@ -119,8 +127,9 @@ class Shop:
     """Everything the planner knows at one moment. ``removed_mm`` maps (part id, face id) to the depth recorded cuts
     took so far; ``checks`` and ``surveys`` map it to the last intake check and to the last survey since the face was last
     cut; ``ready_edges`` counts unused positions of opened inserts by grade; ``last_cuts`` maps machine id to the last cut
-    recorded on it; ``taps`` maps job id to the entries that stand on its run sheet since its last recorded cut; ``cut_on``
-    maps the job of a set's finished member to what it was cut on."""
+    recorded on it; ``cutter_places`` maps cutter id to where it sits, where that is on record; ``taps`` maps job id to the
+    entries that stand on its run sheet since its last recorded cut; ``cut_on`` maps the job of a set's finished member to
+    what it was cut on."""
 
     settings: Settings = Settings()
     families: Mapping[int, Family] = field(default_factory=dict)
@@ -141,6 +150,7 @@ class Shop:
     edges: tuple[EdgeInUse, ...] = ()
     ready_edges: Mapping[int, int] = field(default_factory=dict)
     last_cuts: Mapping[int, LastCut] = field(default_factory=dict)
+    cutter_places: Mapping[int, CutterPlace] = field(default_factory=dict)
     depth_records: tuple[DepthRecord, ...] = ()
     removed_mm: Mapping[tuple[int, int], float] = field(default_factory=dict)
     checks: Mapping[tuple[int, int], IntakeCheck] = field(default_factory=dict)
@@ -173,6 +183,15 @@ class Shop:
             return True
         used = (r for r in self.recipes.values() if r.grade_id == grade_id and r.active)
         return any(MATERIALS[r.material].ferrous for r in used)
+
+    def cutter_on(self, machine_id: int) -> int | None:
+        """The cutter that sits on a machine, as the ledger has it; None where nothing is on record."""
+        return next((c for c, place in self.cutter_places.items() if place.machine_id == machine_id), None)
+
+    def machine_of(self, cutter_id: int) -> int | None:
+        """The machine a cutter sits on, as the ledger has it, else the only one it goes on."""
+        place = self.cutter_places.get(cutter_id)
+        return place.machine_id if place and place.machine_id in self.machines else self.cutters[cutter_id].machine_id
 
     def set_of(self, job_id: int | None) -> MatchedSet | None:
         """The matched set a job belongs to, if any."""

@@ -26,7 +26,7 @@ from planner.shop import (
 from planner.store import tables
 from planner.store.base import RECORDS, SHOP, TAPS, Base, add_row, add_rows
 from planner.store.cut_effects import reopen_job, reopen_part, settle_job, settle_part
-from planner.store.edges import Edges, check_uses
+from planner.store.edges import Edges, check_uses, mounts_of_cut
 from planner.store.heights import insert_heights, reverse_heights
 from planner.store.references import OPEN_JOBS, check_face, check_links
 from planner.store.rows import load_nouns, load_settings, standing_cuts, values_of
@@ -59,6 +59,7 @@ class Cuts(Edges, Base):
         """Store a cut with all it changes, in one transaction: the record, its edge uses, finished heights
         (``cut.heights_mm``, or fuller ``heights``), the job's state, the part's gate "cut" (done once no other job of
         the part is open), its holds and state. ``edge_events`` are stored with it, before it (see `add_edge_events`).
+        Where the ledger has the cutter elsewhere, the cut puts it on its machine.
         ``told``: what else the run sheet's ending says, by name (`told_at_end` reads it back).
 
         Outcomes: finished -> job cut; paused -> job waits; stopped before clean -> job waits and the part is held for
@@ -75,6 +76,7 @@ class Cuts(Edges, Base):
                     raise InputError("cut.job_id", cut.job_id, f"a job still open (this one is {state})")
             if edge_events := tuple(edge_events):
                 self.insert_edge_events(connection, edge_events, seen)
+            self.insert_edge_events(connection, mounts_of_cut(connection, cut))
             check_uses(connection, cut)
             cut_id = _insert_cut(connection, cut, _context(connection, cut.part_id))
             insert_heights(connection, cut.part_id, _finished_heights(cut, heights), cut_id)

@@ -23,7 +23,8 @@ class EdgeHistory(Base):
     def edge_cuts(self) -> pd.DataFrame:
         """Every use of an edge by a cut that stands, in order of time. Columns cut (id), at, insert (label), position,
         life (0 = first grind), grade, material, part (tag), part_id, condition, path_mm, wear_mm (path at the
-        recipe's speed, not weighed by skin), swept_mm2, ra_um (mean of the readings, NaN without)."""
+        recipe's speed, not weighed by skin), speed_m_min (NaN = not recorded), swept_mm2, ra_um (mean of the readings,
+        NaN without)."""
         uses, cuts, inserts, grades, parts = (
             tables.edge_uses,
             tables.cuts,
@@ -69,13 +70,14 @@ class EdgeHistory(Base):
                     sum(at <= row[1] for at in begun.get((row[2], row[4]), ())),
                     *row[5:11],
                     row[10] * speeds.of(row[6], row[13], *row[14:]),
+                    math.nan if row[14] is None else row[14],
                     row[11],
                     sum(row[12]) / len(row[12]) if row[12] else math.nan,
                 )
                 for row in connection.execute(query)
             ]
         columns = ["cut", "at", "insert", "position", "life", "grade", "material", "part", "part_id", "condition"]
-        return pd.DataFrame(rows, columns=[*columns, "path_mm", "wear_mm", "swept_mm2", "ra_um"])
+        return pd.DataFrame(rows, columns=[*columns, "path_mm", "wear_mm", "speed_m_min", "swept_mm2", "ra_um"])
 
     def edge_load(self, since: datetime, until: datetime) -> dict[tuple[int, str, str], float]:
         """(grade id, material, skin; "" = clean metal) -> path at the recipe's speed, mm, of all its edges together over a

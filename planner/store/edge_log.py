@@ -34,6 +34,7 @@ from planner.edge import (
     WearRead,
 )
 from planner.errors import InputError
+from planner.shop import CutterPlace
 from planner.shop.checks import text
 from planner.store import tables
 
@@ -287,6 +288,14 @@ def stays(events: Iterable[EdgeEvent]) -> tuple[Stay, ...]:
         if event.kind in INTO_POCKET:
             now[pocket] = Stay((event.insert_id, event.position), pocket, event.at)
     return (*done, *now.values())
+
+
+def cutter_places(events: Iterable[EdgeEvent]) -> dict[int, CutterPlace]:
+    """Cutter id -> where it sits and since when, from standing events; cutters nobody mounted are left out."""
+    return {
+        e.cutter_id: CutterPlace(e.payload.get("machine_id"), e.at)
+        for e in sorted((e for e in events if e.kind == "mounted"), key=lambda e: e.at)
+    }
 
 
 def _each(event: EdgeEvent) -> float | None:

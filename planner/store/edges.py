@@ -11,7 +11,7 @@ from typing import Any
 from sqlalchemy import Connection, func, select, update
 
 from planner.cut.setups import SpeedWear
-from planner.edge import CutSpend, Edge, EdgeState, Event, Fitted, Ledger, Replaced, Reversed, WearReading
+from planner.edge import CutSpend, Edge, EdgeState, Event, Fitted, Ledger, Mounted, Replaced, Reversed, WearReading
 from planner.errors import InputError
 from planner.shop import Cut, EdgeInUse, Insert
 from planner.store import tables
@@ -26,6 +26,7 @@ from planner.store.edge_log import (
     Names,
     Pocket,
     all_events,
+    cutter_places,
     replay,
     standing,
     stays,
@@ -35,7 +36,7 @@ from planner.store.errors import StaleRecord
 from planner.store.rows import standing_cuts
 from planner.store.spent import SKIN_BY_NAME, ran_at, read_speed_wear
 
-__all__ = ["KINDS", "EdgeEvent", "Edges", "check_uses", "edge_work", "edges_in_use"]
+__all__ = ["KINDS", "EdgeEvent", "Edges", "check_uses", "edge_work", "edges_in_use", "mounts_of_cut"]
 
 
 class Edges(Base):
@@ -203,12 +204,45 @@ def check_uses(connection: Connection, cut: Cut) -> None:
             )
 
 
+def mounts_of_cut(connection: Connection, cut: Cut) -> tuple[Mounted, ...]:
+    """What a recorded cut says about where its cutter sits, where the ledger has it elsewhere: taken from there, and put
+    on its machine in place of the one there. Nothing, where somebody moved a cutter since."""
+    if cut.machine_id is None or cut.cutter_id is None:
+        return ()
+    at, places = cut.started or cut.ended, cutter_places(standing(all_events(connection)))
+    here = places.get(cut.cutter_id)
+    other = next((c for c, p in places.items() if p.machine_id == cut.machine_id and c != cut.cutter_id), None)
+    if here is not None and here.machine_id == cut.machine_id:
+        return ()
+    if any(place is not None and place.since > at for place in (here, places.get(other))):
+        return ()
+    names = Names.read(connection)
+    down = () if other is None else (Mounted(at=at, by=cut.by, cutter=names.cutters[other][0], machine=""),)
+    up = Mounted(at=at, by=cut.by, cutter=names.cutters[cut.cutter_id][0], machine=names.machines[cut.machine_id])
+    return (*down, up)
+
+
+def _may_go_on(connection: Connection, names: Names, event: Mounted) -> None:
+    """A cutter kept for one machine goes on no other."""
+    cutters = {name: key for key, (name, _) in names.cutters.items()}
+    if not event.machine or event.cutter not in cutters:
+        return
+    query = select(tables.cutters.c.machine_id).where(tables.cutters.c.id == cutters[event.cutter])
+    only = connection.execute(query).scalar_one()
+    if event.machine not in names.machines.values():
+        raise InputError("machine", event.machine, "a machine of the shop")
+    if only is not None and names.machines[only] != event.machine:
+        raise InputError("machine", event.machine, f"{names.machines[only]}: this cutter goes on no other (page Shop)")
+
+
 def _read_log(connection: Connection) -> EdgeLog:
     return replay(Names.read(connection), standing(all_events(connection)))
 
 
 def _append(connection: Connection, log: EdgeLog, event: Event) -> None:
     names = Names.read(connection)
+    if isinstance(event, Mounted):
+        _may_go_on(connection, names, event)
     event, before = _known_insert(connection, names, log.ledger, event)
     after = before.apply(event)
     ids = {name: key for key, (name, _, _) in names.grades.items()}

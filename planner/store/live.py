@@ -39,6 +39,7 @@ from planner.shop import (
 )
 from planner.store import tables
 from planner.store.cuts import Cuts
+from planner.store.edge_log import all_events, cutter_places, standing
 from planner.store.edges import edges_in_use
 from planner.store.references import LIVE_PARTS, OPEN_JOBS
 from planner.store.rows import load_nouns, load_settings, standing_cuts
@@ -125,6 +126,7 @@ class Live(Cuts):
             overtime=tuple(everything[Overtime].values()),
             edges=edges,
             ready_edges=ready,
+            cutter_places=cutter_places(standing(all_events(connection))),
             last_cuts=_last_cuts(connection, everything[Machine]),
             depth_records=self.depth_records_in(connection),
             removed_mm=_removed(connection, parts, live_parts),

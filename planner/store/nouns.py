@@ -11,7 +11,20 @@ from sqlalchemy import Connection, delete, func, insert, select, update
 
 from planner.errors import InputError
 from planner.match import cover_hold
-from planner.shop import Cut, EngineFamily, Family, HandOver, Hold, Job, Machine, MatchedSet, Part, Recipe, Settings
+from planner.shop import (
+    Cut,
+    Cutter,
+    EngineFamily,
+    Family,
+    HandOver,
+    Hold,
+    Job,
+    Machine,
+    MatchedSet,
+    Part,
+    Recipe,
+    Settings,
+)
 from planner.store import tables
 from planner.store.base import RECORDS, SHOP, Base, add_row, require, signed
 from planner.store.errors import Difference, StaleRecord
@@ -19,6 +32,7 @@ from planner.store.heights import insert_heights, missing, standing_height_rows
 from planner.store.references import (
     MARKS,
     OPEN_JOBS,
+    check_cutter,
     check_engine,
     check_hand_over,
     check_job,
@@ -169,6 +183,8 @@ class Nouns(Base):
             check_job(connection, noun)
         elif isinstance(noun, Recipe) and noun.active:
             check_recipe(connection, noun)
+        elif isinstance(noun, Cutter):
+            check_cutter(connection, noun)
         elif isinstance(noun, EngineFamily):
             check_engine(connection, noun)
         elif isinstance(noun, HandOver):

@@ -8,9 +8,10 @@ from typing import Any
 from sqlalchemy import Connection, Table, func, select
 
 from planner.errors import InputError
-from planner.shop import EngineFamily, HandOver, Job, JobState, Part, PartState, Recipe
+from planner.shop import Cutter, EngineFamily, HandOver, Job, JobState, Part, PartState, Recipe
 from planner.store import tables
 from planner.store.base import require
+from planner.store.edge_log import all_events, cutter_places, standing
 
 OPEN_JOBS = (JobState.WAITING.value, JobState.RUNNING.value)
 LIVE_PARTS = (PartState.IN_SHOP.value, PartState.EXPECTED.value, PartState.SHELF.value)
@@ -127,6 +128,21 @@ def check_recipe(connection: Connection, recipe: Recipe) -> None:
     )
     if connection.execute(twin).first() is not None:
         raise InputError("recipe.grade_id", recipe.grade_id, "a grade without another active recipe for this material")
+
+
+def check_cutter(connection: Connection, cutter: Cutter) -> None:
+    """A cutter that sits on one machine cannot be kept for another."""
+    if cutter.id is None or cutter.machine_id is None:
+        return
+    place = cutter_places(standing(all_events(connection))).get(cutter.id)
+    if place is None or place.machine_id in (None, cutter.machine_id):
+        return
+    machines = tables.machines
+    name = connection.execute(select(machines.c.name).where(machines.c.id == place.machine_id)).scalar_one_or_none()
+    if name is None:
+        return
+    why = f"{name}, on which it sits now, or any machine: take it down on the page Inserts first"
+    raise InputError("cutter.machine_id", cutter.machine_id, why)
 
 
 def refuse_if_used(connection: Connection, table: Table, key: int | None, label: str) -> None:

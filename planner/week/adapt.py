@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import datetime, time, timedelta
-from statistics import median
 
 from planner.cut.estimate import JobEstimate, cutting_passes
 from planner.cut.knowledge import Knowledge
@@ -223,18 +222,9 @@ def _machine(shop, machine: Machine, now, days, rules: EdgeRules, fixed) -> mode
         fixture_minutes=starting.FIXTURE_CHANGE_MINUTES,
         insert_minutes=starting.SWAP_CUTTER_MINUTES,
         cleanout=cleanout,
-        index_minutes=_index_minutes(rules.knowledge),
+        index_minutes=rules.knowledge.index_minutes()[0],
         edges=rules.edges(machine),
         fixed=tuple(str(j) for j in fixed.get(machine.id, ())),
-    )
-
-
-def _index_minutes(knowledge: Knowledge) -> float:
-    """An index with its touch-off, as clocked; every family borrows from the others, so their middle is the shop's."""
-    return (
-        float(median(m.steps.index for m in knowledge.minutes.values()))
-        if knowledge.minutes
-        else starting.INDEX_MINUTES
     )
 
 

@@ -120,12 +120,15 @@ def chip_path(shop: Shop, edge: EdgeInUse) -> float:
     )
 
 
-def planned_cost(shop: Shop, grade_id: int, inserts: int, hourly_rate: float | None = None) -> float:
-    """Money of an index planned ahead: fresh edges for every pocket, and the minutes of the change."""
+def planned_cost(
+    shop: Shop, knowledge: Knowledge, grade_id: int, inserts: int, hourly_rate: float | None = None
+) -> float:
+    """Money of an index planned ahead: fresh edges for every pocket, and the minutes of the change as learned."""
     grade = shop.grades[grade_id]
     regrinds = 1 if grade.regrind_price else 0
     price = edge_price(grade.price or 0.0, grade.positions, regrinds, grade.regrind_price or 0.0) * inserts
-    return max(1.0, index_cost(price, starting.INDEX_MINUTES, (hourly_rate or shop.settings.hourly_rate) / 60))
+    rate = shop.settings.hourly_rate if hourly_rate is None else hourly_rate
+    return max(1.0, index_cost(price, knowledge.index_minutes()[0], rate / 60))
 
 
 def failure_cost(shop: Shop, estimate: JobEstimate, knowledge: Knowledge) -> float:
@@ -136,7 +139,7 @@ def failure_cost(shop: Shop, estimate: JobEstimate, knowledge: Knowledge) -> flo
     steps = knowledge.steps(shop.family_of(shop.part_of(job))).steps
     rate = (setup.hourly_rate or shop.settings.hourly_rate) / 60
     short = estimate.left_likely_mm is not None and estimate.left_likely_mm < recut
-    planned = planned_cost(shop, setup.grade.id, setup.cutter.inserts, setup.hourly_rate)
+    planned = planned_cost(shop, knowledge, setup.grade.id, setup.cutter.inserts, setup.hourly_rate)
     return max(
         planned * 1.01,
         spoiled_face_cost(
@@ -220,7 +223,7 @@ def edge_advice(
         setup = queue.by_machine[int(job_id), int(row.machine)].setup
         lanes.setdefault((int(row.machine), setup.cutter.id, setup.grade.id), []).append(int(job_id))
     for edge in shop.edges:
-        machine_id = shop.cutters[edge.cutter_id].machine_id
+        machine_id = shop.machine_of(edge.cutter_id)
         if machine_id is not None:
             lanes.setdefault((machine_id, edge.cutter_id, edge.grade_id), [])
     return tuple(_walk(shop, queue, knowledge, *key, tuple(ids)) for key, ids in lanes.items())
@@ -241,7 +244,7 @@ def _walk(shop, queue, knowledge, machine_id, cutter_id, grade_id, job_ids) -> E
         # a set whose split somebody agreed to is no longer kept on one edge
         kept = matched.name if matched and not matched.split_agreed_by else ""
         jobs.append(edge_job(shop, estimate, known, knowledge, kept))
-    price = planned_cost(shop, grade_id, cutter.inserts, shop.machines[machine_id].hourly_rate)
+    price = planned_cost(shop, knowledge, grade_id, cutter.inserts, shop.machines[machine_id].hourly_rate)
     chip_age = chip_path(shop, most) if most else 0.0
     worked = frozenset(most.wear_mm) if most else frozenset()
     failure = float(np.mean([j.failure_cost for j in jobs])) if jobs else 2 * price
@@ -332,7 +335,7 @@ def edge_limits(shop: Shop, queue: Queue, knowledge: Knowledge) -> dict[tuple[in
         setup = estimates[0].setup
         known = grade_life(shop, knowledge, setup.grade.id)
         life = known.of(setup.cutter.inserts)
-        price = planned_cost(shop, setup.grade.id, setup.cutter.inserts, setup.hourly_rate)
+        price = planned_cost(shop, knowledge, setup.grade.id, setup.cutter.inserts, setup.hourly_rate)
         costs = [failure_cost(shop, e, knowledge) for e in estimates]
         rate = rule_of(life, price, float(np.mean(costs))).cost_rate
         alive: dict[str, np.ndarray] = {}

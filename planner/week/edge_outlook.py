@@ -154,7 +154,9 @@ def limit_price(shop: Shop, queue: Queue, knowledge: Knowledge, advice: EdgeAdvi
     known = grade_life(shop, knowledge, advice.grade_id)
     cutter = shop.cutters[advice.cutter_id]
     life = known.of(cutter.inserts)
-    planned = planned_cost(shop, advice.grade_id, cutter.inserts, shop.machines[advice.machine_id].hourly_rate)
+    planned = planned_cost(
+        shop, knowledge, advice.grade_id, cutter.inserts, shop.machines[advice.machine_id].hourly_rate
+    )
     costs = [failure_cost(shop, queue.by_machine[j, advice.machine_id], knowledge) for j in advice.job_ids]
     failure = float(np.mean(costs))
     best = rule_of(life, planned, failure).cost_rate

@@ -99,7 +99,7 @@ class EdgeRules:
             found[key] = model.Edge(
                 used=self._used(setup.cutter.id, setup.grade.id, material),
                 limit=limit,
-                price=planned_cost(shop, setup.grade.id, setup.cutter.inserts, 0.0),
+                price=planned_cost(shop, self.knowledge, setup.grade.id, setup.cutter.inserts, 0.0),
                 stock=edges_at_hand(shop, setup.grade.id),
             )
         return found

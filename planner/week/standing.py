@@ -66,8 +66,11 @@ def _grade(shop: Shop, machine: Machine, last: LastCut | None, material: str, ru
 
 
 def _fitted(shop: Shop, machine: Machine, last: LastCut | None) -> EdgeInUse | None:
-    """The edge put last into the cutter on the machine: that of the last cut; before any cut, the only one it has."""
+    """The edge put last into the cutter on the machine: the one the ledger has there, else that of the last cut; before
+    any cut, the only one it has."""
     own = [c.id for c in shop.cutters.values() if c.machine_id == machine.id]
-    on_it = last.cutter_id if last is not None else own[0] if len(own) == 1 else None
+    on_it = shop.cutter_on(machine.id)
+    if on_it is None:
+        on_it = last.cutter_id if last is not None else own[0] if len(own) == 1 else None
     fitted = [e for e in shop.edges if e.cutter_id == on_it and e.grade_id in shop.grades]
     return max(fitted, key=lambda e: (e.since is not None, e.since, -e.pocket), default=None)

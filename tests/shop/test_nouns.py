@@ -241,7 +241,11 @@ def test_all_conditions_have_starting_depths():
 
     for table in DEPTHS.values():
         assert set(table) == set(Condition)
-    assert set(SKIN_OF.values()) == set(SKIN_FACTOR) == set(Settings(weld_wear=3, corrosion_wear=1, cast_skin_wear=2).skin_wear)
+    assert (
+        set(SKIN_OF.values())
+        == set(SKIN_FACTOR)
+        == set(Settings(weld_wear=3, corrosion_wear=1, cast_skin_wear=2).skin_wear)
+    )
 
 
 def test_minutes_of_a_cut_go_by_the_names_of_the_steps():

@@ -109,7 +109,7 @@ def test_a_spoiled_face_costs_its_own_metal_and_minutes():
     shop = tiny_shop()
     queue, knowledge = estimate_queue(shop), Knowledge()
     estimate = queue.estimates[1]
-    planned_price = planned_cost(shop, 1, 1)
+    planned_price = planned_cost(shop, knowledge, 1, 1)
     assert planned_price == pytest.approx(90 / 2 + 10 * 110 / 60)
     steps = knowledge.steps(shop.families[1]).steps
     minutes = estimate.setup.finish.minutes + steps.look + steps.dye + steps.dry
