@@ -24,9 +24,9 @@ class InputError(ValueError):
         self.field = field
         self.value = value
         self.accepted = accepted
-        shown = repr(value)
+        shown = " ".join(repr(value).split())
         if len(shown) > 80:
-            shown = shown[:77] + "..."
+            shown = f"an array of shape {value.shape}" if isinstance(value, np.ndarray) else shown[:77] + "..."
         super().__init__(f"{field} is {shown}; accepted: {accepted}")
 
     def __reduce__(self):
@@ -102,12 +102,14 @@ def finite_array(field: str, value: Any, shape: tuple[int | None, ...]) -> np.nd
     array = numbers(field, value, wanted)
     if array.ndim != len(shape) or any(s is not None and s != a for s, a in zip(shape, array.shape, strict=True)):
         raise InputError(field, value, wanted)
+    if np.ma.is_masked(value):  # a hidden entry is no number
+        raise InputError(field, value, f"{wanted}, none hidden")
     if not np.isfinite(array).all():
         first = np.argwhere(~np.isfinite(array))[0]
         where = f"{field}[{', '.join(str(i) for i in first)}]"
-        raise InputError(where, array[tuple(first)], "a finite number")
+        raise InputError(where, float(array[tuple(first)]), "a finite number")
     if (np.abs(array) > GREATEST).any():
         first = np.argwhere(np.abs(array) > GREATEST)[0]
         where = f"{field}[{', '.join(str(i) for i in first)}]"
-        raise InputError(where, array[tuple(first)], f"a number within {GREATEST:g} either way")
+        raise InputError(where, float(array[tuple(first)]), f"a number within {GREATEST:g} either way")
     return array

@@ -12,10 +12,8 @@ __all__, __getattr__, __dir__ = late(
     {
         "cleanup": (
             "Cleanup",
-            "PitSaving",
             "Responsibility",
             "ZoneDepth",
-            "accept_pits",
             "cleanup",
             "responsibility",
         ),
@@ -27,6 +25,7 @@ __all__, __getattr__, __dir__ = late(
             "heights_at",
             "outline_of",
             "survey_figures",
+            "told_place",
             "worst_places",
         ),
         "finished": (
@@ -50,7 +49,6 @@ __all__, __getattr__, __dir__ = late(
             "height_elsewhere",
             "heights_after",
             "lowest_corner",
-            "refuse_warm",
             "warmest_c",
         ),
         "intake": (

@@ -6,14 +6,14 @@ nothing rotated. A cut is parallel to the travel; slopes say how the part would 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 import scipy
 
-from planner.errors import InputError, finite_array, not_negative, positive
+from planner.errors import InputError, finite, finite_array, not_negative, positive
 from planner.face.area import Surface, as_polygon, inside, lowest_inside, surface
 from planner.face.zone import SlopeLimit, narrowest_band
 
@@ -64,9 +64,7 @@ class Cleanup:
         The area of the linear interpolant at or above the depth, inside the outline less openings. A pit has no area,
         so the share reaches 1 before the depth of a pitted face does. Needs three places not on one line.
         """
-        depth = np.asarray(depth_mm, dtype=float)
-        if not np.isfinite(depth).all():
-            raise InputError("depth_mm", depth_mm, "finite numbers")
+        depth = _depths(depth_mm)
         slack = 1e-12 * max(1e-300, float(-self.levelled_mm.min()))  # the last triangle counts at its own level
         area = self.surface.area_above(-(depth.ravel() + slack))
         share = np.where(depth.ravel() < 0, 0.0, np.clip(area / self.surface.covered_area, 0.0, 1.0))
@@ -80,7 +78,7 @@ class Cleanup:
 
     def volume_mm3(self, depth_mm: object) -> object:
         """Volume cut away at ``depth_mm`` over the surveyed face, mm3 (a number or an array)."""
-        depth = np.asarray(depth_mm, dtype=float)
+        depth = _depths(depth_mm)
         volume = self.surface.volume_above(-np.maximum(depth.ravel(), 0.0))
         return float(volume[0]) if depth.ndim == 0 else volume.reshape(depth.shape)
 
@@ -104,11 +102,16 @@ class Cleanup:
         ``zones``: name -> indices or mask of its points, or a polygon (k, 2) in mm. A polygon counts with the lowest
         place of the interpolant in it and with the pits of points inside.
         """
+        if not isinstance(zones, Mapping):
+            raise InputError("zones", zones, "name -> indices or mask of its points, or a polygon (k, 2)")
         return {name: self._zone(f"zones[{name!r}]", member) for name, member in zones.items()}
 
     def _zone(self, where: str, member: object) -> ZoneDepth:
-        array = np.asarray(member)
         n = len(self.points)
+        try:
+            array = np.asarray(member)
+        except ValueError:  # rows of different lengths
+            array = np.zeros(0)
         if array.ndim == 2:
             polygon = as_polygon(where, member)
             held = np.flatnonzero(inside(polygon, self.points[:, :2]))
@@ -162,6 +165,8 @@ def cleanup(
     counted = _counts(counts, n)
     datum = finite_array("datum_slopes", datum_slopes, (2,))
     edge = None if outline is None else as_polygon("outline", outline)
+    if not isinstance(openings, Sequence | np.ndarray) or isinstance(openings, str):
+        raise InputError("openings", openings, "polygons, each (k, 2)")
     holes = tuple(as_polygon(f"openings[{k}]", opening) for k, opening in enumerate(openings))
     places, z = array[:, :2], array[:, 2]
     edge_places = (places if edge is None else edge) - places.mean(axis=0)
@@ -194,6 +199,15 @@ def cleanup(
         outline=edge,
         openings=holes,
     )
+
+
+def _depths(depth_mm: object) -> np.ndarray:
+    """Depths of any shape, finite."""
+    try:
+        shape = np.shape(depth_mm)
+    except ValueError:  # rows of different lengths
+        raise InputError("depth_mm", depth_mm, "a finite number or an array of them") from None
+    return finite_array("depth_mm", depth_mm, shape) if shape else np.asarray(finite("depth_mm", depth_mm))
 
 
 def _levelled(points: np.ndarray, slopes: np.ndarray) -> np.ndarray:
@@ -270,38 +284,3 @@ def responsibility(points: object, pits: object = None, *, counts: object = None
         local_mm=smooth.depth_mm - bow,
         bow_known=n >= 5,
     )
-
-
-@dataclass(frozen=True)
-class PitSaving:
-    """Depth with every pit, depth with the accepted ones left, and the difference, mm."""
-
-    depth_mm: float
-    accepted_depth_mm: float
-    saved_mm: float
-
-
-def accept_pits(
-    points: object,
-    pits: object,
-    accepted: object,
-    slopes: object = None,
-    parallel_limit_mm: float | None = None,
-    datum_slopes: object = (0, 0),
-    *,
-    counts: object = None,
-    outline: object = None,
-) -> PitSaving:
-    """What leaving the pits at the points ``accepted`` (indices or mask) saves; the face around them is still cut."""
-    n = len(finite_array("points", points, (None, 3)))
-    depth_of_pits = _pits(pits, n)
-    left = np.asarray(accepted)
-    whole = left.ndim == 1 and (left.size == 0 or (left.dtype.kind in "iu" and left.min() >= 0 and left.max() < n))
-    if not whole and not (left.dtype == bool and left.shape == (n,)):
-        raise InputError("accepted", accepted, f"indices 0 to {n - 1}, or a mask of {n}")
-    remaining = depth_of_pits.copy()
-    remaining[left if left.size else []] = 0.0
-    rest = (slopes, parallel_limit_mm, datum_slopes)
-    before = cleanup(points, depth_of_pits, *rest, counts=counts, outline=outline).depth_mm
-    after = cleanup(points, remaining, *rest, counts=counts, outline=outline).depth_mm
-    return PitSaving(before, after, before - after)

@@ -11,8 +11,8 @@ import scipy
 from planner.errors import InputError, finite_array
 from planner.face.cleanup import Cleanup, cleanup
 from planner.face.heights import gaps
-from planner.face.survey import DepthRange, depth_range, template
-from planner.shop import Face, FaceSurvey, Goal
+from planner.face.survey import DepthRange, Place, depth_range, find_place, template
+from planner.shop import Face, FaceSurvey, Goal, SurveyPoint
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,10 +124,18 @@ def survey_figures(
     return SurveyFigures(
         cut=cut,
         doubt=depth_range(cut, survey.division_mm, survey.repeatability_mm),
-        touch_place=names[touch],
+        touch_place=told_place(face, survey.points[touch]).near_words,
         delta_mm=float(-cut.levelled_mm[touch]),
         gaps_mm={name: max(0.0, float(g)) for name, g in zip(at, below, strict=True)},
     )
+
+
+def told_place(face: Face, point: SurveyPoint) -> Place:
+    """A surveyed point as a machinist finds it: by its own name, or, for a probe's numbered points, by the face's
+    measuring points."""
+    if not point.name.isdigit() or not face.points:
+        return Place(point.name, 0.0, None)
+    return find_place((point.x_mm, point.y_mm), {p.name: (p.x_mm, p.y_mm) for p in face.points})
 
 
 def circle_polygon(x_mm: float, y_mm: float, radius_mm: float, corners: int = 24) -> np.ndarray:

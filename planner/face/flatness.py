@@ -6,7 +6,7 @@ ISO 12781 names the minimum-zone and least-squares reference planes. Widths here
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from planner.face.zone import narrowest_band
 _THICK = 0.05  # zone to breadth above which a lower minimum may lie at any angle, and all round is searched
 _THIN = 1e-5  # and below which a second minimum cannot differ by 1e-9 of the zone
 _TURNS = 30
+_MANY = 5000
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,7 +94,8 @@ class _Cloud:
         except ValueError:  # rows of different lengths
             shape = ("ragged",)
         if len(shape) != 2 or shape[1] not in (2, 3):
-            raise InputError("points", f"shape {shape}", "an array of shape (n, 3) for a face or (n, 2) for a line, mm")
+            said = f"shape {shape}" if len(shape) else points
+            raise InputError("points", said, "an array of shape (n, 3) for a face or (n, 2) for a line, mm")
         array = finite_array("points", points, (None, shape[1]))
         least, spans = (3, "a plane") if shape[1] == 3 else (2, "a line")
         if len(array) < least:
@@ -146,8 +148,20 @@ def _narrowest_from(centred: np.ndarray, axes: np.ndarray):
 
     Returns width, normal and the band.
     """
+    if len(centred) > _MANY:  # one turn with all; then those near its planes, when the zone they make holds all
+        width, normal, _ = _turned(centred, axes, 1)
+        distance = centred @ normal
+        near = np.flatnonzero((distance > distance.max() - 0.1 * width) | (distance < distance.min() + 0.1 * width))
+        if len(near) < len(centred) / 2:
+            width, normal, band = _turned(centred[near], _frame(normal), _TURNS)
+            if np.ptp(centred @ normal) <= width * (1 + 1e-12):
+                return width, normal, replace(band, high=near[band.high], low=near[band.low])
+    return _turned(centred, axes, _TURNS)
+
+
+def _turned(centred: np.ndarray, axes: np.ndarray, turns: int):
     best = None
-    for _ in range(_TURNS):
+    for _ in range(turns):
         turned = centred @ axes.T
         height = turned[:, -1]
         band = narrowest_band(turned[:, :-1], height, height)

@@ -99,14 +99,6 @@ def warmest_c(height_mm: float, expansion_um_per_m_c: float, tolerance_mm: float
     return positive("tolerance_mm", tolerance_mm) / 4 / expansion_mm(height_mm, expansion_um_per_m_c, 1.0)
 
 
-def refuse_warm(height_mm: float, expansion_um_per_m_c: float, tolerance_mm: float, part_c: float, gauge_c: float):
-    """Raise `InputError` when the part is too warm, or too cold, to measure against ``tolerance_mm``."""
-    allowed = warmest_c(height_mm, expansion_um_per_m_c, tolerance_mm)
-    difference = finite("part_c", part_c) - finite("gauge_c", gauge_c)
-    if abs(difference) > allowed * (1 + 1e-12):
-        raise InputError("part_c", part_c, f"{gauge_c - allowed:.1f} to {gauge_c + allowed:.1f} C; let it cool or warm")
-
-
 def cool_down_minutes(excess_c: float, allowed_c: float, time_constant_minutes: float) -> float:
     """Wait until a part ``excess_c`` above the room is within ``allowed_c``: Newton's law of cooling."""
     excess = not_negative("excess_c", excess_c)

@@ -114,7 +114,7 @@ def set_jacks(
     """
     task = Task.read(supports, check_points, readings, 0.0, pits, None, goal_slopes, None)
     n = len(task.readings)
-    if zero is not None and not (isinstance(zero, (int, np.integer)) and 0 <= zero < n):
+    if zero is not None and (isinstance(zero, bool) or not isinstance(zero, (int, np.integer)) or not 0 <= zero < n):
         raise InputError("zero", zero, f"an index 0 to {n - 1}, or None")
     step = not_negative("step_mm", finite("step_mm", step_mm))
     free = open_box({1e3 * max(1e-3, float(np.ptp(task.readings)) + float(task.pits.max())): 6}, 6)

@@ -81,7 +81,7 @@ def open_box(leaves: object, max_leaves: int) -> Box:
     stock: dict[float, int] = {}
     for thickness, count in leaves.items():
         size = positive("leaves", thickness)
-        if isinstance(count, bool) or not isinstance(count, numbers.Integral) or count < 0:
+        if isinstance(count, bool) or not isinstance(count, numbers.Real) or not count >= 0 or count % 1:
             raise InputError(f"leaves[{size:g}]", count, "a whole number of leaves, 0 or more")
         stock[size] = stock.get(size, 0) + int(count)
     sizes = np.array(sorted(size for size, count in stock.items() if count), dtype=float)

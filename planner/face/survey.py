@@ -127,6 +127,11 @@ class Place:
     off_mm: float
     toward: str | None
 
+    @property
+    def near_words(self) -> str:
+        """In words without a length: ``left front`` or ``near left front``."""
+        return self.near if self.toward is None else f"near {self.near}"
+
     def words(self, length: Callable[[float], str]) -> str:
         """In words, with ``length`` turning mm into the reader's unit: ``left front`` or ``1.2 in from ...``."""
         if self.toward is None:

@@ -56,8 +56,8 @@ def narrowest_band(places: np.ndarray, high: np.ndarray, low: np.ndarray, limit:
     is left at the limit's datum, or at 0.
     """
     axes, scale = _principal_axes(places)
-    centre = places.mean(axis=0)
-    flat = (places - centre) @ axes / scale
+    centred = places - places.mean(axis=0)
+    flat = centred @ axes / scale
     slopes = np.zeros(places.shape[1])
     if limit is not None:
         slopes = limit.datum - axes @ (axes.T @ limit.datum)
@@ -67,7 +67,7 @@ def narrowest_band(places: np.ndarray, high: np.ndarray, low: np.ndarray, limit:
         coefficients = np.linalg.lstsq(fitted, high - places @ slopes, rcond=None)[0]
         slopes = slopes + axes @ (coefficients[:-1] / scale)
 
-    problem = _Problem(places, flat, axes, scale, high, low, limit)
+    problem = _Problem(flat, centred, axes, scale, high, low, limit)
     rim, floor, width = problem.heights(slopes)
     size = np.abs(high - high.mean()).max()
     if len(scale) == 0 or (limit is None and width <= 1e-15 * size):
@@ -118,9 +118,9 @@ def _cells(flat: np.ndarray) -> list[np.ndarray]:
     """Indices by region of the face, so that places far apart are collected together, not one cluster."""
     if len(flat) <= 4 * _FEW:
         return [np.array([i]) for i in range(len(flat))]
-    binned = np.zeros(len(flat), dtype=int)
+    binned = np.zeros(len(flat), dtype=np.int16)  # short: sorted by counting
     for column in flat.T:
-        binned = binned * 5 + np.clip(((column + 1) * 2.5).astype(int), 0, 4)
+        binned = binned * 5 + np.clip((column + 1) * 2.5, 0, 4).astype(np.int16)
     order = np.argsort(binned, kind="stable")
     return np.split(order, np.flatnonzero(np.diff(binned[order])) + 1)
 
@@ -154,8 +154,8 @@ def _violated(rim, floor, width, lower, cells, working) -> np.ndarray:
 
 @dataclass(frozen=True)
 class _Problem:
-    places: np.ndarray
     flat: np.ndarray
+    centred: np.ndarray
     axes: np.ndarray
     scale: np.ndarray
     high: np.ndarray
@@ -163,7 +163,7 @@ class _Problem:
     limit: SlopeLimit | None
 
     def heights(self, slopes: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
-        plane = (self.places - self.places.mean(axis=0)) @ slopes
+        plane = self.centred @ slopes
         rim, floor = self.high - plane, self.low - plane
         return rim, floor, float(rim.max() - floor.min())
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 import pandas as pd
@@ -29,7 +29,7 @@ from planner.screens.parts_past import draw_past
 from planner.screens.said import act, say
 from planner.screens.survey_intake import draw_intake_check
 from planner.screens.survey_past import draw_measured
-from planner.screens.survey_warm import refuse_warm_part, temperature_fields, tolerance_mm
+from planner.screens.survey_warm import refuse_warm_part, say_warm, temperature_fields, tolerance_mm
 from planner.shop import BEFORE_THE_CUT, Face, Gate, GateKind, GateState, HeightStage, Hold, Part, Shop
 from planner.store.finding import Found
 from planner.store.nouns import COVER
@@ -101,7 +101,7 @@ def _gates(part: Part) -> None:
         said, buttons = st.columns([3, 2], vertical_alignment="center")
         stood = f"{gate.state.value}"
         if gate.state is GateState.DONE:
-            stood += f", {gate.initials} {gate.on:%d %b}"
+            stood += f", {gate.initials} {gate.at or gate.on:%d %b{' %H:%M' if gate.at else ''}}"
         said.markdown(f"{_MARKS[gate.state]} **{gate.kind.value}**: {stood}")
         if gate.note:
             said.caption(gate.note)
@@ -147,9 +147,15 @@ def _set_gate(part: Part, gate: Gate, state: GateState, values: dict[str, Any]) 
         values["initials"] or access.who() if signed else "",
         values["on"] if signed else None,
         values["note"] or gate.note,
+        # signed as it is done: the cool-down counts from this minute
+        _minute() if state is GateState.DONE and values["on"] == access.now().date() else None,
     )
     _save(part, route=tuple(new if g.kind is gate.kind else g for g in part.route))
     return f"{gate.kind.value}: {state.value}."
+
+
+def _minute() -> datetime:
+    return access.now().replace(second=0, microsecond=0)
 
 
 def _set_route(part: Part, wanted: Any) -> str:
@@ -245,6 +251,7 @@ def _heights(found: Found, units: Units) -> None:
         st.caption("Not measured yet.")
     engine_depths.draw_part(access.shop(), part, face, units)
     with st.expander("Add readings", expanded=not numbered):
+        say_warm(access.shop(), part)
         fields = (
             *height_fields(face),
             Field("stage", "Measured", "choice", options=HeightStage, required=True),

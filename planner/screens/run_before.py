@@ -128,6 +128,16 @@ def _on_paper(sheet: Sheet) -> None:
     key = f"{sheet.job.id}/{sheet.seen}"
     place = columns[0].selectbox("Where", places, index=start, key=f"touch place/{key}")
     paper = units.depth(sheet.shop.settings.paper_mm, unit=False)
+    if place == HIGHEST and not on_cut:
+        names = [p.name for p in sheet.face.points]
+        st.selectbox(
+            "Is it one of these points?",
+            names,
+            index=None,
+            key=f"touch near/{key}",
+            placeholder="none of them",
+            help="The family remembers where its faces are met first.",
+        )
     columns[1].text_input(
         f"Paper, measured ({units.depth_unit})", value=paper, key=f"paper/{key}", help="measure yours; 0 = no paper"
     )
@@ -186,8 +196,11 @@ def _touch(sheet: Sheet, key: str, on_cut: bool, delta: float | None) -> str:
         if not read:
             raise InputError(f"{sheet.dial.name} reads there", "", "what it shows on the paper: it cannot be zeroed")
         at_zero = units.read_depth_mm(f"{sheet.dial.name} reads there", read)
+    place = str(st.session_state.get(f"touch place/{key}", ""))
+    if place == HIGHEST:
+        place = st.session_state.get(f"touch near/{key}") or HIGHEST
     payload = {
-        "place": str(st.session_state.get(f"touch place/{key}", "")),
+        "place": place,
         "paper_mm": paper,
         "below_first_mm": delta,
         "at_zero_mm": at_zero,

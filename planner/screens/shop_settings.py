@@ -38,6 +38,8 @@ def draw(shop: Shop, units: Units) -> None:
         Field("set_tolerance_mm", "Heights within a set alike within", "depth", required=True),
         Field("set_stop_mm", "Greatest mismatch in a set", "depth", required=True, help=_STOP),
         Field("height_repeatability_mm", "A height reading repeats within", "depth", required=True),
+        Field("wash_cool_minutes", "Cool-down after washing (minutes)", "number", required=True, help=_COOL),
+        Field("weld_cool_minutes", "… after welding or straightening", "number", required=True, help=_COOL),
         Field("feelers_mm", "Feelers in the drawer", "depths"),
         Field("leaves_mm", "Shim leaves: thickness × count", "depth_counts"),
         Field("learn_from", "Learn from cuts since", "date", help="Empty: from the whole record."),
@@ -55,6 +57,8 @@ def draw(shop: Shop, units: Units) -> None:
         st.markdown("**Depths and tolerances**")
         form.draw("depth_step_mm", "paper_mm", "fixed_pass_mm")
         form.draw("set_aim_mm", "set_tolerance_mm", "set_stop_mm", "height_repeatability_mm")
+        st.markdown("**Cool-down**")
+        form.draw("wash_cool_minutes", "weld_cool_minutes")
         st.markdown("**Drawer**")
         form.draw("feelers_mm", "leaves_mm", columns=2)
         form.draw("learn_from")
@@ -99,6 +103,10 @@ _SKIN = (
 )
 _RISK = "The chance of spoiling a face that is accepted before the edge is indexed."
 _STOP = "Beyond the tolerance somebody has to agree and is named; beyond this nobody can."
+_COOL = (
+    "The plan keeps a part off the machine for so long after its gate was signed; 0 = done cold. Three hours is a starting "
+    "value, common practice. Taking the part's temperature ends the wait."
+)
 _FIXED = "What is taken a pass without a plan: the plan is compared with it."
 
 

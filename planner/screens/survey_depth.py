@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
+from planner.face import told_place
 from planner.screens import access
 from planner.screens.picture import drawn
 from planner.screens.survey_draft import Draft, press, put
@@ -104,10 +105,11 @@ def _touch_off(shop: Shop, draft: Draft, found: Read, units: Units) -> None:
     st.caption(advice)
     owner = (draft.part_id, draft.face, draft.stage)
     places = list(dict.fromkeys([first, *measured]))[:6]
-    chosen = draft.data.get("touch") or first
+    chosen = draft.data.get("touch") if draft.data.get("touch") in below else first
+    told = {p.name: told_place(draft.face, p).near_words for p in found.survey.points}
     for cell, name in zip(st.columns(len(places)), places, strict=True):
         cell.button(
-            name,
+            told[name],
             key=f"{draft.key}/touch/{name}",
             on_click=press,
             args=(owner, put, {"touch": name}),
@@ -117,7 +119,7 @@ def _touch_off(shop: Shop, draft: Draft, found: Read, units: Units) -> None:
     delta = below.get(chosen, 0.0)
     paper = shop.settings.paper_mm
     st.markdown(
-        f"{chosen[:1].upper()}{chosen[1:]} lies **{units.depth(delta)}** below first contact. "
+        f"{told[chosen][:1].upper()}{told[chosen][1:]} lies **{units.depth(delta)}** below first contact. "
         f"On {units.depth(paper)} paper (measure yours) the "
         f"kiss pass stands at {_signed(paper - delta, units)} from the touch-off setting."
     )

@@ -19,6 +19,8 @@ CLOSING = "back at the zero"
 PREFIX = "survey/"
 INDICATOR = ("kind", "angle", "division_mm", "noise_mm")
 INDICATOR_KEY = "indicator last used"
+# what a new sweep keeps of the one before
+_KEPT = (*INDICATOR, "supports", "gravity", "rock_mm", "how", "section")
 
 
 class Draft:
@@ -28,9 +30,18 @@ class Draft:
         self.part_id, self.face, self.stage = part_id, face, stage
         self.key = f"{PREFIX}{part_id}/{face.id}/{stage.value}"
         self.data: dict[str, Any] = access.repository().get_draft(self.key) or {}
-        if not self.data.get("points"):
-            stored = access.shop().surveys.get((part_id, face.id)) if stage is SurveyStage.CLAMPED else None
-            self.data |= begun(face, 9) if stored is None else as_stored(stored)
+        stored = access.shop().surveys.get((part_id, face.id)) if stage is SurveyStage.CLAMPED else None
+        if stored is not None and self._says_nothing(stored):
+            self.data = as_stored(stored) | {k: v for k, v in self.data.items() if k in _KEPT and k not in INDICATOR}
+        elif not self.data.get("points"):
+            self.data |= begun(face, 9)
+
+    def _says_nothing(self, stored: FaceSurvey) -> bool:
+        """Whether a survey stored elsewhere goes before this draft: no reading in it, and not begun on purpose since."""
+        begun_at = self.data.get("begun")
+        if begun_at is not None and datetime.fromisoformat(begun_at) >= stored.at:
+            return False
+        return not (self.data.get("read") or self.data.get("pits") or self.data.get("reread"))
 
     def change(self, deed: Callable[[dict[str, Any]], None]) -> None:
         """Change the draft and keep it on disk."""
@@ -227,12 +238,12 @@ def steps(units: Units) -> tuple[float, ...]:
 
 
 def signed(mm: float | None, units: Units, unit: bool = True) -> str:
-    """A reading as it is called out: "over 1.5 thou", "under 0.5 thou", "0"."""
+    """A reading as it is called out: "over 1.5 thou", "under 0.5 thou", "0 thou"."""
     if mm is None:
         return "not read"
     body = units.depth(abs(mm), unit=unit)
     if float(units.depth(abs(mm), unit=False)) == 0:
-        return "0"
+        return f"0 {units.depth_unit}" if unit else "0"
     return f"{'over' if mm > 0 else 'under'} {body}"
 
 
@@ -278,6 +289,6 @@ def put(draft: Draft, data: dict[str, Any], values: Mapping[str, Any]) -> None:
 
 def start_over(draft: Draft, data: dict[str, Any], count: int) -> None:
     """A new sweep; supports and indicator stay as they are."""
-    kept = {k: data[k] for k in (*INDICATOR, "supports", "gravity", "rock_mm", "how", "section") if k in data}
+    kept = {k: data[k] for k in _KEPT if k in data}
     data.clear()
-    data.update(begun(draft.face, count) | kept)
+    data.update(begun(draft.face, count) | kept | {"begun": access.now().isoformat()})

@@ -65,7 +65,7 @@ def draw_walk(draft: Draft, units: Units, which: str = "read") -> None:
     cells = st.columns(3)
     for k, name in enumerate(draft.names):
         cells[k % 3].button(
-            f"{name}: {signed(readings.get(name), units, unit=False)}",
+            f"{name}: {signed(readings.get(name), units)}",
             key=f"{draft.key}/{which}/go/{name}",
             on_click=press,
             args=(owner, go_to, name),

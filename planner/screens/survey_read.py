@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 import streamlit as st
 
@@ -10,11 +11,11 @@ from planner import InputError
 from planner.face import (
     Responsibility,
     SurveyFigures,
-    find_place,
     local_flatness,
     minimum_zone,
     responsibility,
     survey_figures,
+    told_place,
     usual_place,
 )
 from planner.screens import access
@@ -70,13 +71,8 @@ def _read(face: Face, survey: FaceSurvey, heights: tuple) -> Read:
 
 
 def place_words(draft: Draft, index: int, survey: FaceSurvey) -> str:
-    """A surveyed place in words: its own name, or, for a probe's numbered points, told by the face's named points."""
-    point = survey.points[index]
-    if draft.data.get("from") != "probe":
-        return point.name
-    units = access.units()
-    named = {p.name: (p.x_mm, p.y_mm) for p in draft.face.points}
-    return find_place((point.x_mm, point.y_mm), named).words(units.length)
+    """A surveyed place in words a machinist can find on the part."""
+    return told_place(draft.face, survey.points[index]).words(access.units().length)
 
 
 @st.cache_resource(max_entries=64, show_spinner=False)
@@ -84,22 +80,39 @@ def _usual(which, version: tuple[int, int], face_id: int, _face: Face) -> tuple:
     first, last = [], []
     dye = access.repository().dye_places(face_id)
     cut_at = {part_id: at for part_id, at, _ in dye}
-    for survey in past_surveys(_face):
+    surveys = past_surveys(_face)
+    for survey in surveys:
         try:
             figures = survey_figures(_face, survey)
         except InputError:
             continue
-        first.append(survey.points[figures.cut.first_contact].name)
+        first.append((survey.at, told_place(_face, survey.points[figures.cut.first_contact]).near))
         # what the cut after it showed counts, not what the survey foresaw
         if cut_at.get(survey.part_id, survey.at) <= survey.at:
-            last.append((survey.at, survey.points[figures.cut.last_to_clean].name))
+            last.append((survey.at, told_place(_face, survey.points[figures.cut.last_to_clean]).near))
     last += [(at, place) for _, at, place in dye]
-    return usual_place(first), usual_place([place for _, place in sorted(last)])
+    first += touched_first(_face, surveys)
+    return tuple(usual_place([place for _, place in sorted(seen)]) for seen in (first, last))
+
+
+def touched_first(face: Face, surveys: list[FaceSurvey]) -> list[tuple[datetime, str]]:
+    """Where the cutter met faces first by their touch-offs, of parts nobody swept: a sweep has said it already."""
+    named, swept = {p.name for p in face.points}, {}
+    for survey in surveys:
+        swept.setdefault(survey.part_id, []).append(survey.at)
+    found, before = [], {}
+    for part_id, at, place in access.repository().first_touches(face.id):
+        told = any(before.get(part_id, datetime.min) < when <= at for when in swept.get(part_id, ()))
+        # "the highest place" names none
+        if place in named and not told:
+            found.append((at, place))
+        before[part_id] = at
+    return found
 
 
 def usual(face: Face) -> tuple:
-    """Where first contact and the last dirty place usually are in this family, by surveys and by what was tapped at the
-    machine: two `UsualPlace`, None without record."""
+    """Where first contact and the last dirty place usually are in this family, by surveys and by touch-offs and looks at
+    the machine: two `UsualPlace`, None without record."""
     store = access.repository()
     (shop_version, _), records = store.versions()
     return _usual(access.kind(), (shop_version, records), face.id, face)

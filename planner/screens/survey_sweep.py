@@ -13,12 +13,14 @@ from planner.screens.survey_draft import CLOSING, Draft, press, signed, start_ov
 from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk, who_reminder
 from planner.screens.survey_picture import Marks, face_chart
 from planner.screens.survey_read import Read, place_words, read, usual
+from planner.screens.survey_warm import say_warm
 from planner.shop import Goal, Part, Shop
 from planner.units import Units
 
 
 def draw_sweep(shop: Shop, part: Part, draft: Draft) -> None:
     units = access.units()
+    say_warm(shop, part)
     left, right = st.columns([2, 3])
     with left:
         draw_pad(draft, units)
@@ -158,10 +160,14 @@ def _setting_up(draft: Draft, units: Units) -> None:
     if seen:
         st.caption("This sweep is stored. Readings changed from here on count once it is stored again.")
     first, last = usual(draft.face)
+    said = []
     if first is not None:
-        said = f"This family is usually met first at {first.name} ({first.times} of {first.records} surveys)"
-        said += f" and clean last at {last.name} ({last.times} of {last.records} surveys and cuts)." if last else "."
-        st.caption(said + f" Without a survey, touch off at {first.name}.")
+        said.append(f"met first at {first.name} ({first.times} of {first.records} surveys and touch-offs)")
+    if last is not None:
+        said.append(f"clean last at {last.name} ({last.times} of {last.records} surveys and cuts)")
+    if said:
+        advice = f" Without a survey, touch off at {first.name}." if first else ""
+        st.caption(f"This family is usually {' and '.join(said)}.{advice}")
     box = st.expander("Points, indicator, a new sweep", key=f"{draft.key}/setup", on_change="rerun")
     if not box.open:
         return

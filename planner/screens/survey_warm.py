@@ -18,6 +18,7 @@ from planner.screens.forms import Form
 from planner.shop import Face, Family, Part, Shop
 from planner.shop.materials import MATERIALS
 from planner.units import Units, minutes_words
+from planner.week.cooling import cooling
 
 # 95 °F above the room to within 5 °F in three hours: common practice, no source
 COOLING_MINUTES = 60.0
@@ -72,14 +73,33 @@ def refuse_warm_part(
     return part
 
 
+def say_warm(shop: Shop, part: Part) -> None:
+    """A word of warning while the part may still be warm."""
+    warm = cooling(shop, part, access.now())
+    if warm is not None:
+        st.warning(
+            f"It may still be warm from {warm.after}: the plan lets it cool until {warm.until:%a %H:%M}. A warm part reads "
+            "too high; take its temperature with its heights."
+        )
+
+
 def draw_cool_down(shop: Shop, part: Part, face: Face, units: Units) -> None:
-    """Keep a warm part off the machine until it may be measured: the plan waits for it."""
+    """Keep a warm part off the machine until it may be measured: the plan waits for it. Found cool, it waits no more."""
     form = Form(f"cool/{face.id}", part.id, temperature_fields(units), {}, units, access.repository())
-    with st.expander("It is still warm"):
-        st.caption("Off the washer, the oven or the welder: the plan keeps it off the machine until it has cooled.")
+    settings, warm = shop.settings, cooling(shop, part, access.now())
+    if warm is not None:
+        st.info(
+            f"It cools after {warm.after} until {warm.until:%a %H:%M}; the plan waits. Found cool, it waits no more."
+        )
+    with st.expander("Is it still warm?"):
+        st.caption(
+            "Off the washer, the oven or the welder the plan keeps it off the machine: "
+            f"{minutes_words(settings.wash_cool_minutes)} after washing, {minutes_words(settings.weld_cool_minutes)} after "
+            "welding or straightening (page Shop), counted from when the gate was signed. Its temperature says better."
+        )
         form.draw(columns=2)
         form.say()
-        form.button("Let it cool first", lambda values: _let_cool(shop, part, face, values, units), primary=False)
+        form.button("Let the plan know", lambda values: _let_cool(shop, part, face, values, units), primary=False)
 
 
 def _let_cool(shop: Shop, part: Part, face: Face, values: dict[str, Any], units: Units) -> str:
@@ -93,6 +113,10 @@ def _let_cool(shop: Shop, part: Part, face: Face, values: dict[str, Any], units:
     wait = cool_down_minutes(max(0.0, warm - gauge), allowed, COOLING_MINUTES)
     jobs = [j for j in shop.open_jobs() if j.part_id == part.id and j.face_id == face.id]
     if not wait:
+        now = access.now().replace(second=0, microsecond=0)
+        for job in jobs:
+            if cooling(shop, part, now, job) is not None:
+                access.repository().save(replace(job, not_before=now), by=access.who(), at=access.now())
         return "Cool enough to be measured now."
     until = access.now() + timedelta(minutes=math.ceil(wait))
     for job in jobs:

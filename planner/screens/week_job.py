@@ -18,6 +18,7 @@ from planner.shop import Hold, Job, JobState, Shop
 from planner.units import Units, minutes_words
 from planner.week import Tables, compare, explain_job
 from planner.week.board import settled_plan
+from planner.week.cooling import cooling
 from planner.week.explain import Explanation
 from planner.week.gang import NEVER
 from planner.week.queue import Queue
@@ -76,6 +77,9 @@ def _standing(view: View, shop: Shop, job: Job) -> None:
         + "."
     )
     reasons = [f"{r[0].upper()}{r[1:]}" for r in _explained(view, shop, job.id).reasons]
+    warm = cooling(shop, shop.part_of(job), access.now(), job)
+    if warm is not None:
+        reasons.insert(0, f"It cools after {warm.after} until {warm.until:%a %H:%M}")
     st.markdown("Why it stands there: " + ". ".join(reasons) + ".")
     said = _moves(_explained(view, shop, job.id), shop)
     if said:

@@ -12,7 +12,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from planner.cut.estimate import JobEstimate
-from planner.face import survey_figures
+from planner.face import survey_figures, told_place
 from planner.match import depth_table, part_lines
 from planner.sheets.cautions import DEFER, cautions
 from planner.shop import Aim, Cut, Face, Job, Part, PassReason, Shop
@@ -163,13 +163,13 @@ def _survey(shop: Shop, job: Job, units: Units) -> SimpleNamespace | None:
     names = [p.name for p in survey.points]
     # a probe's hundreds of points are not for paper: those that matter, first
     order = [found.cut.first_contact, found.cut.last_to_clean, *range(len(names))]
-    shown = sorted(dict.fromkeys(order[: 13 + 2]))[:13] if len(names) > 13 else range(len(names))
+    shown = sorted(list(dict.fromkeys(order))[:13]) if len(names) > 13 else range(len(names))
     return SimpleNamespace(
         when=f"{survey.at:%a %d %b %H:%M}" + (f" by {survey.by}" if survey.by else ""),
         depth=units.depth(found.cut.depth_mm),
         goal=survey.goal.value,
-        first=names[found.cut.first_contact],
-        last=names[found.cut.last_to_clean],
+        first=told_place(face, survey.points[found.cut.first_contact]).words(units.length),
+        last=told_place(face, survey.points[found.cut.last_to_clean]).words(units.length),
         touch=found.touch_place,
         delta=units.depth(found.delta_mm),
         points=[(names[k], f"{survey.points[k].z_mm / units.depth_factor:+.{1 if units.inch else 3}f}") for k in shown],

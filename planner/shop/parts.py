@@ -135,22 +135,26 @@ class Family:
 
 @dataclass(frozen=True)
 class Gate:
-    """One step of a part's route. Done needs initials and a date."""
+    """One step of a part's route. Done needs initials and a date; ``at`` its minute, where somebody knows it."""
 
     kind: GateKind
     state: GateState = GateState.OPEN
     initials: str = ""
     on: date | None = None
     note: str = ""
+    at: datetime | None = None
 
     def __post_init__(self) -> None:
         put = setter(self)
         put("kind", choice("gate.kind", self.kind, GateKind))
+        put("at", maybe(moment, "gate.at", self.at))
         put("state", choice("gate.state", self.state, GateState))
         put("initials", text("gate.initials", self.initials, longest=8))
         put("note", text("gate.note", self.note, longest=300))
         if self.state is GateState.DONE and (not self.initials or self.on is None):
             raise InputError("gate.initials", self.initials, "initials and a date for a gate that is done")
+        if self.at is not None and (self.on is None or self.at.date() != self.on):
+            raise InputError("gate.at", self.at, "a minute of the day it was done")
 
 
 @dataclass(frozen=True)

@@ -45,6 +45,8 @@ class Settings:
     corrosion_wear: float | None = None
     cast_skin_wear: float | None = None
     weld_wear: float | None = None
+    wash_cool_minutes: float = 180.0
+    weld_cool_minutes: float = 180.0
     version: int = 0
 
     @property
@@ -65,6 +67,8 @@ class Settings:
             "height_repeatability_mm",
             "late_price_per_hour",
             "uncleaned_cost",
+            "wash_cool_minutes",
+            "weld_cool_minutes",
         ):
             put(name, not_negative(f"settings.{name}", getattr(self, name)))
         for name in (

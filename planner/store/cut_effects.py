@@ -58,7 +58,7 @@ def settle_part(connection: Connection, cut: Cut, cut_id: int) -> None:
 def _set_gate(route: list[dict], kind: GateKind, state: GateState, initials: str = "", on: date | None = None) -> None:
     for gate in route:
         if gate["kind"] == kind.value:
-            gate.update(state=state.value, initials=initials, on=on.isoformat() if on else None)
+            gate.update(state=state.value, initials=initials, on=on.isoformat() if on else None, at=None)
 
 
 def _initials(connection: Connection, by: str) -> str:

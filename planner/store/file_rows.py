@@ -11,7 +11,7 @@ import io
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, time
 from typing import Any, TypeVar
 
 from planner.errors import InputError
@@ -179,15 +179,21 @@ def column_of(field: str, table: Table, renames: Mapping[str, str] | None = None
 
 # -- cells with a small grammar of their own ------------------------------------------------------------------
 def read_gate(kind: GateKind, said: str, move: Mover | None = None) -> Gate:
-    """A gate as a part's file writes it: ``open``, ``failed``, ``not needed``, ``done WT 2026-03-05``."""
+    """A gate as a part's file writes it: ``open``, ``failed``, ``not needed``, ``done WT 2026-03-05``, the last with its
+    minute where it is known: ``done WT 2026-03-05 13:40``."""
     name = gate_column(kind)
     words = said.split()
     if words and words[0].lower() == "done":
+        accepted = "done with initials and a date, such as done WT 2026-03-05, or 2026-03-05 13:40"
+        clock = words.pop() if re.fullmatch(r"\d{1,2}:\d{2}", words[-1]) else ""
         try:
             on = date.fromisoformat(words[-1])
+            minute = time(*(int(part) for part in clock.split(":"))) if clock else None
         except ValueError:
-            raise InputError(name, said, "done with initials and a date, such as done WT 2026-03-05") from None
-        return Gate(kind, GateState.DONE, " ".join(words[1:-1]), move(on) if move else on)
+            raise InputError(name, said, accepted) from None
+        on = move(on) if move else on
+        at = None if minute is None else datetime.combine(on, minute)
+        return Gate(kind, GateState.DONE, " ".join(words[1:-1]), on, at=at)
     try:
         state = GateState(" ".join(words).lower())
     except ValueError:
@@ -197,7 +203,8 @@ def read_gate(kind: GateKind, said: str, move: Mover | None = None) -> Gate:
 
 def write_gate(gate: Gate) -> str:
     if gate.state is GateState.DONE:
-        return f"done {gate.initials} {gate.on:%Y-%m-%d}"
+        clock = f" {gate.at:%H:%M}" if gate.at else ""
+        return f"done {gate.initials} {gate.on:%Y-%m-%d}{clock}"
     return gate.state.value
 
 

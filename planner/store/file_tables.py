@@ -373,6 +373,8 @@ SETTINGS = Table(
         Column("corrosion_wear", "how many times as fast corroded skin wears an edge; empty = learned", _N),
         Column("cast_skin_wear", "the same for cast skin", _N),
         Column("weld_wear", "the same for weld", _N),
+        Column("wash_cool_minutes", "until a washed part has cooled", _N),
+        Column("weld_cool_minutes", "until a welded or straightened part has cooled", _N),
         Column("reference_monday", "the Monday this week's dates are written for", Kind.DATE),
     ),
 )

@@ -67,6 +67,8 @@ settings = Table(
     number_column("corrosion_wear"),
     number_column("cast_skin_wear"),
     number_column("weld_wear"),
+    number_column("wash_cool_minutes", required=True),
+    number_column("weld_cool_minutes", required=True),
     *kept_columns(),
 )
 

@@ -236,6 +236,18 @@ class Runs(Base):
                 found.append((part_id, ended, places[-1]))
         return tuple(found)
 
+    def first_touches(self, face_id: int) -> tuple[tuple[int, datetime, str], ...]:
+        """Where a family's face was touched off and turned out to be met first, by the cuts that stand: (part id, when,
+        place), oldest first. A place counts within half a step of the instrument."""
+        cut = tables.cuts
+        query = select(cut.c.part_id, cut.c.ended, cut.c.touch_place).where(
+            cut.c.face_id == face_id, cut.c.delta_mm.is_not(None), cut.c.touch_place != "", standing_cuts()
+        )
+        with self.reading() as connection:
+            close = load_settings(connection).depth_step_mm / 2
+            rows = connection.execute(query.where(cut.c.delta_mm <= close).order_by(cut.c.ended, cut.c.id)).all()
+        return tuple((part_id, ended, place) for part_id, ended, place in rows)
+
     def intake_checks_of(self, part_id: int) -> tuple[Measurement, ...]:
         """Intake checks of a part, oldest first."""
         return self._measurements(tables.intake_checks, part_id)

@@ -11,8 +11,6 @@ from planner.cut.knowledge import Knowledge
 from planner.errors import InputError
 from planner.shop import (
     Closure,
-    GateKind,
-    GateState,
     Job,
     JobState,
     Machine,
@@ -27,16 +25,13 @@ from planner.shop import (
 )
 from planner.shop.materials import MATERIALS
 from planner.week import calendar, model
+from planner.week.cooling import cooling
 from planner.week.edge_rules import EdgeRules
 from planner.week.gang import gang_jobs, set_of_week
 from planner.week.queue import Queue
 from planner.week.set_view import SetView
 from planner.week.standing import standing_on
 from planner.week.staying import keep_together
-
-_HOT = (GateKind.WELD, GateKind.STRAIGHTEN)
-COOL_DOWN_MINUTES = 180.0
-"""Until a part has the shop's temperature again; common practice, no source."""
 
 DAYS = 21
 """How far ahead the calendar reaches: this week, the next, and room for what runs over."""
@@ -125,7 +120,7 @@ def _job(shop: Shop, job: Job, queue: Queue, now: datetime, rules: EdgeRules, pi
         grades={str(m): rules.key(e) for m, e in estimates.items()},
         before_minutes=0.0 if running else sum(s.minutes for s in best.steps if s.where == "away" and _before(s)),
         after=tuple((s.name, s.minutes) for s in best.steps if s.where == "away" and not _before(s) and s.minutes > 0),
-        not_before_min=_not_before(part, job, now),
+        not_before_min=_not_before(shop, part, job, now),
         blocked=_blocked(part, best),
         refused={} if estimates else {str(m): "; ".join(best.against) or "cannot take it" for m in shop.machines},
         touch_off_minutes=rules.knowledge.steps(family).steps.touch_off,
@@ -168,20 +163,13 @@ def _steps(estimate: JobEstimate, running: bool) -> tuple[model.Step, ...]:
     return tuple(found)
 
 
-def _not_before(part: Part, job: Job, now: datetime) -> float:
+def _not_before(shop: Shop, part: Part, job: Job, now: datetime) -> float:
     times = [job.not_before] if job.not_before else []
     if part.state is PartState.EXPECTED and part.expected_on is not None:
         times.append(datetime.combine(part.expected_on, time(0, 0)))
-    if cools(part, job, now):
-        times.append(now + timedelta(minutes=COOL_DOWN_MINUTES))
+    if (warm := cooling(shop, part, now, job)) is not None:
+        times.append(warm.until)
     return max([0.0, *(calendar.minutes_since(now, t) for t in times)])
-
-
-def cools(part: Part, job: Job, now: datetime) -> bool:
-    """Whether the part may still be warm: welded or straightened today, nobody knows at what hour. Whoever
-    knows better writes the hour into the job (not before)."""
-    hot = any(g.kind in _HOT and g.state is GateState.DONE and g.on == now.date() for g in part.route)
-    return hot and job.not_before is None and job.state is not JobState.RUNNING
 
 
 def _blocked(part: Part, estimate: JobEstimate) -> str:

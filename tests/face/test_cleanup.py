@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.optimize import linprog
 
 from planner import InputError
-from planner.face import accept_pits, cleanup, responsibility
+from planner.face import cleanup, responsibility
 
 CORNERS = np.array([[0, 0], [300, 0], [300, 180], [0, 180]], dtype=float)
 
@@ -233,14 +233,10 @@ def test_responsibilities_of_known_faces():
     assert (pit.pits_mm, pit.bow_mm, pit.local_mm) == pytest.approx((0.07, 0, 0), abs=1e-9)
 
 
-def test_accepting_a_pit_saves_what_it_cost():
+def test_a_pit_that_may_stay_saves_what_it_cost():
     points = np.array([[0, 0, 0], [300, 0, 0], [0, 180, 0], [300, 180, 0], [150, 90, -0.02]], dtype=float)
-    pits = [0, 0.15, 0, 0, 0.05]
-    saving = accept_pits(points, pits, [1], slopes=(0, 0))
-    assert (saving.depth_mm, saving.accepted_depth_mm, saving.saved_mm) == pytest.approx((0.15, 0.07, 0.08))
-    assert accept_pits(points, pits, []).saved_mm == 0
-    with pytest.raises(InputError, match="accepted"):
-        accept_pits(points, pits, [9])
+    every, left = (cleanup(points, pits, (0, 0)).depth_mm for pits in ([0, 0.15, 0, 0, 0.05], [0, 0, 0, 0, 0.05]))
+    assert (every, left) == pytest.approx((0.15, 0.07))  # the face around it is still cut
 
 
 def test_offset_and_scale_do_not_matter():
@@ -274,9 +270,33 @@ SQUARE = [[0, 0, 0], [9, 0, 0], [0, 9, 0], [9, 9, 1.0]]
         ({"points": SQUARE, "counts": [False] * 4}, "counts"),  # something must come clean
         ({"points": SQUARE, "outline": [[0, 0], [1, 1]]}, "outline"),
         ({"points": SQUARE, "openings": [[[0, 0], [1, 1], [2, 2]]]}, "openings[0]"),
+        ({"points": SQUARE, "openings": 5}, "openings"),
+        ({"points": np.array(SQUARE) + 1j}, "points"),  # no lengths: complex numbers, text, dates
+        ({"points": np.array(SQUARE).astype(str)}, "points"),
+        ({"points": np.array([["2020-01-01"] * 3] * 3, dtype="M8[D]")}, "points"),
+        ({"points": np.ma.masked_equal(np.array(SQUARE), 1.0)}, "points"),  # hidden = not read
     ],
 )
 def test_wrong_input(arguments, field):
     with pytest.raises(InputError) as error:
         cleanup(**arguments)
+    assert error.value.field == field
+
+
+@pytest.mark.parametrize(
+    ("call", "field"),
+    [
+        (lambda found: found.share_clean("deep"), "depth_mm"),
+        (lambda found: found.share_clean([0.1, float("nan")]), "depth_mm[1]"),
+        (lambda found: found.share_clean([[0.1], [0.1, 0.2]]), "depth_mm"),
+        (lambda found: found.volume_mm3(None), "depth_mm"),
+        (lambda found: found.map(0), "cell_mm"),
+        (lambda found: found.zones(None), "zones"),
+        (lambda found: found.zones({"ring": [[0, 0], [1]]}), "zones['ring']"),
+        (lambda found: found.zones({"ring": [4]}), "zones['ring']"),
+    ],
+)
+def test_wrong_questions(call, field):
+    with pytest.raises(InputError) as error:
+        call(cleanup(SQUARE))
     assert error.value.field == field

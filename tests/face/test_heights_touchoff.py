@@ -17,8 +17,8 @@ from planner.face import (
     height_elsewhere,
     heights_after,
     lowest_corner,
-    refuse_warm,
     touch_off_delta,
+    warmest_c,
 )
 
 
@@ -153,11 +153,8 @@ def test_steps_and_turns_of_the_dial():
     assert down.to_go_mm(39 * thou, 3 * thou) / thou == pytest.approx(2)
 
 
-def test_warm_parts_are_refused():
-    refuse_warm(127, 23, 0.0508, part_c=24.3, gauge_c=20)
-    for part_c in (24.5, 15.5):
-        with pytest.raises(InputError, match="part_c"):
-            refuse_warm(127, 23, 0.0508, part_c, gauge_c=20)
+def test_a_warm_part_waits_until_it_may_be_measured():
+    assert warmest_c(127, 23, 0.0508) == pytest.approx(4.35, abs=0.01)
     assert cool_down_minutes(60, 3, 60) == pytest.approx(60 * np.log(20))
     assert cool_down_minutes(2, 3, 60) == 0
 
@@ -173,7 +170,7 @@ def test_warm_parts_are_refused():
         (lambda: heights_after([1, 2], [0, 0], -0.1), "depth_mm"),
         (lambda: gaps([]), "points"),
         (lambda: lowest_corner(1.0, (0, 0), np.zeros((0, 2))), "outline"),
-        (lambda: refuse_warm(100, 23, 0, 20, 20), "tolerance_mm"),
+        (lambda: warmest_c(100, 23, 0), "tolerance_mm"),
     ],
 )
 def test_wrong_input(call, field):

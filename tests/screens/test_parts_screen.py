@@ -244,7 +244,7 @@ def test_a_gate_is_signed_with_initials_and_a_date(page, store):
     assert "initials" in said(at)
     box(at, "text_input", f"gate:{named(store, 'T-4').id}", "initials").set_value("ab").run()
     press(at, "Done")
-    assert named(store, "T-4").route[0] == Gate(GateKind.PRESSURE_TEST, GateState.DONE, "ab", MONDAY.date())
+    assert named(store, "T-4").route[0] == Gate(GateKind.PRESSURE_TEST, GateState.DONE, "ab", MONDAY.date(), at=MONDAY)
     press(at, "Open again")
     assert named(store, "T-4").route[0].state is GateState.OPEN
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from planner.shop import FaceSurvey, Goal, SurveyPoint
+from planner.shop import FaceSurvey, Gate, GateKind, GateState, Goal, SurveyPoint
 from planner.units import MM_PER_THOU
 from tests.tiny import MONDAY
 
@@ -79,6 +81,20 @@ def test_every_press_is_kept_and_a_new_session_comes_back_to_the_same_place(surv
     assert control.value == "What must come off"
     turn(again, "Sweep")
     assert again.metric[0].value == "under 0.5 thou"
+
+
+def test_a_survey_stored_elsewhere_is_shown_though_a_section_was_turned_before(survey, store):
+    """Turning a section leaves a draft without a reading; what another tablet stored since goes before it."""
+    turn(survey, "Pits")
+    assert survey.session_state["survey part"].split("/")[0] == "1"
+    points = tuple(
+        SurveyPoint(n, x, y, z * THOU)
+        for n, x, y, z in (("left front", 5, 5, 0), ("right front", 290, 5, -2), ("left back", 5, 170, -4))
+    )
+    kept = FaceSurvey(1, store.load_shop().families[1].faces[0].id, MONDAY, points)
+    store.add_survey(1, kept.face_id, MONDAY, kept.payload(), "ab")
+    turn(survey, "Sweep")
+    assert any(b.label == "left back: under 4.0 thou" for b in survey.button)
 
 
 def test_a_sweep_that_does_not_close_is_refused(survey, store):
@@ -197,10 +213,35 @@ def test_a_warm_part_is_kept_off_the_machine_until_it_has_cooled(app, go, store)
     at = go(app, "parts")
     for label, figure in (("Part's temp", "70"), ("Gauge's temp", "20")):
         next(t for t in at.text_input if t.label.startswith(label) and "cool/" in t.key).set_value(figure).run()
-    next(b for b in at.button if b.label == "Let it cool first").click()
+    next(b for b in at.button if b.label == "Let the plan know").click()
     clean(at.run())
     (job,) = (j for j in store.load_shop().open_jobs() if j.part_id == part.id)
     assert (job.not_before - MONDAY).total_seconds() / 60 == pytest.approx(108, abs=1.5)
+
+
+def test_a_washed_part_waits_until_it_is_found_cool(app, go, store):
+    from planner.week.cooling import cooling
+
+    app.run()
+    part = next(p for p in store.load_shop().parts.values() if p.tag == "T-1")
+    washed = Gate(GateKind.CLEAN, GateState.OPEN)
+    store.save(replace(part, route=(washed,)))
+    app.session_state["part"] = part.id
+    at = go(app, "parts")
+    next(t for t in at.text_input if t.label.startswith("Initials") and "gate" in t.key).set_value("wt").run()
+    at.button(key=f"gate/{part.id}/clean/done").click()
+    clean(at.run())
+    shop = store.load_shop()
+    (job,) = (j for j in shop.open_jobs() if j.part_id == part.id)
+    found = cooling(shop, shop.parts[part.id], MONDAY, job)
+    assert (found.until - MONDAY).total_seconds() == 180 * 60
+    assert any("It cools after washing" in i.value for i in at.info)
+    for label, figure in (("Part's temp", "70"), ("Gauge's temp", "69")):
+        next(t for t in at.text_input if t.label.startswith(label) and "cool/" in t.key).set_value(figure).run()
+    next(b for b in at.button if b.label == "Let the plan know").click()
+    clean(at.run())
+    shop = store.load_shop()
+    assert cooling(shop, shop.parts[part.id], MONDAY, shop.jobs[job.id]) is None
 
 
 def test_the_finished_face_is_stored_with_its_verdicts_and_shown_with_the_part(survey, store, go):

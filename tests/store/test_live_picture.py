@@ -201,3 +201,16 @@ def test_the_last_cut_on_a_machine_that_stands_is_in_it(repository, stored, make
     assert repository.load_shop().last_cuts[stored.machine.id].ended == later.ended
     repository.reverse_cut(later.id, by="ab", at=later.ended + timedelta(hours=1), reason="another part")
     assert repository.load_shop().last_cuts[stored.machine.id].ended == cut.ended
+
+
+def test_where_faces_were_met_first_is_remembered_from_their_touch_offs(repository, stored, make_cut):
+    def seen():
+        return [place for _, _, place in repository.first_touches(stored.deck.id)]
+
+    cut = repository.record_cut(make_cut(touch_place="front left", delta_mm=0.0))
+    assert seen() == ["front left"]
+    repository.reverse_cut(cut.id, "typo", "ab", AT + timedelta(hours=9))
+    assert seen() == []
+    for more in ({"delta_mm": None}, {"delta_mm": 0.05}, {"touch_place": "", "delta_mm": 0.0}):
+        repository.record_cut(make_cut(**{"touch_place": "front left", "job_id": None} | more))
+    assert seen() == []  # unknown, lower than first contact, or nobody said where

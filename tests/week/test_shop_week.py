@@ -9,7 +9,7 @@ import pytest
 
 from planner.shop import Aim, Gate, GateKind, GateState, JobState, Overtime, PassReason, Recipe, Window
 from planner.week import Decision, Tables, risk_of
-from planner.week.adapt import COOL_DOWN_MINUTES, week_of
+from planner.week.adapt import week_of
 from planner.week.board import board_of, decision_of, payload_of, pins_of, plan_of_decision, plan_shop
 from planner.week.changes import between, since_accepted
 from planner.week.doubts import doubts_of, likely_passes
@@ -65,7 +65,7 @@ def test_a_part_welded_today_cools_before_it_is_cut_unless_somebody_knows_the_ho
     hot = Gate(GateKind.WELD, GateState.DONE, "ab", MONDAY.date())
     warm = replace(shop, parts={**shop.parts, 3: replace(shop.parts[3], route=(hot,))})
     _, plan = planned(warm)
-    assert plan.jobs.loc["3", "start_min"] >= COOL_DOWN_MINUTES
+    assert plan.jobs.loc["3", "start_min"] >= shop.settings.weld_cool_minutes
     known = replace(warm, jobs={**warm.jobs, 3: replace(warm.jobs[3], not_before=MONDAY + timedelta(minutes=30))})
     job = next(j for j in week_of(known, estimate_queue(known), MONDAY).jobs if j.id == "3")
     assert job.not_before_min == 30

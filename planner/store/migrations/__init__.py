@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Engine, inspect, text
 from planner.store.errors import MigrationFailed, WrongDatabase
 from planner.store.tables import append_only_triggers
 
-HEAD = "0008"
+HEAD = "0009"
 SCRIPTS = Path(__file__).parent
 
 
