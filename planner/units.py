@@ -166,6 +166,15 @@ class Units:
         return MM2_PER_IN2 if self.inch else 100.0
 
     @property
+    def swept_factor(self) -> float:
+        """Of areas machined by an edge: in² or m²."""
+        return MM2_PER_IN2 if self.inch else 1e6
+
+    @property
+    def swept_unit(self) -> str:
+        return self.area_unit if self.inch else "m²"
+
+    @property
     def speed_factor(self) -> float:
         return M_PER_FOOT if self.inch else 1.0
 
@@ -232,6 +241,13 @@ class Units:
             return "unknown"
         body = f"{mm2 / self.area_factor:,.0f}"
         return f"{body} {self.area_unit}" if unit else body
+
+    def swept(self, mm2: float | None, unit: bool = True) -> str:
+        """An area machined by an edge, face times passes: whole in², or m² to 0.01; thousands grouped."""
+        if mm2 is None:
+            return "unknown"
+        body = f"{mm2 / self.swept_factor:,.{0 if self.inch else 2}f}"
+        return f"{body} {self.swept_unit}" if unit else body
 
     def path(self, mm: float | None) -> str:
         """The way an edge has gone in metal: whole feet or metres, thousands grouped."""

@@ -3,6 +3,7 @@ fades before it is lost. Drawn with dice of their own, over the record as it is:
 
 from __future__ import annotations
 
+import math
 from datetime import datetime, timedelta
 
 import shop_description as shop
@@ -17,6 +18,31 @@ CLEANED = {("R-01", 4): 0.6, ("R-01", 5): 0.5, ("D-03", 1): 0.4}
 # insert: days after it came out that it left, days away, position that cuts again
 REGROUND = {"D-02": (11, 21, "1")}
 FADES_FROM, FADES_BY = 0.8, 0.7
+
+
+def set_up(tables: dict[str, list[dict]]) -> None:
+    """The speed each cut ran at, as its machine and cutter make of the recipe, and since when the cutter of each machine's
+    last cuts sits on it; in place."""
+    cutters = {row["cutter"]: row for row in tables["cutters"]}
+    machines = {row["machine"]: row for row in tables["machines"]}
+    wanted = {(row["material"], row["grade"]): float(row["speed_ft_min"]) for row in tables["recipes"]}
+    last: dict[str, dict] = {}
+    for cut in tables["cuts"]:
+        cutter, machine = cutters[cut["cutter"]], machines[cut["machine"]]
+        foot = math.pi * float(cutter["diameter_in"]) / 12
+        rpm = min(wanted[cut["recipe_material"], cut["grade"]] / foot, float(cutter["max_rpm"] or math.inf))
+        listed = [float(s) for s in str(machine.get("speeds_rpm") or "").split(";") if s.strip()]
+        if listed:
+            rpm = max(s for s in listed if s <= rpm)
+        else:
+            rpm = min(max(rpm, float(machine["least_rpm"])), float(machine["greatest_rpm"]))
+        cut["speed_ft_min"] = round(rpm * foot)
+        if last.get(cut["machine"], {}).get("cutter") != cut["cutter"]:
+            last[cut["machine"]] = cut
+    for machine, cut in last.items():
+        tables["edge_events"].append(
+            {"at": cut["started"], "event": "mounted", "by": cut["by"], "cutter": cut["cutter"], "machine": machine}
+        )
 
 
 def draw(events: list[dict], uses: list[dict], cuts: list[dict]) -> None:

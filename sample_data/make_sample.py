@@ -319,6 +319,7 @@ def make(out: Path, weeks: int = 78, cuts: int = 2200) -> int:
     tables |= engine_tables(tables, f"{MONDAY - timedelta(days=6)}", f"{MONDAY - timedelta(days=5)} 14:30")
     tables |= drawn_measurements.draw(tables["parts"], tables["cuts"])
     drawn_wear.draw(tables["edge_events"], tables["edge_uses"], tables["cuts"])
+    drawn_wear.set_up(tables)
     tables |= drawn_charges.draw(tables, maker.group)
     tables["edge_events"].sort(key=lambda event: event["at"])
     for grade, row in enumerate(tables["grades"]):

@@ -334,9 +334,9 @@ FAMILIES = [
 
 GRADES = [
     # name, corner, radius in, flat, positions, price, stock, lead days, regrind, label prefix
-    ("diamond, 1/16 corner", "corner radius", 0.0625, "", 2, 128, 2, 6, 48, "D"),
-    ("CBN for iron, 1/16 corner", "corner radius", 0.0625, "", 4, 96, 2, 4, "", "C"),
-    ("CBN round, 1/2", "round", 0.25, "", 6, 112, 1, 10, "", "R"),
+    ("diamond R1/16", "corner radius", 0.0625, "", 2, 128, 2, 6, 48, "D"),
+    ("CBN R1/16", "corner radius", 0.0625, "", 4, 96, 2, 4, "", "C"),
+    ("CBN round 1/2", "round", 0.25, "", 6, 112, 1, 10, "", "R"),
 ]
 RECIPES = [
     # material, grade, ft/min, rough in/rev, finish in/rev, least, usual, greatest, rough greatest, finish thou, kiss,
@@ -439,9 +439,9 @@ SHIFTS = [("07:00", "11:45", "09:30-09:45"), ("07:45", "12:15", "10:00-10:15")]
 MACHINE_HOURS = [("07:00", "11:15"), ("07:45", "11:45")]
 CUTTERS = [
     # name, diameter, inserts, marked rpm, machine, grade
-    ("12 in fly cutter, diamond", 12, 1, 1000, 0, 0),
-    ("14 in fly cutter, iron", 14, 1, 700, 1, 1),
-    ("12 in fly cutter, bimetal", 12, 1, 900, 1, 2),
+    ("12 in fly cutter A", 12, 1, 1000, 0, 0),
+    ("14 in fly cutter", 14, 1, 700, 1, 1),
+    ("12 in fly cutter B", 12, 1, 900, 1, 2),
     ("10 in fly cutter, mark worn off", 10, 1, "", 0, 0),
 ]
 OWNERS = [

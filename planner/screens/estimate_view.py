@@ -143,7 +143,7 @@ def _figures(estimate: JobEstimate, units: Units, where) -> None:
     rows = [
         ("Clean-up depth", likely_allow(estimate.cleanup_likely_mm, estimate.cleanup_allow_mm, units), "depth"),
         ("Ra expected", f"{ra} (gasket: {band})", "ra"),
-        ("Area swept by the cutter", units.area(estimate.swept_likely_mm2), "travel"),
+        ("Area swept by the cutter", units.swept(estimate.swept_likely_mm2), "travel"),
         ("Path of the edge in metal", units.path(estimate.path_likely_mm), "travel"),
         ("Share of an edge", share, "edge"),
         ("Person at the machine", minutes_words(estimate.minutes("machine")), "minutes"),

@@ -100,7 +100,7 @@ def _facts(shop: Shop, units: Units, advice: EdgeAdvice, outlook: EdgeOutlook) -
     since = min((e.since for e in advice.fitted if e.since), default=None)
     names = ", ".join(edge_name(shop, e) for e in advice.fitted)
     most = max(advice.fitted, key=lambda e: sum(e.wear_mm.values()))
-    areas = "; ".join(f"{m.replace('_', ' ')} {units.area(a)}" for m, a in most.swept_mm2.items()) or "nothing yet"
+    areas = "; ".join(f"{m.replace('_', ' ')} {units.swept(a)}" for m, a in most.swept_mm2.items()) or "nothing yet"
     lines = [f"{names}{f', since {since:%d %b %Y}' if since else ''}: {areas}"]
     likely, _, high = advice.spent
     lines.append(f"Life spent: **likely {percent(likely)}, allow {percent(high)}** ({origin(shop, advice)})")

@@ -99,12 +99,14 @@ def _change(ledger: Ledger, cutter: str, pocket: int) -> None:
     held = ledger.pockets[cutter][pocket - 1]
     insert, edge = ledger.inserts[held.insert], ledger.edge_in(cutter, pocket)
     told = edge.state is EdgeState.RETIRED
+    place = ledger.machines[cutter]
+    where = f". The cutter is on {place[0]} since {place[1]:%d %b %Y}" if place else ""
     state = f", **{edge.end}**: nothing is cut until it is changed" if told else ""
     often = "once" if edge.cleanings == 1 else f"{edge.cleanings} times"
     cleaned = f", cleaned {often}" if edge.cleanings else ""
     st.markdown(
         f"In it: **{held.insert} position {held.position}** of {len(insert.edges)}, {insert.grade}, since "
-        f"{held.since:%d %b %Y}{cleaned}{state}"
+        f"{held.since:%d %b %Y}{cleaned}{state}{where}"
     )
     end = None
     if not told:
@@ -177,18 +179,31 @@ def _keep_wear(base: dict, seen: int, typed: str) -> str:
 
 
 def _mount(ledger: Ledger, cutter: str, seen: int) -> None:
-    with st.expander("On which machine it sits", on_change="rerun") as shown:
+    with st.expander("Move the cutter to another machine", on_change="rerun") as shown:
         if not shown.open:
             return
-        place = ledger.machines[cutter]
-        st.write(f"On {place[0]} since {place[1]:%d %b %Y}." if place else "Nobody said since when it is on a machine.")
-        machines = [m.name for m in access.shop().machines.values()]
+        place, shop = ledger.machines[cutter], access.shop()
+        st.write(f"On {place[0]} since {place[1]:%d %b %Y}." if place else "On no machine that anybody said.")
+        only = next((c.machine_id for c in shop.cutters.values() if c.name == cutter), None)
         with st.container(horizontal=True):
-            for name in machines:
-                if place is None or place[0] != name:
-                    _button(f"Put on {name}", Mounted(cutter=cutter, machine=name, **moment()), seen, f"On {name}.")
+            for key, machine in shop.machines.items():
+                if only in (None, key) and (place is None or place[0] != machine.name):
+                    there = next((c for c, at in ledger.machines.items() if at and at[0] == machine.name), "")
+                    st.button(
+                        f"Put on {machine.name}" + (f" in place of {there}" if there else ""),
+                        key=f"mount/{machine.name}",
+                        on_click=act,
+                        args=(_put_on, cutter, machine.name, there, seen),
+                    )
             if place is not None:
                 _button("On the shelf", Mounted(cutter=cutter, machine="", **moment()), seen, "On the shelf.")
+        st.caption("A recorded cut puts its cutter on its machine; say it here when a cutter is changed before that.")
+
+
+def _put_on(cutter: str, machine: str, there: str, seen: int) -> str:
+    down = (Mounted(cutter=there, machine="", **moment()),) if there else ()
+    access.repository().add_edge_events((*down, Mounted(cutter=cutter, machine=machine, **moment())), seen)
+    return f"{cutter} is on {machine}" + (f", {there} on the shelf." if there else ".")
 
 
 def _fit(ledger: Ledger, cutter: str, pocket: int) -> None:
@@ -196,6 +211,7 @@ def _fit(ledger: Ledger, cutter: str, pocket: int) -> None:
     grade = next((wanted.get(c.grade_id) for c in access.shop().cutters.values() if c.name == cutter), None)
     choices = [c for g in ledger.positions if grade in (None, g) for c in loose_edges(ledger, g)]
     st.write("The pocket is empty.")
+    _mount(ledger, cutter, len(ledger.log))
     if not choices:
         st.caption("No loose insert with a fresh edge: open one under “Drawer and orders”.")
         return

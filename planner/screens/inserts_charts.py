@@ -44,7 +44,7 @@ def areas(frame: pd.DataFrame, unit: str) -> alt.Chart:
             x=alt.X("area:Q", title=f"area machined ({unit})"),
             y=alt.Y("edge:N", title=None, sort=None, axis=alt.Axis(labelLimit=260, labelOverlap=False)),
             color=alt.Color("material:N", scale=alt.Scale(range=_HUES), legend=alt.Legend(orient="bottom", title=None)),
-            tooltip=["edge:N", "material:N", alt.Tooltip("area:Q", format=",.0f"), "ended:N"],
+            tooltip=["edge:N", "material:N", alt.Tooltip("area:Q", format=",.4~r"), "ended:N"],
         )
         .properties(height=22 * frame["edge"].nunique() + 80)
     )

@@ -51,9 +51,9 @@ def _stock(shop: Shop, seen: EdgeView, now: datetime) -> pd.DataFrame:
                 "Fresh edges": f"{drawer.at_hand} ({grade.stock} unopened)",
                 "Order": order_words(order, now),
                 "Lead time": f"{grade.lead_days} days" if drawer.lead_known else "unknown, 14 days taken",
-                "Empty at this week's load": _day(drawer.empty.at_this_week, now),
-                "Empty at the average": _day(drawer.empty.at_average, now),
-                "Edges a week": f"{_rate(drawer.this_week)} now, {_rate(drawer.average_week)} on average",
+                "Empty, this week's load": _day(drawer.empty.at_this_week, now),
+                "Empty, average": _day(drawer.empty.at_average, now),
+                "Edges a week": f"{_rate(drawer.this_week)} now, {_rate(drawer.average_week)} average",
             }
         )
     return pd.DataFrame(rows)

@@ -59,11 +59,11 @@ def _areas(shop: Shop, units: Units) -> None:
     sums = frame[frame["edge"].isin(latest)].groupby(["edge", "material"], as_index=False)["swept_mm2"].sum()
     sums["order"] = sums["edge"].map({name: i for i, name in enumerate(latest)})
     rows = tuple(
-        (r.edge, r.material.replace("_", " "), r.swept_mm2 / units.area_factor, ended.get(r.edge, ""))
+        (r.edge, r.material.replace("_", " "), r.swept_mm2 / units.swept_factor, ended.get(r.edge, ""))
         for r in sums.sort_values("order").itertuples()
     )
     st.vega_lite_chart(
-        spec=_area_chart(rows, units.area_unit), width="stretch", alt="Area machined by edge and material"
+        spec=_area_chart(rows, units.swept_unit), width="stretch", alt="Area machined by edge and material"
     )
     st.caption(f"The {len(latest)} edges used last, newest on top: face area times passes.")
 
@@ -206,7 +206,7 @@ def _cost_table(costs: tuple[EdgeCost, ...], units: Units, money: str) -> pd.Dat
             "Material": c.material.replace("_", " "),
             "Edges used up": round(c.edges, 1),
             "Parts": c.parts,
-            "Area": units.area(c.swept_mm2),
+            "Area": units.swept(c.swept_mm2),
             f"Cost ({money})": round(c.cost),
             f"A part ({money})": round(c.per_part, 2),
             f"{area} ({money})": round(c.per_m2 * each, 2),
@@ -230,7 +230,7 @@ def _every_use(shop: Shop, units: Units) -> None:
             "Part": mine["part"],
             "Material": mine["material"].str.replace("_", " "),
             "Condition": mine["condition"],
-            "Area": [units.area(a) for a in mine["swept_mm2"]],
+            "Area": [units.swept(a) for a in mine["swept_mm2"]],
             "Path (km)": (mine["path_mm"] / 1e6).round(2),
             "Speed": ["not recorded" if np.isnan(v) else units.speed(v) for v in mine["speed_m_min"]],
             "Ra": ["not read" if np.isnan(r) else units.ra(r) for r in mine["ra_um"]],
@@ -243,7 +243,7 @@ def _every_use(shop: Shop, units: Units) -> None:
         column_config={"When": st.column_config.DatetimeColumn(format="D MMM YYYY HH:mm")},
     )
     total = frame[frame["edge"] == edge]
-    st.caption(f"{len(total)} cuts, {units.area(total['swept_mm2'].sum())} machined in all.")
+    st.caption(f"{len(total)} cuts, {units.swept(total['swept_mm2'].sum())} machined in all.")
 
 
 def _entries(shop: Shop, units: Units) -> None:

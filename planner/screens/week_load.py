@@ -47,7 +47,7 @@ def _edges(units: Units, seen: Picture) -> None:
                 ],
                 "Material": [m.replace("_", " ") for m in course["material"]],
                 "Jobs": course["jobs"],
-                f"Swept ({units.area_unit})": [units.area(a, unit=False) for a in course["swept_mm2"]],
+                f"Swept ({units.swept_unit})": [units.swept(a, unit=False) for a in course["swept_mm2"]],
                 "Spent after": [f"{u:.0%}" for u in course["use_after"]],
             }
         )

@@ -26,7 +26,7 @@ from planner.edge import (
     TakenOut,
 )
 from planner.errors import InputError
-from planner.shop import Condition, Cutter, Insert, InsertGrade
+from planner.shop import Condition, Cutter, Insert, InsertGrade, Machine
 from planner.store import StaleRecord
 
 AT = datetime(2026, 3, 3, 8, 0)
@@ -264,3 +264,38 @@ def test_labels_are_unique(repository, stored):
         repository.open_insert(stored.grade.id, "d-1", AT)
     with pytest.raises(InputError, match="no other insert has"):
         repository.add(Insert("D-1", stored.grade.id))
+
+
+def test_a_recorded_cut_tells_on_which_machine_its_cutter_sits(repository, stored, make_cut):
+    other = repository.add(Cutter("fly 200", 200, 1, max_rpm=1500))
+    repository.add_edge_event(Mounted(at=AT.replace(year=2025), by="ab", cutter="fly 200", machine="the mill"))
+    assert repository.load_shop().cutter_on(stored.machine.id) == other.id
+    cut = repository.record_cut(make_cut())
+    shop = repository.load_shop()
+    assert shop.cutter_on(stored.machine.id) == stored.cutter.id
+    assert shop.cutter_places[stored.cutter.id].since == cut.started
+    assert shop.cutter_places[other.id].machine_id is None  # on the shelf
+    said = len(repository.edge_events())
+    repository.record_cut(make_cut(job_id=stored.other_job.id, part_id=stored.right.id))
+    assert len(repository.edge_events()) == said  # it says nothing new
+
+
+def test_a_cut_typed_in_late_does_not_move_a_cutter_that_was_moved_since(repository, stored, make_cut):
+    repository.add_edge_event(Mounted(at=AT.replace(year=2027), by="ab", cutter="fly 300", machine=""))
+    repository.record_cut(make_cut())
+    assert repository.load_shop().cutter_places[stored.cutter.id].machine_id is None
+
+
+def test_a_cutter_sits_only_where_it_goes(repository, stored):
+    second = repository.add(Machine("the other mill", speeds_rpm=(200, 400)))
+    with pytest.raises(InputError, match="goes on no other"):
+        repository.add_edge_event(Mounted(at=AT, cutter="fly 300", machine="the other mill"))
+    repository.add_edge_event(Mounted(at=AT, cutter="fly 300", machine="the mill"))
+    with pytest.raises(InputError, match="take it down"):
+        repository.save(replace(repository.load(Cutter, stored.cutter.id), machine_id=second.id))
+    anywhere = repository.save(replace(repository.load(Cutter, stored.cutter.id), machine_id=None))
+    repository.add_edge_events(
+        [Mounted(at=AT, cutter="fly 300", machine=""), Mounted(at=AT, cutter="fly 300", machine="the other mill")]
+    )
+    shop = repository.load_shop()
+    assert anywhere.machine_id is None and shop.machine_of(stored.cutter.id) == second.id

@@ -7,9 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from planner.cut.knowledge import Knowledge
+from planner.cut.knowledge import Knowledge, Minutes
 from planner.edge import Allowed
 from planner.shop import EdgeInUse, Limit
+from planner.shop.origin import learned
+from planner.shop.starting import STEPS
 from planner.week.board import plan_shop
 from planner.week.edge_advice import edge_advice, edge_limits, failure_cost, permit, planned_cost, risk_limit
 from planner.week.edge_lives import grade_life
@@ -155,3 +157,37 @@ def test_the_drawer_counts_what_the_plan_itself_takes():
     assert calm.at_hand == 4 and busy.this_week == 3
     assert busy.empty.at_this_week == pytest.approx(4 / 3 * 7)
     assert busy.order.order_day <= calm.order.order_day
+
+
+def test_an_index_forced_inside_a_set_by_its_limit_asks_the_lead_until_somebody_agreed():
+    """No one edge lasts the set within the limit: the fresh edge it starts on gives out before the second member."""
+    shop = tiny_shop()
+    one = estimate_queue(shop).estimates[1].path_likely_mm
+    short = replace(shop, recipes={**shop.recipes, 1: replace(shop.recipes[1], capacity_path_mm=one / (0.55 * LIMIT))})
+    _, advice = advice_on(replace(short, edges=(used(0.9 * LIMIT),)))
+    first, second = advice.steps[:2]
+    assert first.index_before and not first.splits_set
+    assert second.index_before and second.splits_set and "the lead has to agree" in second.reason
+    agreed = replace(short, sets={1: replace(short.sets[1], split_agreed_by="the lead")}, edges=(used(0.9 * LIMIT),))
+    _, split = advice_on(agreed)
+    assert split.steps[1].index_before and not split.steps[1].splits_set
+
+
+def test_an_index_forced_by_what_the_edge_may_cut_comes_before_the_set():
+    """An edge that met iron never finishes aluminium, whatever it has left: common practice, no source."""
+    shop = tiny_shop()
+    met = replace(used(0.01), path_mm={"grey_iron": 1e6}, wear_mm={"grey_iron": 1e6})
+    both = replace(shop.recipes[2], grade_id=1, id=3, active=False)
+    shop = replace(shop, edges=(met,), recipes={**shop.recipes, 3: both})
+    _, advice = advice_on(shop)
+    assert advice.steps[0].index_before and "never finishes aluminium" in advice.steps[0].reason
+    assert not any(s.splits_set for s in advice.steps[:2])
+
+
+def test_an_index_is_priced_with_the_minutes_on_record():
+    shop, steps = tiny_shop(), STEPS["aluminium head"]
+    known = Knowledge(minutes={i: Minutes(replace(steps, index=20.0), learned(7)) for i in shop.families})
+    told, start = planned_cost(shop, known, 1, 1), planned_cost(shop, Knowledge(), 1, 1)
+    assert told - start == pytest.approx(10 * shop.settings.hourly_rate / 60)
+    # the week counts the minutes itself: there an index costs its edge alone
+    assert planned_cost(shop, known, 1, 1, 0.0) == pytest.approx(start - shop.settings.hourly_rate / 6)
