@@ -56,6 +56,8 @@ class Minutes:
     origin: Origin
     stretch: float = 1.0
     """How many times the likely minutes are allowed for: four of five jobs take no longer."""
+    index: Origin = STARTING
+    """Where the minutes of an index come from: clocked on run sheets, or not yet."""
 
     @property
     def allowed(self) -> starting.StepMinutes:
@@ -117,7 +119,7 @@ class Knowledge:
         if not known:
             return starting.INDEX_MINUTES, STARTING
         middle = known[len(known) // 2]
-        return median(m.steps.index for m in known), middle.origin
+        return median(m.steps.index for m in known), middle.index
 
     def rebuild_mm(self, family: Family, face: Face) -> tuple[float, Origin]:
         """What one more rebuild takes: the family's normal clean-up depth (median) and half a thou."""
@@ -209,7 +211,9 @@ def minutes_of(found: WorkMinutes) -> Minutes:
         if timed:
             note = f"{timed} timed step by step"
             origin = replace(origin, note=f"{origin.note}; {note}" if origin.note else note)
-    return Minutes(found.steps, origin, found.stretch)
+    clocked = found.clocked.get("index")
+    index = STARTING if clocked is None else learned(clocked.records.learned, "clocked")
+    return Minutes(found.steps, origin, found.stretch, index)
 
 
 def origin_of(pooled: PooledDepth | LearnedMinutes) -> Origin:

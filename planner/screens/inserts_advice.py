@@ -117,7 +117,7 @@ def _facts(shop: Shop, units: Units, advice: EdgeAdvice, outlook: EdgeOutlook) -
 
 def origin(shop: Shop, advice: EdgeAdvice) -> str:
     ended = grade_life(shop, access.knowledge(), advice.grade_id).ended
-    return f"learned from {ended} worn edge{'' if ended == 1 else 's'}" if ended else "starting values"
+    return f"learned from {ended} ended edge{'' if ended == 1 else 's'}" if ended else "starting values"
 
 
 def percent(chance: float) -> str:

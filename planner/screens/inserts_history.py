@@ -87,7 +87,11 @@ def _ends(shop: Shop, units: Units) -> None:
     lives = access.knowledge()
     for grade_id, grade in shop.grades.items():
         known = grade_life(shop, lives, grade_id)
-        told = f"learned from {known.ended} worn edges" if known.ended else "starting values"
+        told = (
+            f"learned from {known.ended} ended edge{'' if known.ended == 1 else 's'}"
+            if known.ended
+            else "starting values"
+        )
         lasts = ", ".join(
             f"{m.replace('_', ' ')} about {path / 1e6:.0f} km"
             for m, path in zip(known.materials, known.life.ruling.capacities, strict=True)
@@ -161,12 +165,19 @@ def _finish_words(trend: FinishTrend | None, units: Units) -> str:
     if trend.fades:
         return (
             f"**The finish fades as the edge is used**: about {step:+.1f} {units.ra_unit} for every tenth of its life "
-            f"({low:+.1f} to {high:+.1f})."
+            f"({_signed(low)} to {_signed(high)})."
         )
     return (
-        f"**No fading to be seen yet**: {step:+.1f} {units.ra_unit} for every tenth of the edge's life, anywhere from "
-        f"{low:+.1f} to {high:+.1f}. Wear and lost finish are two separate ends."
+        f"**No fading to be seen yet**: for every tenth of the edge's life Ra changes by {_signed(low)} to {_signed(high)} "
+        f"{units.ra_unit}. Wear and lost finish are two separate ends."
     )
+
+
+def _signed(change: float) -> str:
+    """A change with its sign, to 0.1 or finer where it is small; nothing is "-0.0"."""
+    places = 1 if abs(change) >= 0.05 or change == 0 else 2
+    said = f"{change:+.{places}f}"
+    return "0" if float(said) == 0 else said
 
 
 def _cost(shop: Shop, units: Units) -> None:

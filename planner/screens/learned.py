@@ -302,7 +302,12 @@ def _speed(shop: Shop, units: Units) -> None:
     ]
     if held:
         st.write(f"On {setup.machine.name} with {setup.cutter.name}: {'; '.join(held)}.")
-    for figure, title in (("cost", f"a traverse ({shop.settings.currency})"), ("minutes", "a traverse (min)")):
+    shown = (
+        ("cost", f"a traverse ({shop.settings.currency})"),
+        ("minutes", "a traverse (min)"),
+        ("life", "an edge lasts (h in the metal)"),
+    )
+    for figure, title in shown:
         chart = charts_record.speeds(
             curve.rename(columns={figure: "value"})[["speed", "value"]],
             dots.rename(columns={figure: "value"})[["speed", "value", "kind"]],

@@ -131,8 +131,8 @@ def settable(setup: CutSetup, wanted_m_min: float) -> Settable:
 def speed_frames(
     setup: CutSetup, what_if: Callable[[np.ndarray], SpeedWhatIf], units: Units
 ) -> tuple[SpeedWhatIf, dict[str, Settable], pd.DataFrame, pd.DataFrame]:
-    """The curve over the speeds that can be set (speed, minutes, cost), and on it where the cut is now, the cheapest and
-    the fastest, each as near as machine and cutter allow (kind, speed, minutes, cost)."""
+    """The curve over the speeds that can be set (speed, life in hours in the metal, minutes, cost), and on it where the
+    cut is now, the cheapest and the fastest, each as near as machine and cutter allow (with kind)."""
     now = setup.speed_m_min
     best = what_if(np.array([now]))
     marks = {
@@ -146,6 +146,13 @@ def speed_frames(
 
     def frame(speeds: np.ndarray) -> pd.DataFrame:
         found = what_if(speeds)
-        return pd.DataFrame({"speed": speeds / units.speed_factor, "minutes": found.minutes, "cost": found.cost})
+        return pd.DataFrame(
+            {
+                "speed": speeds / units.speed_factor,
+                "life": found.life_minutes / 60,
+                "minutes": found.minutes,
+                "cost": found.cost,
+            }
+        )
 
     return best, marks, frame(curve), frame(np.array(shown)).assign(kind=list(marks))

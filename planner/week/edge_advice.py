@@ -259,7 +259,7 @@ def _walk(shop, queue, knowledge, machine_id, cutter_id, grade_id, job_ids) -> E
             inside = bool(name) and start > 0 and jobs[start - 1].set_name == name
             asks = f"; splits set {name}, the lead has to agree" if inside else ""
             found[0] = replace(found[0], index_before=True, reason=must + asks, splits_set=inside)
-        at, must = _due(shop, known, life, job_ids[start:], jobs[start:], found, worked)
+        at, must = _due(shop, known, life, job_ids[start:], jobs[start:], found, worked, bool(must))
         if must and not at:
             # not even the first of them: it starts on a fresh edge
             begun, chips, worked = np.zeros_like(age), 0.0, frozenset()
@@ -291,8 +291,9 @@ def limit_of(life: EdgeLife, risk: float) -> float:
     return planning_limit(shape, risk) * life.edges ** (-1.0 / shape)
 
 
-def _due(shop, known, life, job_ids, jobs, steps, worked: frozenset[str]) -> tuple[int, str]:
-    """Place of the first job that needs a fresh edge, whatever it costs (all of them where none does), and why."""
+def _due(shop, known, life, job_ids, jobs, steps, worked: frozenset[str], fresh: bool) -> tuple[int, str]:
+    """Place of the first job that needs a fresh edge, whatever it costs (all of them where none does), and why.
+    ``fresh``: the first of them starts on one, so that nothing is won by indexing before it."""
     for i, (job_id, job, step) in enumerate(zip(job_ids, jobs, steps, strict=True)):
         if step.index_before or step.stops:
             worked = frozenset()
@@ -300,12 +301,14 @@ def _due(shop, known, life, job_ids, jobs, steps, worked: frozenset[str]) -> tup
         if worked:
             allowed = permit(shop, material, known.grade_id, tuple(worked), step.use_before)
             if allowed.allowed is not Allowed.FINISH:
-                return _before_set(i, jobs, life), allowed.reason
+                at = _before_set(i, jobs, life)
+                return i if fresh and not at else at, allowed.reason
             limit, alone = limit_of(life, job.risk_limit), float(life.spent(job.work))
             if step.use_after > limit + 1e-9 and alone <= limit and not step.stops:
                 tight = "less than one rebuild is left, and " if job.risk_limit < shop.settings.risk_limit else ""
                 why = f"the edge would end past the limit, where {100 * job.risk_limit:.0f} % of edges are gone"
-                return _before_set(i, jobs, life), tight + why
+                at = _before_set(i, jobs, life)
+                return i if fresh and not at else at, tight + why
         worked |= {material}
     return len(steps), ""
 

@@ -128,7 +128,7 @@ def learn_skins(shop: Shop, ledger: Ledger) -> dict[str, SkinWear]:
     told = shop.settings.skin_wear
     found = fit_skins(records, starting.SKIN_FACTOR | told, starting.SKIN_LOG_SD, told)
     return {
-        skin: SkinWear(fit.factor, fit.low, fit.high, Origin(Source.LEARNED, fit.ends, "ended edges"))
+        skin: SkinWear(fit.factor, fit.low, fit.high, Origin(Source.LEARNED, fit.ends, "each an ended edge"))
         for skin, fit in found.items()
         if fit.ends
     }
@@ -169,7 +169,10 @@ def learned_paths(lives: Mapping[int, GradeLife]) -> dict[tuple[str, int], tuple
             first = min(known.life.lives, key=lambda fit: fit.capacities[i])
             ends = int(first.failures[i])
             if ends:
-                found[material, grade_id] = (float(first.capacities[i]), Origin(Source.LEARNED, ends, "ended edges"))
+                found[material, grade_id] = (
+                    float(first.capacities[i]),
+                    Origin(Source.LEARNED, ends, "each an ended edge"),
+                )
     return found
 
 

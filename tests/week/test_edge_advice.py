@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from planner.cut.knowledge import Knowledge, Minutes
@@ -160,17 +162,43 @@ def test_the_drawer_counts_what_the_plan_itself_takes():
 
 
 def test_an_index_forced_inside_a_set_by_its_limit_asks_the_lead_until_somebody_agreed():
-    """No one edge lasts the set within the limit: the fresh edge it starts on gives out before the second member."""
+    """No one edge lasts the set within a risk of one in ten: it starts on a fresh one, which gives out inside."""
     shop = tiny_shop()
     one = estimate_queue(shop).estimates[1].path_likely_mm
-    short = replace(shop, recipes={**shop.recipes, 1: replace(shop.recipes[1], capacity_path_mm=one / (0.55 * LIMIT))})
-    _, advice = advice_on(replace(short, edges=(used(0.9 * LIMIT),)))
-    first, second = advice.steps[:2]
+    short = replace(
+        shop,
+        settings=replace(shop.settings, risk_limit=0.1, risk_limit_last=0.1),
+        recipes={**shop.recipes, 1: replace(shop.recipes[1], capacity_path_mm=one / 0.26)},
+        edges=(used(0.3, capacity=one / 0.26),),
+    )
+    _, advice = advice_on(short)
+    first, second = advice.steps
     assert first.index_before and not first.splits_set
-    assert second.index_before and second.splits_set and "the lead has to agree" in second.reason
-    agreed = replace(short, sets={1: replace(short.sets[1], split_agreed_by="the lead")}, edges=(used(0.9 * LIMIT),))
-    _, split = advice_on(agreed)
+    assert second.index_before and second.splits_set and "limit 10 %" in second.reason
+    assert second.reason.endswith("splits set engine E-1, the lead has to agree")
+    _, split = advice_on(replace(short, sets={1: replace(short.sets[1], split_agreed_by="the lead")}))
     assert split.steps[1].index_before and not split.steps[1].splits_set
+
+
+def test_an_index_forced_inside_a_set_by_what_the_edge_may_cut_asks_the_lead():
+    """A set of iron and aluminium on one grade: the edge that cut the iron member never finishes the other, however fresh
+    it was when the set began (common practice, no source)."""
+    shop = tiny_shop()
+    shop = replace(
+        shop,
+        cutters={1: replace(shop.cutters[1], machine_id=1)},
+        machines={1: shop.machines[1]},
+        recipes={1: shop.recipes[1], 3: replace(shop.recipes[2], grade_id=1, id=3)},
+        sets={1: replace(shop.sets[1], job_ids=(1, 3))},
+        edges=(used(0.01),),
+    )
+    queue = estimate_queue(shop)
+    plan = SimpleNamespace(jobs=pd.DataFrame({"machine": ["1", "1"], "place": [0, 1]}, index=["3", "1"]))
+    (advice,) = edge_advice(plan, shop, queue)
+    assert [shop.family_of(shop.part_of(shop.jobs[j])).material for j in advice.job_ids] == ["grey_iron", "aluminium"]
+    inside = advice.steps[1]
+    assert inside.index_before and inside.splits_set
+    assert "never finishes aluminium; splits set engine E-1, the lead has to agree" in inside.reason
 
 
 def test_an_index_forced_by_what_the_edge_may_cut_comes_before_the_set():

@@ -75,7 +75,7 @@ def test_many_edges_teach_life_and_shape():
     path, origin = edge_life_mm(shop, found, "aluminium", 1)
     assert path == pytest.approx(truth, rel=0.12)
     assert found.life_shape == pytest.approx(shape, rel=0.25)
-    assert origin.words == "learned from 80 records, ended edges"
+    assert origin.words == "learned from 80 records, each an ended edge"
 
 
 def test_one_edge_lies_between_record_and_starting_value_and_says_so():
@@ -83,7 +83,7 @@ def test_one_edge_lies_between_record_and_starting_value_and_says_so():
     found = learn(shop, None, used_up([0.3 * ALUMINIUM], [End.WORN])).knowledge
     path, origin = edge_life_mm(shop, found, "aluminium", 1)
     assert 0.3 * ALUMINIUM < path < ALUMINIUM
-    assert origin.words == "learned from 1 record, ended edges"
+    assert origin.words == "learned from 1 record, each an ended edge"
     assert "leans on the starting value" in found.edge_lives[1].verdict()
 
 
