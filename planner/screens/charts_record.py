@@ -82,9 +82,9 @@ def part_course(frame: pd.DataFrame, lines: pd.DataFrame, unit: str) -> alt.Char
     return alt.layer(*layers).properties(height=340)
 
 
-def depth_fit(frame: pd.DataFrame, unit: str) -> alt.Chart:
+def depth_fit(frame: pd.DataFrame, unit: str, what: str = "depth below first contact") -> alt.Chart:
     """Fit against record. ``frame``: depth, fitted, surely, possibly (shares of parts clean at that depth)."""
-    base = alt.Chart(frame).encode(x=alt.X("depth:Q", title=f"depth below first contact ({unit})"))
+    base = alt.Chart(frame).encode(x=alt.X("depth:Q", title=f"{what} ({unit})"))
     tips = [
         alt.Tooltip("depth:Q", format=".3~g"),
         alt.Tooltip("fitted:Q", title="fitted", format=".0%"),

@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from planner import InputError
-from planner.cut import compare_with_fixed, fit_check
+from planner.cut import compare_with_fixed, fit_check, starting_depth
 from planner.cut.course import pass_policy
 from planner.cut.finish import STARTING_FLOOR_UM, STARTING_RATIO
 from planner.cut.knowledge import edge_life_mm, learn_depth
@@ -20,8 +20,17 @@ from planner.screens import learned_pictures as pictures
 from planner.screens.picture import specification
 from planner.shop import Shop
 from planner.units import Units
+from planner.week.measured import MISSED_MM, MISSED_START, surveys_cut
 
-_SECTIONS = ("Clean-up depth", "Minutes", "Finish", "Edge life", "Passes and worth", "Cutting speed")
+_SECTIONS = (
+    "Clean-up depth",
+    "What surveys miss",
+    "Minutes",
+    "Finish",
+    "Edge life",
+    "Passes and worth",
+    "Cutting speed",
+)
 _TAYLOR_N = 0.3
 """Neutral starting value: for these grades no published exponent was found."""
 
@@ -40,7 +49,7 @@ def draw() -> None:
         label_visibility="collapsed",
         persist_state="session",
     )
-    parts = dict(zip(_SECTIONS, (_depths, _minutes, _finish, _edges, _passes, _speed), strict=True))
+    parts = dict(zip(_SECTIONS, (_depths, _missed, _minutes, _finish, _edges, _passes, _speed), strict=True))
     parts[section](shop, units)
 
 
@@ -88,6 +97,36 @@ def _fitted(which, records: int, units: Units, key: tuple) -> tuple[dict, str, f
     return spec, depth.origin.words, depth.likely_mm, depth.allow_mm
 
 
+def _missed(shop: Shop, units: Units) -> None:
+    missed = access.knowledge().missed or MISSED_START
+    likely, allow = units.depth(missed.median_mm), units.depth(starting_depth(missed.median_mm, missed.sigma).ppf(0.8))
+    start = f"{units.depth(MISSED_MM)} is the starting value"
+    if not missed.records:
+        st.info(
+            f"No surveyed face was cut yet: a sweep of a few points is taken to miss {likely}, allow {allow}, a starting "
+            "value. Sweep a face, then cut it with a look after each pass, and this learns."
+        )
+        return
+    spec, doubt = _missed_drawn(access.kind(), access.versions()[1], units)
+    st.vega_lite_chart(spec=spec, width="stretch", alt="Share of surveyed faces clean by depth beyond their survey")
+    count = f"{missed.records} surveyed faces that were then cut"
+    if missed.records == 1:
+        count = "one surveyed face that was then cut"
+    st.write(
+        f"A sweep misses likely {likely}, allow {allow}: learned from {count}; {start}, worth five of them. Line: the fit, "
+        f"with the readings' own doubt of {units.depth(doubt)}. Band: the record, between faces seen clean that far beyond "
+        "the depth of their survey and faces that may have been. Left of 0 the survey was deeper than the cut."
+    )
+
+
+@st.cache_resource(max_entries=8, show_spinner="Comparing …")
+def _missed_drawn(which, records: int, units: Units) -> tuple[dict, float]:
+    known = surveys_cut(access.shop(), access.repository().followed_surveys())
+    frame = pictures.missed_frame(known, access.knowledge().missed, units)
+    chart = charts_record.depth_fit(frame, units.depth_unit, "clean-up beyond the surveyed depth")
+    return specification(chart), known.doubt_mm
+
+
 def _minutes(shop: Shop, units: Units) -> None:
     rows = []
     for family in shop.families.values():
@@ -95,6 +134,7 @@ def _minutes(shop: Shop, units: Units) -> None:
         rows.append(
             {
                 "Family": family.name,
+                "Fixture": family.fixture,
                 "Starting value (min)": f"{start:.0f}",
                 "Likely (min)": f"{attended_minutes(told.steps, 4, False):.0f}",
                 "Allow (min)": f"{attended_minutes(told.allowed, 4, False):.0f}",
@@ -103,12 +143,39 @@ def _minutes(shop: Shop, units: Units) -> None:
         )
     st.write("A person's minutes at the machine for a job of four traverses:")
     st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
-    for check in _unattended(access.kind(), access.versions()[1]):
+    st.markdown("**Step by step**")
+    family_id = st.selectbox(
+        "Family",
+        list(shop.families),
+        format_func=lambda i: shop.families[i].name + (f", {f}" if (f := shop.families[i].fixture) else ""),
+        key="learned minutes",
+        persist_state="session",
+    )
+    kinds, steps = _steps_told(access.kind(), access.versions()[1], family_id)
+    for kind, table in zip(kinds, steps, strict=True):
+        st.caption(kind)
+        st.dataframe(table, hide_index=True, width="stretch")
+    st.caption(
+        "Likely: the middle one, so that a clock left running over lunch moves it little; four of five take no longer than "
+        "allow, and as many no less than least. Clocked: by taps on run sheets, or typed at the end of a job; a step nobody "
+        "clocked follows the job's whole."
+    )
+    st.markdown("**The machine alone**")
+    checks = _unattended(access.kind(), access.versions()[1])
+    if not checks:
+        st.caption("No cut with unattended minutes is recorded yet: traverses count as computed.")
+    for check in checks:
         machine = shop.machines[check.machine_id].name
         st.write(
             f"{machine}, unattended: {check.ratio:.0%} of the computed minutes in the middle, four of five between "
             f"{check.low:.0%} and {check.high:.0%} ({check.records} records)."
         )
+
+
+@st.cache_resource(max_entries=32, show_spinner="Sorting the minutes …")
+def _steps_told(which, records: int, family_id: int) -> tuple[tuple[str, ...], tuple[pd.DataFrame, ...]]:
+    shop, work = access.shop(), access.learned().work
+    return pictures.step_tables(start_of(shop.families[family_id]), learn_work_minutes(shop, work).get(family_id))
 
 
 @st.cache_resource(max_entries=4, show_spinner="Comparing …")
@@ -280,19 +347,7 @@ def _speed(shop: Shop, units: Units) -> None:
     start = min(0.7, max(0.1, setup.recipe.taylor_n)) if known else _TAYLOR_N
     name = f"learned n/{setup.recipe.id}/{setup.recipe.version}"
     n = st.slider("Taylor exponent n", 0.1, 0.7, start, 0.05, key=name, persist_state="session")
-    path, origin = edge_life_mm(shop, access.knowledge(), setup.recipe.material, setup.grade.id)
-    life, feed = path / 1000 / setup.recipe.speed_m_min, setup.finish
-    rate = (setup.hourly_rate or shop.settings.hourly_rate) / 60
-    contact = min(1.0, feed.path_mm / 1000 / setup.speed_m_min / feed.minutes)
-    price = (setup.grade.price or 0.0) / setup.grade.positions * setup.cutter.inserts
-    at, c = setup.speed_m_min, setup.recipe.speed_m_min * life**n
-
-    change, clocked = access.knowledge().index_minutes()
-
-    def what_if(speeds):
-        return speed_what_if(speeds, feed.minutes, at, n, c, change, rate, price, contact)
-
-    best, marks, curve, dots = pictures.speed_frames(setup, what_if, units)
+    best, marks, drawn, origin = _speeds_drawn(access.kind(), access.versions(), units, estimate.job_id, n)
     for cell, (kind, mark) in zip(st.columns(3), marks.items(), strict=True):
         cell.metric(kind.capitalize(), units.speed(mark.speed_m_min))
     held = [
@@ -302,11 +357,40 @@ def _speed(shop: Shop, units: Units) -> None:
     ]
     if held:
         st.write(f"On {setup.machine.name} with {setup.cutter.name}: {'; '.join(held)}.")
+    for title, spec in drawn:
+        st.vega_lite_chart(spec=spec, width="stretch", alt=f"{title} against surface speed")
+    told = "starts at the recipe's" if known else "is a neutral starting value, set your own"
+    change, clocked = access.knowledge().index_minutes()
+    st.caption(
+        f"Edge life: {origin.words}; n {told}. Edge changes take "
+        f"{change:.0f} min ({clocked.words}). The recipe and the insert's own range come first: a speed shown here is no "
+        "leave to use it."
+    )
+
+
+@st.cache_resource(max_entries=32, show_spinner="Drawing …")
+def _speeds_drawn(which, versions, units: Units, job_id: int, n: float):
+    """The best speeds, the marks on the curve, (title, chart) of cost, minutes and life, and where the edge's life is from."""
+    shop, setup = access.shop(), access.queue().estimates[job_id].setup
+    path, origin = edge_life_mm(shop, access.knowledge(), setup.recipe.material, setup.grade.id)
+    life, feed = path / 1000 / setup.recipe.speed_m_min, setup.finish
+    rate = (setup.hourly_rate or shop.settings.hourly_rate) / 60
+    contact = min(1.0, feed.path_mm / 1000 / setup.speed_m_min / feed.minutes)
+    price = (setup.grade.price or 0.0) / setup.grade.positions * setup.cutter.inserts
+    at, c = setup.speed_m_min, setup.recipe.speed_m_min * life**n
+
+    change, _ = access.knowledge().index_minutes()
+
+    def what_if(speeds):
+        return speed_what_if(speeds, feed.minutes, at, n, c, change, rate, price, contact)
+
+    best, marks, curve, dots = pictures.speed_frames(setup, what_if, units)
     shown = (
         ("cost", f"a traverse ({shop.settings.currency})"),
         ("minutes", "a traverse (min)"),
         ("life", "an edge lasts (h in the metal)"),
     )
+    drawn = []
     for figure, title in shown:
         chart = charts_record.speeds(
             curve.rename(columns={figure: "value"})[["speed", "value"]],
@@ -314,10 +398,5 @@ def _speed(shop: Shop, units: Units) -> None:
             title,
             units.speed_unit,
         )
-        st.vega_lite_chart(spec=specification(chart), width="stretch", alt=f"{title} against surface speed")
-    told = "starts at the recipe's" if known else "is a neutral starting value, set your own"
-    st.caption(
-        f"Edge life: {origin.words}; n {told}. Edge changes take "
-        f"{change:.0f} min ({clocked.words}). The recipe and the insert's own range come first: a speed shown here is no "
-        "leave to use it."
-    )
+        drawn.append((title, specification(chart)))
+    return best, marks, tuple(drawn), origin

@@ -9,22 +9,98 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from planner.cut.depths import LogNormalDepth, hermite
 from planner.cut.finish import Corner, FinishModel
 from planner.cut.kinematics import choose_speed, spindle_speed, surface_speed
-from planner.cut.knowledge import Knowledge, edge_life_mm, skin_wear
+from planner.cut.knowledge import Knowledge, Missed, edge_life_mm, skin_wear
 from planner.cut.setups import CutSetup
-from planner.cut.work import FinishReadings
+from planner.cut.work import AWAY, STEPS, UNATTENDED, FinishReadings, WorkMinutes
 from planner.edge import Edge, SpeedWhatIf
 from planner.shop import Shop, starting
+from planner.shop.starting import StepMinutes
 from planner.units import Units
 from planner.week.edge_lives import GradeLife
 from planner.week.learning import chip_range
+from planner.week.measured import SurveysCut
 
-__all__ = ["Settable", "finish_frames", "life_frame", "settable", "skin_table", "speed_frames", "wear_table"]
+__all__ = [
+    "Settable",
+    "finish_frames",
+    "life_frame",
+    "missed_frame",
+    "settable",
+    "skin_table",
+    "speed_frames",
+    "step_tables",
+    "wear_table",
+]
 
 KM = 1e6
 AS_FAST_AS_IT_GOES = 1e6
 _CHIPS = "the record and a starting value"
+
+
+STEP_WORDS = {
+    "load": "clean, block, load",
+    "sweep": "sweep",
+    "shim_round": "one round of shims",
+    "clamp": "clamp, re-read, shake",
+    "dye": "dye",
+    "touch_off": "touch off",
+    "look": "look, wipe, set the next",
+    "partner_check": "check against the partner",
+    "unload": "unload, blow off",
+    "index": "index an edge, touch off again",
+    "dry": "dye dries",
+    "measure": "measure at the bench",
+    "edges": "edges, chamfers, grooves",
+    "wash": "wash, protect, tag",
+    "intake": "intake",
+}
+
+
+def step_tables(start: StepMinutes, told: WorkMinutes | None) -> tuple[tuple[str, ...], tuple[pd.DataFrame, ...]]:
+    """Minutes of every step of one family, beside its starting values: a table each for a person at the machine, the
+    machine alone, and the bench."""
+    kinds = {"A person at the machine": [], "The machine alone": [], "A person at the bench": []}
+    for step in STEPS:
+        kind = 1 if step in UNATTENDED else 2 if step in AWAY else 0
+        begin = getattr(start, step)
+        known = told.clocked.get(step) if told else None
+        likely = begin if told is None else getattr(told.steps, step)
+        origin = known.origin if known else "starting value"
+        if told is not None and known is None and abs(likely - begin) > 1e-9:
+            origin = "the whole job's minutes"
+        kinds[tuple(kinds)[kind]].append(
+            {
+                "Step": STEP_WORDS.get(step, step.replace("_", " ")),
+                "Starting value (min)": f"{begin:.1f}",
+                "Likely (min)": f"{likely:.1f}",
+                "Least (min)": f"{known.least:.1f}" if known else "",
+                "Allow (min)": f"{known.allow:.1f}" if known else "",
+                "Clocked": known.records.family if known else 0,
+                "From": origin,
+            }
+        )
+    return tuple(kinds), tuple(pd.DataFrame(rows) for rows in kinds.values())
+
+
+def missed_frame(known: SurveysCut, missed: Missed, units: Units) -> pd.DataFrame:
+    """Shares of surveyed faces clean by a depth beyond their survey: depth, fitted, surely, possibly."""
+    low, high = known.lower_mm - known.surveyed_mm, known.upper_mm - known.surveyed_mm
+    ends = high[np.isfinite(high)]
+    most = max(float(ends.max()) if ends.size else 0.0, 4 * missed.median_mm)
+    places = np.linspace(min(float(low.min()), 0.0), 1.1 * most, 120)
+    shift, weight = hermite(0.0, known.doubt_mm)
+    excess = LogNormalDepth(missed.median_mm, missed.sigma)
+    return pd.DataFrame(
+        {
+            "depth": places / units.depth_factor,
+            "fitted": excess.cdf(places[:, None] - shift) @ weight,
+            "surely": (high[None, :] <= places[:, None]).mean(axis=1),
+            "possibly": (low[None, :] < places[:, None]).mean(axis=1),
+        }
+    )
 
 
 def finish_frames(found: FinishReadings, model: FinishModel, units: Units) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -115,6 +115,21 @@ def present_plan() -> Plan | None:
     return first_plan() if accepted is None else accepted_board(accepted).today
 
 
+def turns() -> dict[int, tuple[int, int]]:
+    """Job id -> (its place in time among all planned jobs, its machine's id): what the plan says comes next."""
+    shop = access.shop()
+    if not shop.machines or not shop.jobs:
+        return {}
+    accepted = access.repository().current_plan()
+    if accepted is None:
+        frame = first_plan().jobs
+        planned = sorted((float(row.start_min), int(job), int(row.machine)) for job, row in frame.iterrows())
+    else:
+        # as it was accepted: nothing is run anew
+        planned = sorted((row["start"], int(job), int(row["machine"])) for job, row in accepted.payload["jobs"].items())
+    return {job: (place, machine) for place, (_, job, machine) in enumerate(planned)}
+
+
 # -- the accepted plan -------------------------------------------------------------------------------------------------
 def accepted_board(accepted: AcceptedPlan) -> Board:
     """The accepted plan beside the shop as it stands now."""

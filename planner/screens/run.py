@@ -5,14 +5,14 @@ from __future__ import annotations
 import streamlit as st
 
 from planner.cut.running import fold
-from planner.screens import access, estimate_view, run_before, run_edges, run_partner, run_passes, words
+from planner.screens import access, estimate_view, plans, run_before, run_edges, run_partner, run_passes, words
 from planner.screens.run_deeds import Sheet, begin, go_on, stop_for, typed, undo, words_of
 from planner.screens.said import act, say
 from planner.screens.week_live import watch
 from planner.shop import Job, JobState, Shop, TapKind
 from planner.units import minutes_words
 
-_JOB = "run job"
+_JOB, _ORDER, _HERE = "run job", "run order", "run machine here"
 
 
 def draw() -> None:
@@ -25,7 +25,6 @@ def draw() -> None:
     sheet = _sheet(shop, _choose(shop, jobs))
     say()
     _last_entry(sheet)
-    _gang(sheet)
     state, estimate = sheet.state, sheet.estimate
     if sheet.part.waits_for:
         st.error("Not on the machine yet: " + "; ".join(sheet.part.waits_for))
@@ -43,40 +42,72 @@ def draw() -> None:
 
 
 def _choose(shop: Shop, jobs: dict[int, Job]) -> int:
-    free = [i for i, j in jobs.items() if not shop.part_of(j).waits_for]
-    order = sorted(jobs, key=lambda i: (jobs[i].state is not JobState.RUNNING, i not in free, i))
+    order = _in_turn(shop, jobs)
     if st.session_state.get(_JOB) not in jobs:
-        st.session_state[_JOB] = _remembered(shop, jobs) or order[0]
+        named = st.query_params.get("job", "")
+        st.session_state[_JOB] = int(named) if named.isdigit() and int(named) in jobs else order[0]
     title, choice = st.columns([1, 3], vertical_alignment="center")
     title.header("Run sheet", anchor=False)
     job_id = choice.selectbox(
         "Job",
         order,
         key=_JOB,
-        format_func=lambda i: _job_words(shop, jobs[i], i in free),
+        format_func=lambda i: _job_words(shop, jobs[i]),
         persist_state="session",
         label_visibility="collapsed",
     )
-    # a tablet that reloads, or wakes after a power cut, comes back to this job
-    st.query_params["job"] = str(job_id)
-    if st.session_state.get("who") is not None:
-        st.query_params["who"] = str(st.session_state["who"])
+    # a tablet that reloads, or wakes after a power cut, comes back to this job, at this machine, with this person
+    here = _machine_of(shop, jobs[job_id])
+    if here is not None:
+        st.session_state[_HERE] = here
+    told = {"job": job_id, "who": st.session_state.get("who"), "machine": st.session_state.get(_HERE)}
+    for name, value in told.items():
+        if value is not None:
+            st.query_params[name] = str(value)
     return job_id
 
 
-def _remembered(shop: Shop, jobs: dict[int, Job]) -> int | None:
-    """The job in the address; else the one this person tapped last, else the one anybody did."""
-    named = st.query_params.get("job", "")
-    if named.isdigit() and int(named) in jobs:
-        return int(named)
-    who = access.who()
-    last = [(taps[-1].by == who and bool(who), taps[-1].at, i) for i, taps in shop.taps.items() if i in jobs]
-    return max(last)[2] if last else None
+def _in_turn(shop: Shop, jobs: dict[int, Job]) -> list[int]:
+    """What is on this tablet's machine first, then as the plan says; put together anew when a job begins or ends."""
+    free = frozenset(i for i, j in jobs.items() if not shop.part_of(j).waits_for)
+    running = frozenset(i for i, j in jobs.items() if j.state is JobState.RUNNING)
+    stamp = (access.kind(), tuple(jobs), free, running)
+    known = st.session_state.get(_ORDER)
+    if known is not None and known[0] == stamp:
+        return known[1]
+    turns, here, who = plans.turns(), _here(shop), access.who()
+
+    def place(i: int) -> tuple:
+        turn, machine = turns.get(i, (len(turns), None))
+        if i in running:
+            machine = _machine_of(shop, jobs[i])
+        elsewhere = here is not None and machine not in (here, None)
+        taps = shop.taps.get(i, ()) if i in running else ()
+        mine = bool(taps) and bool(who) and taps[-1].by == who
+        since = -taps[-1].at.timestamp() if taps else 0.0
+        return (i not in free | running, elsewhere, i not in running, not mine, since, turn, i)
+
+    order = sorted(jobs, key=place)
+    st.session_state[_ORDER] = (stamp, order)
+    return order
 
 
-def _job_words(shop: Shop, job: Job, free: bool) -> str:
-    family = shop.family_of(shop.part_of(job))
-    state = "" if free else " (waits)"
+def _here(shop: Shop) -> int | None:
+    """The machine this tablet stands at: where its last job ran."""
+    named = st.query_params.get("machine", "")
+    known = st.session_state.get(_HERE, int(named) if named.isdigit() else None)
+    return known if known in shop.machines else None
+
+
+def _machine_of(shop: Shop, job: Job) -> int | None:
+    """The machine a job was begun on; None before."""
+    return fold(shop.taps[job.id]).machine_id if shop.taps.get(job.id) else None
+
+
+def _job_words(shop: Shop, job: Job) -> str:
+    part = shop.part_of(job)
+    family = shop.family_of(part)
+    state = " (waits)" if part.waits_for else ""
     if job.state is JobState.RUNNING:
         state = " (on the machine)"
     return f"{words.job_name(shop, job.id)}: {'quick job' if family.one_off else family.name}{state}"
@@ -141,6 +172,7 @@ def _turn_to(job_id: int) -> None:
 
 
 def _not_begun(sheet: Sheet) -> None:
+    _gang(sheet)
     run_before.mind(sheet)
     estimate = sheet.estimate
     if estimate.setup is None:
@@ -173,10 +205,8 @@ def _not_begun(sheet: Sheet) -> None:
 def _under_way(sheet: Sheet) -> None:
     state, estimate = sheet.state, sheet.estimate
     planned = estimate.passes[0] if estimate.passes else None
-    # once it is set up they stand below: the touch-off fits a tablet's screen, and the figures after it
+    # everything up to the first mark fits a tablet's screen: nobody has scrolled when the figures come in its place
     fresh = state.zero is None and not state.passes and not state.set_up
-    if fresh:
-        run_before.mind(sheet)
     if state.chipped:
         st.error("The edge chipped: index it before the next pass.")
     if state.passes or (state.zero is not None and state.zero.marked):
@@ -190,13 +220,24 @@ def _under_way(sheet: Sheet) -> None:
         elif not (state.index_left or state.chipped):
             if not state.passes:
                 run_before.steps(sheet)
-            run_before.touch_off(sheet)
+            if fresh:
+                left, right = st.columns([2, 3])
+                with left:
+                    run_before.mind(sheet)
+                with right:
+                    run_before.set_up(sheet)
+                    run_before.touch_off(sheet)
+            else:
+                run_before.touch_off(sheet)
+                if not (state.set_up or state.passes):
+                    run_before.set_up(sheet)
     run_edges.buttons(sheet)
+    _gang(sheet)
     matched = sheet.shop.set_of(sheet.job.id)
     view = access.queue().sets.get(matched.id) if matched else None
     if view is not None and state.zero is not None and state.zero.marked:
         run_partner.draw(sheet, view)
-    if not fresh:
+    if not fresh or state.chipped or state.index_left:
         run_before.mind(sheet)
     run_passes.made(sheet)
     _ending(sheet)

@@ -22,7 +22,8 @@ STEP_WORDS = {
     "dye": "dyed",
     "dry": "dye dry",
 }
-HIGHEST = "the highest place (first contact)"
+HIGHEST = "highest place"
+"""Where the cutter meets the face first."""
 
 
 def mind(sheet: Sheet) -> None:
@@ -51,26 +52,22 @@ def further(sheet: Sheet) -> None:
 
 def steps(sheet: Sheet) -> None:
     """The steps up to touch-off, tapped as they are done: their minutes are learned from these taps."""
-    state = sheet.state
-    if not state.set_up:
-        with st.container(border=True):
-            left, right = st.columns([2, 3], vertical_alignment="bottom")
-            left.number_input(
-                "Plugs in the part, counted", 0, 99, value=None, placeholder="none", step=1, key=f"plugs/{sheet.job.id}"
-            )
-            right.button(
-                "Set up: blocks and clamps on, proud parts out, shaken and firm",
-                width="stretch",
-                on_click=act,
-                args=(_set_up, sheet),
-            )
-    last = max((BEFORE_TOUCHING.index(s) + 1 for s in state.steps if s in BEFORE_TOUCHING), default=0)
+    last = max((BEFORE_TOUCHING.index(s) + 1 for s in sheet.state.steps if s in BEFORE_TOUCHING), default=0)
     ahead = BEFORE_TOUCHING[last:]
     if ahead:
         with st.container(horizontal=True, vertical_alignment="center"):
             st.markdown("Tap when done:")
             for name in ahead:
                 st.button(STEP_WORDS[name], key=f"step/{name}", on_click=act, args=(_step, sheet, name))
+
+
+def set_up(sheet: Sheet) -> None:
+    """Blocks, clamps, what stands proud; plugs in and counted."""
+    left, right = st.columns([2, 3], vertical_alignment="bottom")
+    left.number_input("Plugs in, counted", 0, 99, value=None, placeholder="none", step=1, key=f"plugs/{sheet.job.id}")
+    right.button(
+        "Set up: blocks, clamps on, proud parts out, shaken", width="stretch", on_click=act, args=(_set_up, sheet)
+    )
 
 
 def _set_up(sheet: Sheet) -> str:
@@ -118,7 +115,7 @@ def _on_paper(sheet: Sheet) -> None:
         removed = units.depth(state.removed_mm)
         st.caption(f"{state.touch_again[0].upper()}{state.touch_again[1:]}. The {removed} already removed are kept.")
     else:
-        st.subheader("Touch off: spindle stopped, on feeler paper", anchor=False)
+        st.markdown("**Touch off: spindle stopped, on feeler paper**")
     columns = st.columns([4, 3, 3], vertical_alignment="bottom")
     places = [HIGHEST, *(p.name for p in sheet.face.points)]
     if on_cut:

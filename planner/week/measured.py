@@ -8,6 +8,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
 
 from planner.cut import DepthPrior, fit_excess, narrow, starting_depth, surveyed_depth
 from planner.cut.estimate import TouchOff
@@ -76,9 +79,22 @@ def depth_after_check(belief: Depth, check: IntakeCheck) -> Depth:
     return Depth(depth, origin)
 
 
-def learn_missed(shop: Shop, followed: Iterable[FollowedSurvey]) -> Missed:
-    """What surveys miss, from those that were followed by a cut: D = surveyed - U + X in the cut's learning interval,
-    X log-normal with the starting value as prior."""
+@dataclass(frozen=True, eq=False)
+class SurveysCut:
+    """Surveyed faces that were then cut: depth by the survey, learning interval of the cut, shape (n,) each, and the
+    doubt of the readings, mm."""
+
+    surveyed_mm: np.ndarray
+    lower_mm: np.ndarray
+    upper_mm: np.ndarray
+    doubt_mm: float
+
+    def __len__(self) -> int:
+        return len(self.surveyed_mm)
+
+
+def surveys_cut(shop: Shop, followed: Iterable[FollowedSurvey]) -> SurveysCut:
+    """What was surveyed and then cut, as far as the face is still known and the cut says an interval."""
     depths, lower, upper, doubts = [], [], [], []
     for one in followed:
         family = shop.family_of(shop.parts[one.survey.part_id]) if one.survey.part_id in shop.parts else None
@@ -94,11 +110,19 @@ def learn_missed(shop: Shop, followed: Iterable[FollowedSurvey]) -> Missed:
         doubts.append(figures.doubt.reading_mm / 2)
         lower.append(one.lower_mm)
         upper.append(one.upper_mm)
-    if not depths:
+    doubt = math.sqrt(sum(d * d for d in doubts) / len(doubts)) if doubts else 0.0
+    return SurveysCut(np.array(depths, dtype=float), np.array(lower, dtype=float), np.array(upper, dtype=float), doubt)
+
+
+def learn_missed(shop: Shop, followed: Iterable[FollowedSurvey]) -> Missed:
+    """What surveys miss, from those that were followed by a cut: D = surveyed - U + X in the cut's learning interval,
+    X log-normal with the starting value as prior."""
+    known = surveys_cut(shop, followed)
+    if not len(known):
         return MISSED_START
-    doubt = math.sqrt(sum(d * d for d in doubts) / len(doubts))
-    found = fit_excess(depths, lower, upper, doubt, DepthPrior(MISSED_MM, MISSED_SIGMA))
-    return Missed(found.median_mm, found.sigma, len(depths))
+    start = DepthPrior(MISSED_MM, MISSED_SIGMA)
+    found = fit_excess(known.surveyed_mm, known.lower_mm, known.upper_mm, known.doubt_mm, start)
+    return Missed(found.median_mm, found.sigma, len(known))
 
 
 def surveyed(figures: SurveyFigures, points: int, missed: Missed | None = None) -> Depth:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime
+from types import SimpleNamespace
 
 import pytest
 
 from planner.cut.running import INDEX_STEPS, fold
 from planner.edge import Fitted
+from planner.screens import run_deeds
 from planner.shop import Cut, JobState, Outcome, PassReason, PassRecord, TapKind
+from planner.store import StaleRecord
 from planner.units import MM_PER_THOU
 from planner.week.following import follow_runs
 from planner.week.queue import estimate_queue
@@ -117,6 +120,70 @@ def test_undo_takes_the_last_entry_back_and_another_session_is_told(sheet):
     at.run()
     assert "Another session" in said(at)
     assert fold(store.taps_of(job_id)).passes == ()
+
+
+def test_a_finger_that_comes_down_twice_is_one_entry(store, monkeypatch):
+    """Both taps leave with what the page showed: the second finds its entry there already. Another's does not pass."""
+    job = next(iter(store.load_shop().jobs.values()))
+    monkeypatch.setattr(run_deeds.access, "repository", lambda: store)
+    monkeypatch.setattr(run_deeds.access, "who", lambda: "ab")
+    shown = SimpleNamespace(job=job, seen=0)
+    for _ in range(3):
+        run_deeds.tap(shown, TapKind.STEP, {"name": "load"})
+    assert [t.payload["name"] for t in store.taps_of(job.id)] == ["load"]
+    with pytest.raises(StaleRecord):
+        run_deeds.tap(shown, TapKind.STEP, {"name": "sweep"})
+    # a second one meant as such comes from the page as it stands then
+    run_deeds.tap(SimpleNamespace(job=job, seen=1), TapKind.STEP, {"name": "load"})
+    assert len(store.taps_of(job.id)) == 2
+
+
+@pytest.mark.parametrize("running", [False, True])
+def test_the_plans_next_job_is_opened_but_a_running_one_before_it(app, store, go, monkeypatch, running):
+    shop = store.load_shop()
+    first, second = sorted(shop.jobs)[:2]
+    # the plan has the second one start first
+    monkeypatch.setattr("planner.screens.plans.turns", lambda: {second: (0, 1), first: (1, 1)})
+    if running:
+        at_ten = datetime(2026, 3, 2, 10)
+        store.save(replace(shop.jobs[first], state=JobState.RUNNING), by="ab", at=at_ten)
+        store.add_tap(first, TapKind.START, {"machine_id": 1}, at_ten, "ab", 0)
+    app.run()
+    go(app, "run")
+    assert app.session_state["run job"] == (first if running else second)
+
+
+def test_all_pockets_are_indexed_as_one_act(sheet):
+    at, store, job_id = sheet
+    cutter = next(c for c in store.load_shop().cutters.values() if c.name == "fly 300")
+    store.save(replace(cutter, inserts=2), by="ab", at=datetime(2026, 3, 2, 5))
+    for pocket in (1, 2):
+        store.add_edge_event(
+            Fitted(
+                at=datetime(2026, 3, 2, 6),
+                by="ab",
+                cutter="fly 300",
+                pocket=pocket,
+                insert=f"D-{pocket}",
+                position=1,
+                grade="diamond",
+            )
+        )
+    to_the_mark(at)
+    press(at, "As planned")
+    press(at, "half")
+    box = next(b for b in at.selectbox if b.label == "Pocket" and "all of them" in b.options)
+    assert box.value == 0
+    before = len(store.edge_events())
+    press(at, "Changed it")
+    assert {store.pockets()[cutter.id, p][1] for p in (1, 2)} == {2}
+    assert len(store.edge_events()) == before + 2
+    state = fold(store.taps_of(job_id))
+    # one act: one entry, one touch-off after it, both old edges keep the pass they made
+    assert sum(t.kind == TapKind.EDGE for t in store.taps_of(job_id)) == 1 and state.index_left == INDEX_STEPS
+    assert len(state.stretches[0].edges) == 2
+    press(at, "Undo it")
+    assert {store.pockets()[cutter.id, p][1] for p in (1, 2)} == {1}
 
 
 def test_as_set_counts_and_never_goes_past_the_limit(sheet):
@@ -245,7 +312,7 @@ def test_a_refused_setting_is_said_beside_it_and_once(sheet):
     field(at, "stands at").input("deep").run()
     press(at, "Traversing at that")
     assert [e.value for e in at.error] and "“deep” will not do" in at.error[0].value
-    assert not any(t.kind is TapKind.PASS for t in store.taps_of(job_id))
+    assert not any(t.kind == TapKind.PASS for t in store.taps_of(job_id))
     at.run()
     assert not at.error
 
