@@ -135,13 +135,13 @@ def _minutes(shop: Shop, units: Units) -> None:
             {
                 "Family": family.name,
                 "Fixture": family.fixture,
-                "Starting value (min)": f"{start:.0f}",
+                "Start (min)": f"{start:.0f}",
                 "Likely (min)": f"{attended_minutes(told.steps, 4, False):.0f}",
                 "Allow (min)": f"{attended_minutes(told.allowed, 4, False):.0f}",
                 "From": told.origin.words,
             }
         )
-    st.write("A person's minutes at the machine for a job of four traverses:")
+    st.write("A person's minutes at the machine for a job of four traverses; start: the starting value.")
     st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
     st.markdown("**Step by step**")
     family_id = st.selectbox(
@@ -160,7 +160,7 @@ def _minutes(shop: Shop, units: Units) -> None:
         "allow, and as many no less than least. Clocked: by taps on run sheets, or typed at the end of a job; a step nobody "
         "clocked follows the job's whole."
     )
-    st.markdown("**The machine alone**")
+    st.markdown("**Traverses against the computed minutes**")
     checks = _unattended(access.kind(), access.versions()[1])
     if not checks:
         st.caption("No cut with unattended minutes is recorded yet: traverses count as computed.")

@@ -74,7 +74,7 @@ def step_tables(start: StepMinutes, told: WorkMinutes | None) -> tuple[tuple[str
         kinds[tuple(kinds)[kind]].append(
             {
                 "Step": STEP_WORDS.get(step, step.replace("_", " ")),
-                "Starting value (min)": f"{begin:.1f}",
+                "Start (min)": f"{begin:.1f}",
                 "Likely (min)": f"{likely:.1f}",
                 "Least (min)": f"{known.least:.1f}" if known else "",
                 "Allow (min)": f"{known.allow:.1f}" if known else "",

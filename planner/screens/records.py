@@ -448,19 +448,18 @@ def _charges(wanted: frames.Filters, units: Units) -> None:
         icon=":material/download:",
         on_click="ignore",
     )
-    money = st.column_config.NumberColumn(format="%.2f")
-    shown = frames.blank_unknowns(table.head(_PAGE))
     st.dataframe(
-        shown,
+        frames.charge_view(mine.head(_PAGE), units, currency),
         hide_index=True,
         width="stretch",
-        column_config={
-            "When": st.column_config.DatetimeColumn(format="D MMM YYYY"),
-            **{name: money for name in shown.select_dtypes("float") if name.endswith((f"({currency})", "(h)"))},
-        },
+        column_config={"When": st.column_config.DatetimeColumn(format="D MMM YYYY")},
     )
     more = f"The newest {_PAGE} of {len(mine)} lines; the file holds all. " if len(mine) > _PAGE else ""
-    st.caption(more + "What is charged is yours to decide: these are hours, depth and edges as recorded.")
+    st.caption(
+        more
+        + "Hours: a person's + the machine's alone. Over agreed is empty where no depth was agreed. Owner and every "
+        "figure in a column of its own: in the file. What is charged is yours to decide."
+    )
 
 
 def _csv_of(table: pd.DataFrame) -> bytes:

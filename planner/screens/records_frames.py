@@ -280,10 +280,31 @@ def charge_table(lines: pd.DataFrame, units: Units, currency: str) -> pd.DataFra
     )
 
 
-def blank_unknowns(table: pd.DataFrame) -> pd.DataFrame:
-    """A table to look at: figures nobody knows stand empty."""
-    gaps = [name for name in table.columns if table[name].dtype.kind == "f" and table[name].isna().any()]
-    return table.assign(**{name: ["" if math.isnan(v) else f"{v:g}" for v in table[name]] for name in gaps})
+def charge_view(lines: pd.DataFrame, units: Units, currency: str) -> pd.DataFrame:
+    """Charge lines to look at, within a tablet's width; the file has every figure in a column of its own."""
+    factor, unit, places = units.depth_factor, units.depth_unit, 1 if units.inch else 3
+
+    def depth(values, unknown: str = ""):
+        return [unknown if math.isnan(v) else f"{v / factor:.{places}f}" for v in values]
+
+    agreed = pd.to_numeric(lines["agreed_mm"]).to_numpy(float)
+    over = np.where(np.isnan(agreed), np.nan, lines["over_mm"].to_numpy(float))
+    money = pd.to_numeric(lines["edge_money"]).to_numpy(float)
+    why = [", ".join(w for w in both if w) for both in zip(lines["recut"], lines["extra"], strict=True)]
+    attended, alone = lines["hours_attended"], lines["hours_unattended"]
+    return pd.DataFrame(
+        {
+            "Order": lines["work_order"].to_numpy(),
+            "Part": [f"{tag} {face}" for tag, face in zip(lines["tag"], lines["face"], strict=True)],
+            "When": lines["ended"].to_numpy(),
+            "Hours + alone": [f"{a:.2f} + {b:.2f}" for a, b in zip(attended, alone, strict=True)],
+            f"Work ({currency})": [f"{v:.2f}" for v in lines["work_money"]],
+            f"Taken ({unit})": depth(lines["taken_mm"].to_numpy(float)),
+            f"Over agreed ({unit})": depth(over),
+            f"Inserts ({currency})": ["" if math.isnan(v) else f"{v:.2f}" for v in money],
+            "Again, extra": why,
+        }
+    )
 
 
 def order_totals(lines: pd.DataFrame) -> Mapping[str, float]:
@@ -321,9 +342,9 @@ __all__ = [
     "Against",
     "Filters",
     "binned",
-    "blank_unknowns",
     "charge_lines",
     "charge_table",
+    "charge_view",
     "cuts_table",
     "export_table",
     "least_height_mm",

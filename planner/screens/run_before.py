@@ -65,9 +65,7 @@ def set_up(sheet: Sheet) -> None:
     """Blocks, clamps, what stands proud; plugs in and counted."""
     left, right = st.columns([2, 3], vertical_alignment="bottom")
     left.number_input("Plugs in, counted", 0, 99, value=None, placeholder="none", step=1, key=f"plugs/{sheet.job.id}")
-    right.button(
-        "Set up: blocks, clamps on, proud parts out, shaken", width="stretch", on_click=act, args=(_set_up, sheet)
-    )
+    right.button("Set up: clamped, proud parts out, shaken", width="stretch", on_click=act, args=(_set_up, sheet))
 
 
 def _set_up(sheet: Sheet) -> str:
@@ -136,7 +134,10 @@ def _on_paper(sheet: Sheet) -> None:
             help="The family remembers where its faces are met first.",
         )
     columns[1].text_input(
-        f"Paper, measured ({units.depth_unit})", value=paper, key=f"paper/{key}", help="measure yours; 0 = no paper"
+        f"Paper ({units.depth_unit})",
+        value=paper,
+        key=f"paper/{key}",
+        help="its thickness, measured: sheets differ; 0 = no paper",
     )
     if not sheet.dial.zeroable:
         columns[2].text_input(f"{_capital(sheet.dial.name)} reads there ({units.depth_unit})", key=f"at zero/{key}")

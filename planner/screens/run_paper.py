@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import timedelta
+from itertools import pairwise
 
 from planner import InputError
 from planner.screens import access
@@ -16,28 +17,29 @@ from planner.screens.said import tell
 from planner.shop import Outcome, PassReason, PassRecord
 from planner.units import Units
 
+TOO_DEEP = 3.0
+"""Times the recipe's greatest pass that a typed pass may be deep."""
+
 
 def draw(sheet: Sheet) -> None:
-    """The paper sheet as one form."""
+    """The paper sheet as one form: from field to field with the tabulator, so no field has a help mark to stop at."""
     units, points = sheet.units, [p.name for p in sheet.face.points]
     planned = " ".join(units.depth(p.total_mm, unit=False) for p in sheet.estimate.passes_likely)
     fields = [
         Field(
             "passes",
             f"Depth after each pass ({units.depth_unit}), kiss pass as 0",
-            help="in order, with blanks between; as it was done, not as planned",
             required=True,
             placeholder=planned,
         ),
-        Field("clean_at", "First clean after pass no.", "whole", help="1 = the first one; empty = never looked clean"),
+        Field("clean_at", "First clean after pass no. (empty: never)", "whole"),
         Field("finishing", "The last pass was a finishing pass after it was clean", "flag"),
         Field("attended_minutes", "Minutes at the machine", "minutes"),
         Field(
             "heights",
-            f"Heights after ({units.length_unit}): {', '.join(points)}",
-            help="in this order, with blanks between; – where one was not measured",
+            f"Heights after ({units.length_unit}), with blanks between, – where none: {', '.join(points)}",
         ),
-        Field("ra", f"Ra ({units.ra_unit})", help="up to three places, with blanks between"),
+        Field("ra", f"Ra ({units.ra_unit}), up to three"),
         *(f for f in result_fields(sheet) if f.name in ("outcome", "looks", "rpm", "note")),
         *minutes_fields(),
     ]
@@ -86,12 +88,24 @@ def read_line(
     return found
 
 
+def _steps_that_can_be(sheet: Sheet, text: str, passes: tuple[PassRecord, ...]) -> None:
+    """A slip of the finger is no pass: nobody takes several times the recipe's greatest at once."""
+    setup, units = sheet.estimate.setup, sheet.units
+    if setup is None:
+        return
+    most = TOO_DEEP * (setup.recipe.rough_greatest_mm or setup.recipe.greatest_pass_mm)
+    totals = [0.0, *(p.total_mm for p in passes)]
+    if any(b - a > most for a, b in pairwise(totals)):
+        raise InputError("passes", text, f"depths that grow by at most {units.depth(most)} from pass to pass")
+
+
 def _store(sheet: Sheet, values: dict) -> str:
     units = sheet.units
     points = [f"height {p.name}" for p in sheet.face.points]
     values |= read_line("heights", values["heights"], points, units.read_length_mm)
     values |= read_line("ra", values["ra"], ["ra 1", "ra 2", "ra 3"], units.read_ra_um)
     passes = read_passes(values["passes"], values["clean_at"], bool(values["finishing"]), sheet.units)
+    _steps_that_can_be(sheet, values["passes"], passes)
     touch, attended = sheet.estimate.touch_off, values["attended_minutes"]
     edges = tuple(edges_now(sheet))
     done = Done(

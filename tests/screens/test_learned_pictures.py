@@ -8,12 +8,24 @@ import numpy as np
 import pytest
 
 from planner.cut.finish import FinishModel
+from planner.cut.knowledge import Missed
+from planner.cut.minutes import LearnedMinutes
+from planner.cut.pooling import PooledFrom
 from planner.cut.setups import setups_for
-from planner.cut.work import FinishReadings
+from planner.cut.work import FinishReadings, WorkMinutes
 from planner.edge import Edge, speed_what_if
 from planner.edge.ledger import WearReading
-from planner.screens.learned_pictures import finish_frames, settable, speed_frames, wear_table
+from planner.screens.learned_pictures import (
+    finish_frames,
+    missed_frame,
+    settable,
+    speed_frames,
+    step_tables,
+    wear_table,
+)
+from planner.shop.starting import STEPS
 from planner.units import System, Units
+from planner.week.measured import SurveysCut
 from tests.tiny import MONDAY, tiny_shop
 
 INCH = Units(System.INCH)
@@ -84,3 +96,33 @@ def test_wear_lands_are_listed_newest_first_in_the_person_s_unit():
     assert table["Wear land (thou)"].tolist() == ["10.0", "3.9"]
     assert table["Path by then (km)"].tolist() == ["5.0", "2.0"]
     assert wear_table((), INCH).empty
+
+
+def test_every_step_stands_in_one_table_and_what_was_clocked_has_its_range():
+    start = STEPS["aluminium head"]
+    kinds, tables = step_tables(start, None)
+    assert kinds == ("A person at the machine", "The machine alone", "A person at the bench")
+    assert [len(t) for t in tables] == [10, 1, 4]
+    assert all((t["From"] == "starting value").all() and (t["Clocked"] == 0).all() for t in tables)
+    likely = LearnedMinutes(9.0, 7.0, 11.0, PooledFrom(family=6))
+    total = LearnedMinutes(1.1, 1.0, 1.2, PooledFrom(family=6))
+    told = WorkMinutes(dataclasses.replace(start, load=9.0, sweep=5.5), total, {"load": likely})
+    table = step_tables(start, told)[1][0].set_index("Step")
+    load = table.loc["clean, block, load"]
+    assert (load["Likely (min)"], load["Least (min)"], load["Allow (min)"], load["Clocked"]) == (
+        "9.0",
+        "7.0",
+        "11.0",
+        6,
+    )
+    assert table.loc["sweep", "From"] == "the whole job's minutes" and table.loc["dye", "From"] == "starting value"
+
+
+def test_what_surveys_miss_stands_beside_the_cuts_that_showed_it():
+    known = SurveysCut(np.array([0.05, 0.05]), np.array([0.04, 0.06]), np.array([0.06, np.inf]), 0.0)
+    frame = missed_frame(known, Missed(0.01, 0.5, 2), Units(System.METRIC))
+    at = frame.set_index("depth")
+    # between 0.01 below and 0.01 beyond the survey one face may be clean; past that it surely is, the other may be
+    assert at.loc[at.index > 0.0101, "surely"].eq(0.5).all() and at.loc[at.index > 0.0101, "possibly"].eq(1.0).all()
+    assert at.loc[at.index < 0.0099, "surely"].eq(0.0).all()
+    assert np.interp(0.01, frame["depth"], frame["fitted"]) == pytest.approx(0.5, abs=0.02)

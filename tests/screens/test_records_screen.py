@@ -91,8 +91,8 @@ def test_charge_lines_hold_hours_and_extra_passes(app, go, recorded):
     app.run()
     assert not app.exception
     table = app.dataframe[0].value
-    assert list(table["Attended (h)"]) == [0.75, 0.75] and list(table["Unattended (h)"]) == [0.25, 0.25]
-    assert set(table["Extra passes"]) == {"1 to the partner's height"}
+    assert list(table["Hours + alone"]) == ["0.75 + 0.25"] * 2
+    assert set(table["Again, extra"]) == {"1 to the partner's height"}
     assert next(m.value for m in app.metric if m.label == "At the machine") == "2.0 h"
 
 

@@ -14,6 +14,7 @@ from planner.screens import run_deeds
 from planner.shop import Cut, JobState, Outcome, PassReason, PassRecord, TapKind
 from planner.store import StaleRecord
 from planner.units import MM_PER_THOU
+from planner.week.edge_rules import use_not_recorded
 from planner.week.following import follow_runs
 from planner.week.queue import estimate_queue
 
@@ -215,6 +216,37 @@ def test_the_queue_follows_each_tap(sheet):
     assert now.estimates[job_id].machine_minutes < plain.estimates[job_id].machine_minutes
 
 
+def test_an_edge_is_charged_with_what_is_cut_before_it_is_recorded(sheet):
+    at, store, job_id = sheet
+    store.add_edge_event(
+        Fitted(
+            at=datetime(2026, 3, 2, 6), by="ab", cutter="fly 300", pocket=1, insert="D-1", position=1, grade="diamond"
+        )
+    )
+    to_the_mark(at)
+    press(at, "As planned")
+    press(at, "half")
+
+    def now():
+        shop = store.load_shop()
+        return follow_runs(estimate_queue(replace(shop, taps={})), shop)
+
+    # passes are still to come: the plan carries the job's use
+    assert use_not_recorded(now()) == {}
+    press(at, "As planned")
+    press(at, "Clean")
+    while any("As planned" in b.label for b in at.button):
+        press(at, "As planned")
+        press(at, "good")
+    queue = now()
+    estimate = queue.estimates[job_id]
+    assert use_not_recorded(queue) == {(estimate.setup.cutter.id, estimate.setup.grade.id): estimate.edge_share_likely}
+    assert estimate.edge_share_likely > 0 and not store.load_shop().edges[0].swept_mm2
+    end_it(at)
+    # from here on the ledger has it
+    assert use_not_recorded(now()) == {} and store.load_shop().edges[0].swept_mm2 > 0
+
+
 def test_pause_keeps_what_was_done_and_taken_off_asks_for_a_new_zero(sheet):
     at, store, job_id = sheet
     to_the_mark(at)
@@ -400,6 +432,9 @@ def test_a_paper_sheet_is_a_line_of_passes_and_a_line_of_heights(sheet):
     at, store, job_id = sheet
     at.session_state["paper sheet"] = True
     at.run()
+    field(at, "Depth after each pass").set_value("0 1.5 300").run()
+    press(at, "Record the cut")
+    assert "grow by at most" in said(at) and not store.cuts_of(store.load_shop().jobs[job_id].part_id)
     field(at, "Depth after each pass").set_value("0 1.5 3").run()
     field(at, "First clean after").set_value("3").run()
     shop = store.load_shop()
