@@ -241,10 +241,10 @@ def test_an_edge_is_charged_with_what_is_cut_before_it_is_recorded(sheet):
     queue = now()
     estimate = queue.estimates[job_id]
     assert use_not_recorded(queue) == {(estimate.setup.cutter.id, estimate.setup.grade.id): estimate.edge_share_likely}
-    assert estimate.edge_share_likely > 0 and not store.load_shop().edges[0].swept_mm2
+    assert estimate.edge_share_likely > 0 and not sum(store.load_shop().edges[0].swept_mm2.values())
     end_it(at)
     # from here on the ledger has it
-    assert use_not_recorded(now()) == {} and store.load_shop().edges[0].swept_mm2 > 0
+    assert use_not_recorded(now()) == {} and sum(store.load_shop().edges[0].swept_mm2.values()) > 0
 
 
 def test_pause_keeps_what_was_done_and_taken_off_asks_for_a_new_zero(sheet):
