@@ -24,6 +24,7 @@ __all__, __getattr__, __dir__ = late(
             "face_template",
             "heights_at",
             "outline_of",
+            "place_said",
             "survey_figures",
             "told_place",
             "worst_places",

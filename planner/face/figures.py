@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +13,8 @@ from planner.face.cleanup import Cleanup, cleanup
 from planner.face.heights import gaps
 from planner.face.survey import DepthRange, Place, depth_range, find_place, template
 from planner.shop import Face, FaceSurvey, Goal, SurveyPoint
+
+WORST = "worst place "
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,6 +140,15 @@ def told_place(face: Face, point: SurveyPoint) -> Place:
     return find_place((point.x_mm, point.y_mm), {p.name: (p.x_mm, p.y_mm) for p in face.points})
 
 
+def place_said(face: Face, point: SurveyPoint, length: Callable[[float], str]) -> str:
+    """A surveyed point in words a machinist can find on the part, ``length`` turning mm into the reader's unit: a family's
+    worst place with where it lies."""
+    if point.name.startswith(WORST) and face.points:
+        where = find_place((point.x_mm, point.y_mm), {p.name: (p.x_mm, p.y_mm) for p in face.points})
+        return f"{point.name} ({where.words(length)})"
+    return told_place(face, point).words(length)
+
+
 def circle_polygon(x_mm: float, y_mm: float, radius_mm: float, corners: int = 24) -> np.ndarray:
     """A round opening as a polygon (k, 2) of the same area."""
     turn = 2 * np.pi * np.arange(corners) / corners
@@ -206,7 +217,7 @@ def worst_places(face: Face, dirty: Sequence[tuple[float, float]]) -> dict[str, 
     if not groups:
         return None
     groups.sort(key=len, reverse=True)
-    found = {f"worst place {k}": group[0] for k, group in enumerate(groups[:4], 1)}
+    found = {f"{WORST}{k}": group[0] for k, group in enumerate(groups[:4], 1)}
     for name, at in sides.items():
         if len(found) < 4 and all(np.hypot(at[0] - x, at[1] - y) > near for x, y in found.values()):
             found[name] = at

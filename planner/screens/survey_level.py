@@ -239,7 +239,7 @@ def _draw_plan(draft: Draft, plan: ShimPlan | JackPlan | None, units: Units) -> 
         alt="Supports under the part with what to put there: " + "; ".join(s for _, _, s in supports),
     )
     st.caption(
-        f"Squares: supports, numbered, with what shall lie there. Leaves in {units.depth_unit}, "
+        f"Squares: supports, numbered, with what belongs there, in {units.depth_unit}; "
         f"sides in {'inches' if units.inch else 'millimetres'}; front edge below."
     )
 

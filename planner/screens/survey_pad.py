@@ -17,7 +17,8 @@ def draw_pad(draft: Draft, units: Units, which: str = "read") -> None:
     value = draft.data.get(close) if at == CLOSING else draft.readings(which).get(at)
     owner = (draft.part_id, draft.face, draft.stage)
     label = f"back at {names[0]}" if at == CLOSING else f"{at}, point {names.index(at) + 1} of {len(names)}"
-    st.metric(f"**{label}**", signed(value, units), border=True)
+    said = f" ({units.depth_unit})" if value is None else ""
+    st.metric(f"**{label}**{said}", signed(value, units), border=True)
 
     def key(cell, label: str, deed, *args, **more) -> None:
         cell.button(

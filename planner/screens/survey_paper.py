@@ -149,7 +149,8 @@ def _take(draft: Draft, text: str, unit: str, source: str) -> str:
         problems += off[:20]
     draft.change(lambda data: data.update({"problems": problems, "paper unit": unit}))
     if problems:
-        raise InputError("file", f"{len(problems)} rows", "rows that can all be read; see below")
+        wrong = f"{len(problems)} row{'' if len(problems) == 1 else 's'}"
+        raise InputError("readings", wrong, "rows that can all be read; see below")
     return _put_in(draft, found, source)
 
 

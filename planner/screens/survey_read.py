@@ -13,6 +13,7 @@ from planner.face import (
     SurveyFigures,
     local_flatness,
     minimum_zone,
+    place_said,
     responsibility,
     survey_figures,
     told_place,
@@ -72,7 +73,7 @@ def _read(face: Face, survey: FaceSurvey, heights: tuple) -> Read:
 
 def place_words(draft: Draft, index: int, survey: FaceSurvey) -> str:
     """A surveyed place in words a machinist can find on the part."""
-    return told_place(draft.face, survey.points[index]).words(access.units().length)
+    return place_said(draft.face, survey.points[index], access.units().length)
 
 
 @st.cache_resource(max_entries=64, show_spinner=False)

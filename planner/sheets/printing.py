@@ -12,7 +12,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from planner.cut.estimate import JobEstimate
-from planner.face import survey_figures, told_place
+from planner.face import place_said, survey_figures
 from planner.match import depth_table, part_lines
 from planner.sheets.cautions import DEFER, cautions
 from planner.shop import Aim, Cut, Face, Job, Part, PassReason, Shop
@@ -168,8 +168,8 @@ def _survey(shop: Shop, job: Job, units: Units) -> SimpleNamespace | None:
         when=f"{survey.at:%a %d %b %H:%M}" + (f" by {survey.by}" if survey.by else ""),
         depth=units.depth(found.cut.depth_mm),
         goal=survey.goal.value,
-        first=told_place(face, survey.points[found.cut.first_contact]).words(units.length),
-        last=told_place(face, survey.points[found.cut.last_to_clean]).words(units.length),
+        first=place_said(face, survey.points[found.cut.first_contact], units.length),
+        last=place_said(face, survey.points[found.cut.last_to_clean], units.length),
         touch=found.touch_place,
         delta=units.depth(found.delta_mm),
         points=[(names[k], f"{survey.points[k].z_mm / units.depth_factor:+.{1 if units.inch else 3}f}") for k in shown],

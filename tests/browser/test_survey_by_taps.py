@@ -33,7 +33,7 @@ def shows(page, label, value):
 
 
 def said(halves):
-    return "0" if halves == 0 else f"{'over' if halves > 0 else 'under'} {abs(halves) / 2:.1f} thou"
+    return "0 thou" if halves == 0 else f"{'over' if halves > 0 else 'under'} {abs(halves) / 2:.1f} thou"
 
 
 def enter(page, point, halves, begun=0):
@@ -89,7 +89,7 @@ def test_a_survey_by_taps_survives_a_reload_and_moves_the_week(server, browser):
     assert page.get_by_role("combobox", name="Part and face").input_value().startswith(PART)
     shows(page, "point 5 of 9", "under 5.0 thou")
     # the fourth reading, in the row of points that is drawn after the pad
-    expect(page.get_by_role("button", name=re.compile(r": under 3\.0$"))).to_have_count(1, timeout=PATIENCE * 1000)
+    expect(page.get_by_role("button", name=re.compile(r": under 3\.0 thou$"))).to_have_count(1, timeout=PATIENCE * 1000)
     enter(page, 5, SWEEP[4], begun=-10)
     for point, halves in enumerate(SWEEP[5:], 6):
         enter(page, point, halves)
