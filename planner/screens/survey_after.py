@@ -21,6 +21,7 @@ from planner.screens.survey_warm import refuse_warm_part, temperature_fields, to
 from planner.shop import Face, HeightStage, JobState, Part, Shop, SurveyStage
 from planner.units import Units
 
+_UNKNOWN = {"local flatness": "points too far apart to tell"}
 _HELD = {True: "holds", False: "beyond the limit", None: "not judged"}
 
 
@@ -116,7 +117,7 @@ def verdict_table(verdicts: list[Verdict], units: Units) -> pd.DataFrame:
         rows.append(
             {
                 "What": v.name,
-                "Found": "not measured" if v.value is None else show(v.value),
+                "Found": show(v.value) if v.value is not None else _UNKNOWN.get(v.name, "not measured"),
                 "Limit": "no limit entered" if v.limit is None else f"{side} {show(v.limit)}",
                 "": _HELD[v.holds],
             }

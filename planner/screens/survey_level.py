@@ -402,7 +402,10 @@ def _clamps(draft: Draft, units: Units) -> None:
     owner = (draft.part_id, draft.face, draft.stage)
     clamp = draft.data.get("clamp") or {}
     with box:
-        st.caption("The indicator on one corner: clamps loose, clamps tight, and eased before the last pass.")
+        st.caption(
+            "The indicator on one corner: clamps loose, clamps tight, and eased before the last pass. "
+            f"Keys in {units.depth_unit}."
+        )
         for entry, label in (("loose", "Loose"), ("tight", "Tight"), ("eased", "Eased, before the last pass")):
             cells = st.columns([3, 1, 1, 1, 1, 1], vertical_alignment="center")
             cells[0].markdown(f"**{label}:** {signed(clamp.get(entry), units)}")

@@ -9,6 +9,8 @@ from planner.screens import access
 from planner.screens.survey_draft import CLOSING, Draft, go_to, next_point, press, signed, step_reading, steps
 from planner.units import Units
 
+MOST_KEYS = 20
+
 
 def draw_pad(draft: Draft, units: Units, which: str = "read") -> None:
     """Keys for the point the indicator stands on, then on to the next."""
@@ -60,7 +62,9 @@ def draw_closure(draft: Draft, units: Units, which: str = "read") -> None:
 
 
 def draw_walk(draft: Draft, units: Units, which: str = "read") -> None:
-    """The points in sweeping order, to go back to one by a tap."""
+    """The points in sweeping order, to go back to one by a tap; a probe's hundreds are no row of keys."""
+    if len(draft.names) > MOST_KEYS:
+        return
     readings = draft.readings(which)
     owner = (draft.part_id, draft.face, draft.stage)
     cells = st.columns(3)

@@ -72,6 +72,9 @@ def draw_finished(surveys: Sequence[Measurement], face: Face, units: Units) -> N
     last = mine[-1]
     st.markdown(f"**Finished {face.name}, unclamped, {dated(last.at)}** {last.by}")
     verdicts = [Verdict(**v) for v in last.payload.get("verdicts", ())]
+    wrong = [v.name for v in verdicts if v.holds is False]
+    if wrong:
+        st.error(f"Beyond the limit: {', '.join(wrong)}.")
     if verdicts:
         st.dataframe(verdict_table(verdicts, units), hide_index=True, width="stretch")
     heights = last.payload.get("heights_mm") or {}

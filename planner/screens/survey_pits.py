@@ -11,6 +11,7 @@ from planner.face import survey_figures
 from planner.screens import access
 from planner.screens.said import act
 from planner.screens.survey_draft import Draft, press, put, steps
+from planner.screens.survey_pad import MOST_KEYS
 from planner.screens.survey_sweep import draw_picture
 from planner.shop import FaceSurvey, Part
 from planner.units import Units
@@ -31,7 +32,10 @@ def draw_pits(part: Part, draft: Draft) -> None:
     here = draft.data.get("pit at") or draft.names[0]
     here = here if here in draft.names else draft.names[0]
     with left:
-        names = draft.names[:20]
+        names = draft.names
+        if len(names) > MOST_KEYS:  # a probe's hundreds: those with a pit, and the chosen one
+            _pick(draft, here, owner, units)
+            names = [n for n in names if n == here or n in draft.pits][:MOST_KEYS]
         cells = st.columns(2)
         for k, name in enumerate(names):
             depth = draft.pits.get(name, {}).get("mm")
@@ -48,6 +52,20 @@ def draw_pits(part: Part, draft: Draft) -> None:
     _one(draft, here, owner, units)
     if found is not None and draft.pits:
         _savings(part, draft, found.survey, units)
+
+
+def _pick(draft: Draft, here: str, owner: tuple, units: Units) -> None:
+    """Any of a probe's points, by where it lies."""
+    key, factor = f"{draft.key}/pit pick/{here}", units.length_factor
+    places = draft.places
+    st.selectbox(
+        f"Point: along, across ({units.length_unit})",
+        draft.names,
+        draft.names.index(here),
+        format_func=lambda n: f"{n}: {places[n][0] / factor:.1f}, {places[n][1] / factor:.1f}",
+        key=key,
+        on_change=lambda: press(owner, put, {"pit at": st.session_state[key]}),
+    )
 
 
 def _one(draft: Draft, here: str, owner: tuple, units: Units) -> None:

@@ -145,6 +145,10 @@ def outcome(job) -> str:
         return "Survey stored. The face has no open job."
     units, estimate = access.units(), access.queue().estimates[job.id]
     passes = len(estimate.passes_likely)
+    if not passes:
+        depth = words.likely_allow(estimate.cleanup_likely_mm, estimate.cleanup_allow_mm, units)
+        job_name = words.job_name(access.shop(), job.id)
+        return f"Survey stored. {job_name}: clean at {depth}, but no pass is planned; its part's page says why."
     return (
         f"Survey stored. {words.job_name(access.shop(), job.id)}: cut "
         f"{words.likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units)}, {passes} "
