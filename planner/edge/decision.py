@@ -118,14 +118,25 @@ def age_rule(life: EdgeLife | LifeFit, planned_cost: float, failure_cost: float,
     far = 1.0
     while survive(unit * far) > 1e-7 and far < 1e4:
         far *= 2.0
-    use = np.concatenate([[0.0], np.geomspace(far * 1e-5, far, 1200)])
-    alive = np.asarray(survive(use[:, None] * unit))
-    time = np.concatenate([[0.0], np.cumsum(np.diff(use) * (alive[1:] + alive[:-1]) / 2)])
-    rate = (planned * alive[1:] + failure * (1 - alive[1:])) / time[1:]
+
+    def rates(use: np.ndarray, spent: float, left: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """R, its integral, and the cost rate along ``use``, from an age of that integral ``spent`` and R ``left``."""
+        alive = np.asarray(survive(use[1:, None] * unit))
+        steps = np.diff(use) * (alive + np.concatenate([[left], alive[:-1]])) / 2
+        time = spent + np.cumsum(steps)
+        return alive, time, (planned * alive + failure * (1 - alive)) / time
+
+    # coarse over all ages, then fine about the least: the chances are averages over thousands of draws
+    use = np.concatenate([[0.0], np.geomspace(far * 1e-4, far, 160)])
+    alive, time, rate = rates(use, 0.0, 1.0)
     best = int(np.argmin(rate))
     if rate[best] >= rate[-1] * (1 - 1e-9):
         return AgeRule(math.inf, float(rate[-1]))
-    return AgeRule(float(use[best + 1]), float(rate[best]))
+    low, high = max(0, best - 1), best + 1
+    fine = np.linspace(use[low + 1], use[high + 1], 65)
+    _, _, rate = rates(fine, float(time[low]), float(alive[low]))
+    best = int(np.argmin(rate))
+    return AgeRule(float(fine[best + 1]), float(rate[best]))
 
 
 def index_cost(edge_price: float, index_minutes: float, rate_per_minute: float) -> float:

@@ -19,6 +19,7 @@ from planner.store import Kind, Places, Repository, open_kind, own_shop_exists, 
 from planner.store.computed import Computed
 from planner.store.edge_log import EdgeEvent
 from planner.units import System, Units
+from planner.week.edge_advice import edge_limits
 from planner.week.following import follow_runs
 from planner.week.learning import Learned, learn
 from planner.week.measured import measured_jobs
@@ -126,7 +127,8 @@ def _queue_untouched(which: Kind, version: int, records: int, system: System, _p
 
 
 def _estimates(picture: Shop, learned: Knowledge, system: System) -> Queue:
-    return estimate_queue(picture, learned, measured_jobs(picture, learned), units=Units(system))
+    queue = estimate_queue(picture, learned, measured_jobs(picture, learned), units=Units(system))
+    return replace(queue, edge_limits=edge_limits(picture, queue, learned))
 
 
 def _bare(picture: Shop) -> Shop:

@@ -1,5 +1,5 @@
 """Work of some seconds that pages need and don't wait for: one piece at a time, in a thread of its own, shared by all
-sessions. A page asks, draws without it, and asks again when it is there."""
+sessions. A page asks, draws without it, lets it begin once it is drawn, and asks again when it is there."""
 
 from __future__ import annotations
 
@@ -52,6 +52,7 @@ class _Desk:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._works: dict[tuple[Hashable, Hashable], Work] = {}
+        self._asked: list[Work] = []
         self._waiting: SimpleQueue[Work] = SimpleQueue()
         self._thread: threading.Thread | None = None
 
@@ -68,11 +69,17 @@ class _Desk:
             work = self._works[name, key] = Work(make, text, before)
             while len(self._works) > KEPT:
                 self._works.pop(next(iter(self._works))).dropped = True
-            self._waiting.put(work)
-            if self._thread is None:
+            self._asked.append(work)
+            return work
+
+    def begin(self) -> None:
+        with self._lock:
+            for work in self._asked:
+                self._waiting.put(work)
+            if self._asked and self._thread is None:
                 self._thread = threading.Thread(target=self._serve, name="background", daemon=True)
                 self._thread.start()
-            return work
+            self._asked.clear()
 
     def _serve(self) -> None:
         while True:
@@ -92,3 +99,8 @@ def ask(name: Hashable, key: Hashable, text: str, make: Make) -> Work:
     if work.trouble is not None:
         raise work.trouble
     return work
+
+
+def begin() -> None:
+    """Let what was asked for begin. To be called when the page is drawn: before, it would only hold the page up."""
+    _desk().begin()

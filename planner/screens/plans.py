@@ -226,22 +226,32 @@ def first_plan() -> Plan:
     at once, and the searched one as soon as it is there."""
     now = _quarter()
     kept = access.repository().get_draft(FIRST)
+    searched = kept is not None and kept.get("stamp") == _stamp(now)
     key = json.dumps(kept, sort_keys=True) if kept else ""
-    return _first_plan(access.kind(), *access.versions(), now, key, kept)
+    return _first_plan(access.kind(), *access.versions(), now, key, searched, kept)
 
 
 @st.cache_resource(max_entries=4, show_spinner="Planning the week …")
-def _first_plan(which, version: access.Version, records: int, start: datetime, key: str, _kept: dict | None) -> Plan:
+def _first_plan(
+    which, version: access.Version, records: int, start: datetime, key: str, searched: bool, _kept: dict | None
+) -> Plan:
+    shop, queue, knowledge = access.shop(), access.queue(), access.knowledge()
+    if searched:
+        return plan_of_decision(shop, queue, start, decision_of(_kept), knowledge)
     begin = [decision_of(_kept)] if _kept else []
-    return plan_shop(access.shop(), access.queue(), start, access.knowledge(), begin_with=begin, steps=0)
+    return plan_shop(shop, queue, start, knowledge, begin_with=begin, steps=0)
+
+
+def _stamp(now: datetime) -> str:
+    """What the first plan's search was made for; entries on run sheets don't start it anew."""
+    version, records = access.versions()
+    return f"{version[0]}/{records}/{now:%Y-%m-%d}"
 
 
 def _first_search() -> background.Work | None:
     """The search of the first plan, going on; None once its outcome for the shop as it stands today is kept."""
-    store, (version, records), now = access.repository(), access.versions(), _quarter()
-    # entries on run sheets don't start it anew
-    stamp = f"{version[0]}/{records}/{now:%Y-%m-%d}"
-    kept = store.get_draft(FIRST)
+    store, now = access.repository(), _quarter()
+    stamp, kept = _stamp(now), store.get_draft(FIRST)
     if kept is not None and kept.get("stamp") == stamp:
         return None
     shop, queue, knowledge = access.shop(), access.queue(), access.knowledge()

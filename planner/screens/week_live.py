@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from planner.screens import access
+from planner.screens import access, background
 from planner.screens.background import Work
 
 LOOK_EVERY, WAIT_EVERY = 4.0, 1.0
@@ -19,6 +19,7 @@ def watch(waiting: list[Work]) -> None:
         _wait(seen, going_on)
     else:
         _look(seen)
+    background.begin()
 
 
 @st.fragment(run_every=LOOK_EVERY)

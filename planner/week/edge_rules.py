@@ -58,7 +58,8 @@ class EdgeRules:
 
     def __init__(self, shop: Shop, queue: Queue, knowledge: Knowledge) -> None:
         self.shop, self.queue, self.knowledge = shop, queue, knowledge
-        self.limits = edge_limits(shop, queue, knowledge)
+        known = queue.edge_limits
+        self.limits = edge_limits(shop, queue, knowledge) if known is None else known
         self._not_recorded = use_not_recorded(queue)
         self._tight = {job_id: self._own_limit(job_id) for job_id in queue.estimates}
         self._before_sets()

@@ -40,4 +40,5 @@ def follow_runs(
         sets={**queue.sets, **anew.sets},
         gangs={**queue.gangs, **anew.gangs},
         stays={**queue.stays, **anew.stays},
+        edge_limits=None,
     )

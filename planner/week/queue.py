@@ -45,13 +45,15 @@ class Measured:
 @dataclass(frozen=True)
 class Queue:
     """Estimates of the open jobs by job id (the preferred machine) and by (job id, machine id), the sets, and the gangs
-    by (first member's job id, machine id); ``stays``: what each set keeps to, by its id."""
+    by (first member's job id, machine id); ``stays``: what each set keeps to, by its id. ``edge_limits``: what
+    `edge_advice.edge_limits` says of exactly these estimates, where it was worked out with them."""
 
     estimates: Mapping[int, JobEstimate]
     by_machine: Mapping[tuple[int, int], JobEstimate]
     sets: Mapping[int, SetView]
     gangs: Mapping[tuple[int, int], GangCourse] = field(default_factory=dict)
     stays: Mapping[int, Stay] = field(default_factory=dict)
+    edge_limits: Mapping[tuple[int, int], float] | None = None
 
 
 def estimate_queue(
