@@ -19,7 +19,7 @@ import streamlit as st
 
 from planner.screens import access, background
 from planner.store import AcceptedPlan
-from planner.week.board import Board, board_of, decision_of, pins_of, plan_shop, settled_plan
+from planner.week.board import Board, board_of, decision_of, pins_of, plan_of_decision, plan_shop, settled_plan
 from planner.week.search import Decision, Plan
 
 PROPOSALS, FIRST = "week proposal", "week first plan"
