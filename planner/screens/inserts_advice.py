@@ -134,6 +134,8 @@ def _dates(index: IndexForecast, now: datetime) -> str:
     if index.likely_day <= 0:
         return "**due now**"
     early = "now" if index.early_day <= 0 else day(index.early_day)
+    if day(index.likely_day) == early:
+        return early
     return f"likely **{day(index.likely_day)}**, perhaps {early}"
 
 

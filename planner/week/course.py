@@ -70,8 +70,8 @@ def contended_lanes(tables: Tables, tours, persons) -> np.ndarray:
     """(B, m): machines that share a person, or a set, with another machine in this candidate."""
     B, T = tours.shape
     m, p = tables.m, tables.p
-    if m == 1:
-        return np.zeros((B, 1), bool)
+    if m == 1 or not tables.n:
+        return np.zeros((B, m), bool)
     lane = np.cumsum(tours < 0, axis=1)
     job = np.maximum(tours, 0)
     rows = np.arange(B)[:, None]

@@ -46,6 +46,9 @@ def _starts(space: Space, rng: np.random.Generator) -> list[State]:
     """Dispatch plans: jobs by due time, weight, slack or at random, each put where it can start first."""
     tables = space.tables
     n, m = tables.n, tables.m
+    if not n:
+        empty = np.full(m - 1, -1)
+        return [State(empty, np.zeros((0, m), int), np.zeros(0, bool), frozenset())]
     minutes = tables.pieces.begin[np.arange(n * m), tables.pieces.count].reshape(n, m)
     minutes = np.where(space.can, minutes + tables.before[:, None], np.inf)
     least = minutes.min(1) if n else np.zeros(0)

@@ -34,6 +34,8 @@ class Space:
     def valid(self, tours: np.ndarray) -> np.ndarray:
         """(B,) whether every job is on a machine that may take it and fixed jobs stand first."""
         tables = self.tables
+        if not tables.n:
+            return np.ones(len(tours), dtype=bool)
         gap = tours < 0
         lane = np.cumsum(gap, axis=1)
         good = (self.can[np.maximum(tours, 0), lane] | gap).all(1)

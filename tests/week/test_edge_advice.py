@@ -49,6 +49,15 @@ def test_the_advice_names_the_job_and_the_plan_indexes_before_the_same():
     assert list(rows["job"]) == [str(job)]
 
 
+def test_a_week_without_a_job_on_two_machines_is_planned_as_empty():
+    shop = tiny_shop()
+    machines = {**shop.machines, 7: replace(shop.machines[1], name="the other mill", id=7)}
+    shop = replace(shop, machines=machines, jobs={}, sets={}, edges=(used(0.1),))
+    queue, plan = planned(shop)
+    assert len(plan.jobs) == 0
+    assert edge_advice(plan, shop, queue)[0].words == "nothing planned for it"
+
+
 def test_a_fresh_edge_is_left_alone_and_chances_grow_with_its_age():
     _, fresh = advice_on(replace(tiny_shop(), edges=(used(0.0),)))
     _, older = advice_on(replace(tiny_shop(), edges=(used(0.3),)))
