@@ -39,7 +39,7 @@ def draw(shop: Shop, units: Units) -> None:
         Field("set_stop_mm", "Greatest mismatch in a set", "depth", required=True, help=_STOP),
         Field("height_repeatability_mm", "A height reading repeats within", "depth", required=True),
         Field("wash_cool_minutes", "Cool-down after washing (minutes)", "number", required=True, help=_COOL),
-        Field("weld_cool_minutes", "… after welding or straightening", "number", required=True, help=_COOL),
+        Field("weld_cool_minutes", "… after weld or straightening (minutes)", "number", required=True, help=_COOL),
         Field("feelers_mm", "Feelers in the drawer", "depths"),
         Field("leaves_mm", "Shim leaves: thickness × count", "depth_counts"),
         Field("learn_from", "Learn from cuts since", "date", help="Empty: from the whole record."),

@@ -55,6 +55,14 @@ def _responsible(draft: Draft, found: Read, units: Units) -> None:
         limit = units.depth(face.local_flatness_mm) if face.local_flatness_mm is not None else "no limit entered"
         local = "the points lie too far apart to tell" if found.local_mm is None else units.depth(found.local_mm)
         st.caption(f"Out of flat within {units.length(face.local_span_mm)}: {local}; limit {limit}.")
+    if face.parallel_limit_mm is not None and found.survey.datum_slopes is not None:
+        cut = (found.lies if draft.goal is Goal.AS_IT_LIES else found.level).cut
+        held = cut.parallel_mm >= face.parallel_limit_mm - 1e-6
+        st.caption(
+            f"Cut so, the face ends {units.depth(cut.parallel_mm)} out of parallel to its datum; limit "
+            f"{units.depth(face.parallel_limit_mm)}"
+            + (", which is what keeps the depth from being less." if held and draft.goal is Goal.LEVEL else ".")
+        )
     bow_flag(draft, found, units)
 
 
