@@ -231,6 +231,9 @@ def _under_way(sheet: Sheet) -> None:
                 run_before.touch_off(sheet)
                 if not (state.set_up or state.passes):
                     run_before.set_up(sheet)
+    done = _done(sheet)
+    if done:
+        _ending(sheet)
     run_edges.buttons(sheet)
     _gang(sheet)
     matched = sheet.shop.set_of(sheet.job.id)
@@ -240,16 +243,26 @@ def _under_way(sheet: Sheet) -> None:
     if not fresh or state.chipped or state.index_left:
         run_before.mind(sheet)
     run_passes.made(sheet)
-    _ending(sheet)
+    if not done:
+        _ending(sheet)
+    _pausing(sheet)
+
+
+def _done(sheet: Sheet) -> bool:
+    """Clean, and no pass to come: the ending stands where the passes stood."""
+    return sheet.state.clean_mm is not None and not sheet.estimate.passes and not sheet.state.waits_for_look
 
 
 def _ending(sheet: Sheet) -> None:
-    done = sheet.state.clean_mm is not None and not sheet.estimate.passes and not sheet.state.waits_for_look
+    done = _done(sheet)
     with st.expander("End the job: heights, Ra, looks", expanded=done, on_change="rerun", key=f"end/{done}") as more:
         if more.open:
             from planner.screens import run_end
 
             run_end.draw(sheet)
+
+
+def _pausing(sheet: Sheet) -> None:
     with st.expander("Pause, or hold and call", on_change="rerun", key="pause or hold") as more:
         if not more.open:
             return
@@ -274,6 +287,7 @@ def _waiting(sheet: Sheet) -> None:
         st.button("Go on: it was taken off or re-clamped", on_click=act, args=(go_on, sheet, True))
     run_passes.made(sheet)
     _ending(sheet)
+    _pausing(sheet)
 
 
 def _behind(sheet: Sheet) -> None:
@@ -285,8 +299,9 @@ def _behind(sheet: Sheet) -> None:
                 estimate_view.print_button(sheet.shop, sheet.job, sheet.estimate, sheet.units)
                 estimate_view.draw(sheet.shop, sheet.job, sheet.estimate, sheet.units)
         return
-    # what was typed and not recorded yet lies open
-    begun = bool(access.repository().draft_keys(f"cut:{sheet.job.id}"))
+    # what was typed and not recorded yet lies open; said once, or the first field typed would take the others' place
+    kept = access.repository().draft_keys(f"cut:{sheet.job.id}")
+    begun = st.session_state.setdefault(f"paper begun/{sheet.job.id}", bool(kept))
     with st.expander("Type in a finished paper sheet", expanded=begun, on_change="rerun", key="paper sheet") as more:
         if more.open:
             from planner.screens import run_paper

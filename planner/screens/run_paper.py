@@ -33,7 +33,7 @@ def draw(sheet: Sheet) -> None:
             placeholder=planned,
         ),
         Field("clean_at", "First clean after pass no. (empty: never)", "whole"),
-        Field("finishing", "The last pass was a finishing pass after it was clean", "flag"),
+        Field("finishing", "Last one: finishing pass", "flag"),
         Field("attended_minutes", "Minutes at the machine", "minutes"),
         Field(
             "heights",
