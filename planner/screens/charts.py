@@ -25,11 +25,15 @@ WORK = {
 }
 
 
+BELOW = 5
+"""How far a bar hangs below the middle of its lane: its job's name stands above it."""
+
+
 def timeline(rows: pd.DataFrame, lanes: list[str]) -> alt.Chart:
     """The board: a lane per day, machine and person, the time of day across.
 
-    ``rows``: lane, job, begin, end (hours of the day), work (or "break", "overtime", "due", "missed", "now"), what, who,
-    time. ``lanes`` in order. A click on a bar selects its job under the name "pick".
+    ``rows``: lane, job, begin, end (hours of the day), work (or "break", "overtime", "due", "missed", "now", "name"),
+    what, who, time. ``lanes`` in order. A click on a bar selects its job under the name "pick".
     """
     bars = rows[rows["work"].isin(WORK)]
     first, last = float(bars["begin"].min()) // 1, -(-float(bars["end"].max()) // 1)
@@ -41,7 +45,7 @@ def timeline(rows: pd.DataFrame, lanes: list[str]) -> alt.Chart:
     base = alt.Chart(rows)
     ground = (
         base.transform_filter(alt.FieldOneOfPredicate("work", ["break", "overtime"]))
-        .mark_bar(height=22, opacity=0.35)
+        .mark_bar(height=19, opacity=0.35, yOffset=BELOW, y2Offset=BELOW)
         .encode(
             x=x,
             x2="end:Q",
@@ -53,7 +57,7 @@ def timeline(rows: pd.DataFrame, lanes: list[str]) -> alt.Chart:
     pick = alt.selection_point(name="pick", fields=["job"], on="click")
     drawn = (
         base.transform_filter(alt.FieldOneOfPredicate("work", list(WORK)))
-        .mark_bar(height=16)
+        .mark_bar(height=15, yOffset=BELOW, y2Offset=BELOW)
         .encode(
             x=x,
             x2="end:Q",
@@ -68,6 +72,11 @@ def timeline(rows: pd.DataFrame, lanes: list[str]) -> alt.Chart:
         )
         .add_params(pick)
     )
+    names = (
+        base.transform_filter("datum.work == 'name'")
+        .mark_text(align="left", baseline="bottom", dx=1, dy=-3, fontSize=10, color=INK, limit=84)
+        .encode(x=x, y=y, text="what:N", tooltip=["what:N", "time:N"])
+    )
     marks = (
         base.transform_filter(alt.FieldOneOfPredicate("work", ["due", "missed"]))
         .mark_point(shape="triangle-down", size=60, filled=True, yOffset=-9, opacity=1)
@@ -75,17 +84,18 @@ def timeline(rows: pd.DataFrame, lanes: list[str]) -> alt.Chart:
     )
     now = (
         base.transform_filter("datum.work == 'now'")
-        .mark_tick(color=LATE, thickness=2, size=24)
+        .mark_tick(color=LATE, thickness=2, size=26)
         .encode(x=x, y=y, tooltip=["what:N", "time:N"])
     )
-    return alt.layer(ground, drawn, marks, now).properties(height=25 * len(lanes) + 90)
+    return alt.layer(ground, drawn, names, marks, now).properties(height=29 * len(lanes) + 90)
 
 
 def hours(frame: pd.DataFrame) -> alt.Chart:
     """Hours booked in front of hours available. ``frame``: who, booked, available."""
     base = alt.Chart(frame).encode(y=alt.Y("who:N", title=None, sort=None, axis=alt.Axis(labelLimit=140)))
     room = base.mark_bar(color=WAIT, height=20).encode(
-        x=alt.X("available:Q", title="hours"), tooltip=["who", alt.Tooltip("available:Q", format=".1f")]
+        x=alt.X("available:Q", title="hours", axis=alt.Axis(tickCount=8, format="~g")),
+        tooltip=["who", alt.Tooltip("available:Q", format=".1f")],
     )
     used = base.mark_bar(color=CUT, height=10).encode(
         x="booked:Q", tooltip=["who", alt.Tooltip("booked:Q", format=".1f")]

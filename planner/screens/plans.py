@@ -25,6 +25,9 @@ from planner.week.search import Decision, Plan
 PROPOSALS, FIRST = "week proposal", "week first plan"
 _OPEN = "open proposal"
 
+SEARCHED = "re-planned"
+"""What is said of a proposal that a search made."""
+
 _BETTER = "Looking for a better order; the one below is good enough to start with"
 
 FIRST_STEPS = 60

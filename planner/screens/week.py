@@ -87,7 +87,7 @@ def _queue(shop: Shop, queue: Queue, units: Units, seen: Picture) -> None:
             "Ready": st.column_config.DatetimeColumn(format="ddd D MMM HH:mm", help="in the plan shown above"),
             "Left after": st.column_config.TextColumn(width=140),
             "Condition": st.column_config.TextColumn(width=115),
-            "Waits for": st.column_config.TextColumn(width="medium"),
+            "Waits for": st.column_config.TextColumn(width=470 if table["Waits for"].any() else 90),
             "Look at": st.column_config.TextColumn(width="large"),
         },
     )

@@ -107,7 +107,7 @@ def _search(view: View, shop: Shop) -> None:
         progress=show,
     )
     bar.empty()
-    plans.propose(plan.decision, view.pins, "re-planned")
+    plans.propose(plan.decision, view.pins, plans.SEARCHED)
     st.rerun()
 
 

@@ -45,7 +45,9 @@ def draw(view: View, shop: Shop, seen: Picture, now: datetime) -> None:
         on_select=lambda: picked_on_board(f"{_CHART}/{days}"),
         alt="Jobs on machines and people, a lane a day, with due times as triangles; red triangles are missed",
     )
-    st.caption("Click a bar to pick its job. Triangles: due; red: missed. Grey: break.")
+    st.caption(
+        "Click a bar to pick its job. Triangles: due; red: missed. Grey: break. Names stand over the bars of the machines."
+    )
 
 
 def picked_on_board(key: str) -> None:
@@ -87,7 +89,8 @@ def board_rows(
         )
     marks = pd.DataFrame(dues, columns=["who", "job", "work", "start", "end", "what"])
     free = _breaks(plan, machines, people)
-    frame = pd.concat([frame, *([marks] if dues else []), *([free] if len(free) else [])], ignore_index=True)
+    names = _names(shop, frame, set(machines.values()))
+    frame = pd.concat([frame, names, *([marks] if dues else []), *([free] if len(free) else [])], ignore_index=True)
     frame["start"], frame["end"] = pd.to_datetime(frame["start"]), pd.to_datetime(frame["end"])
     midnight = frame["start"].dt.normalize()
     bar_days = midnight[frame["work"].isin(charts.WORK)]
@@ -108,6 +111,14 @@ def board_rows(
         lines = lines.assign(work="now", begin=hour, end=hour, what="now", time=f"{now:%H:%M}")
         frame = pd.concat([frame, lines], ignore_index=True)
     return frame
+
+
+def _names(shop: Shop, bars: pd.DataFrame, machines: set[str]) -> pd.DataFrame:
+    """A job's tag where it begins on a machine, each day anew."""
+    mine = bars[bars["who"].isin(machines)]
+    first = mine.groupby(["who", "job", mine["start"].dt.normalize()], as_index=False)["start"].min()
+    tags = [shop.part_of(shop.jobs[int(j)]).tag if int(j) in shop.jobs else "" for j in first["job"]]
+    return first.assign(work="name", end=first["start"], what=tags)
 
 
 def _breaks(plan: Plan, machines: dict, people: dict) -> pd.DataFrame:

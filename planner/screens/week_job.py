@@ -76,14 +76,15 @@ def _standing(view: View, shop: Shop, job: Job) -> None:
         + (f": **{minutes_words(late)} late**" if late > 0.5 else "")
         + "."
     )
-    reasons = [f"{r[0].upper()}{r[1:]}" for r in _explained(view, shop, job.id).reasons]
+    found = _explained(view, shop, job.id)
+    reasons = [f"{r[0].upper()}{r[1:]}" for r in found.reasons]
     warm = cooling(shop, shop.part_of(job), access.now(), job)
     if warm is not None:
         reasons.insert(0, f"It cools after {warm.after} until {warm.until:%a %H:%M}")
     st.markdown("Why it stands there: " + ". ".join(reasons) + ".")
-    said = _moves(_explained(view, shop, job.id), shop)
+    said = _moves(found, shop)
     if said:
-        st.caption("The best other places: " + "; ".join(said) + ".")
+        st.caption("The best of the other places: " + "; ".join(said) + ".")
 
 
 def _explained(view: View, shop: Shop, job_id: int) -> Explanation:
@@ -106,7 +107,7 @@ def _explanation(which, version, records, start, key, job_id: int, _plan: Plan, 
 def _moves(found: Explanation, shop: Shop) -> list[str]:
     said = []
     for word, move in (("earlier", found.earlier), ("later", found.later)):
-        if move is not None:
+        if move is not None and not any(move.text in reason for reason in found.reasons):
             said.append(f"{word} {move.text}")
     if found.elsewhere is not None:
         said.append(f"on {shop.machines[int(found.elsewhere.machine)].name} {found.elsewhere.text}")

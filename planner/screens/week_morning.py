@@ -8,7 +8,7 @@ from datetime import timedelta
 import pandas as pd
 import streamlit as st
 
-from planner.screens import access, background, words
+from planner.screens import access, background, plans, words
 from planner.screens.plans import View
 from planner.screens.said import act
 from planner.screens.spindle_view import draw_spindle
@@ -32,7 +32,7 @@ def overload(view: View, shop: Shop) -> list[background.Work]:
     text = "Working out what would help against the overload"
     work = background.ask(("cures", access.kind()), key, text, lambda tell: cures(shop, plan, progress=tell))
     with st.container(border=True):
-        st.error(_overload_words(shop, too_much))
+        st.error(_overload_words(view, shop, too_much))
         _late_jobs(view, shop, too_much)
         if not work.over:
             st.caption("What would help is being worked out …")
@@ -41,7 +41,8 @@ def overload(view: View, shop: Shop) -> list[background.Work]:
     return []
 
 
-def _overload_words(shop: Shop, too_much: Overload) -> str:
+def _overload_words(view: View, shop: Shop, too_much: Overload) -> str:
+    moved = view.proposal is not None and view.proposal.what != plans.SEARCHED
     said = []
     if too_much.late:
         count = len(too_much.late)
@@ -49,7 +50,8 @@ def _overload_words(shop: Shop, too_much: Overload) -> str:
     if too_much.unplaced:
         named = ", ".join(words.job_name(shop, j) for j in too_much.unplaced[:_SHOWN])
         said.append(f"no hours left for {named}")
-    return "**More work than hours:** " + "; ".join(said) + "."
+    # what a hand moved late is not for want of hours
+    return ("**In this order:** " if moved else "**More work than hours:** ") + "; ".join(said) + "."
 
 
 def _late_jobs(view: View, shop: Shop, too_much: Overload) -> None:
@@ -93,16 +95,25 @@ def draw(view: View, shop: Shop, queue: Queue, units: Units) -> None:
             _first_job(shop, queue, plan, machine, units)
     with cells[-1], st.container(border=True):
         waits = [j for j in shop.open_jobs() if shop.part_of(j).waits_for]
-        ready = len(shop.open_jobs()) - len(waits)
+        ready = len(set(plan.jobs.index) - {str(job.id) for job in waits})
         st.markdown(f"**{ready} ready to cut, {len(waits)} waiting**")
         for job in waits[:8]:
             st.caption(f"{words.job_name(shop, job.id)}: {'; '.join(shop.part_of(job).waits_for)}")
         if len(waits) > 8:
             st.caption(f"and {len(waits) - 8} more, see the queue")
-    reasons = {j: why for j, why in plan.unplaceable.items() if not shop.part_of(shop.jobs[int(j)]).waits_for}
-    for job_id, why in reasons.items():
-        if "within the hours" not in why:
-            st.error(f"{words.job_name(shop, int(job_id))} cannot be placed: {words.machines_named(shop, why)}")
+    _no_place(shop, plan)
+
+
+def _no_place(shop: Shop, plan) -> None:
+    """Jobs that nothing can take, told once for all with the same reason."""
+    same: dict[str, list[int]] = {}
+    for job_id, why in plan.unplaceable.items():
+        if not shop.part_of(shop.jobs[int(job_id)]).waits_for and "within the hours" not in why:
+            same.setdefault(words.machines_named(shop, why), []).append(int(job_id))
+    for why, jobs in same.items():
+        named = ", ".join(words.job_name(shop, j) for j in jobs)
+        lines = "\n".join(f"- {reason}" for reason in dict.fromkeys(why.split("; ")))
+        st.error(f"**{named}** cannot be placed:\n\n{lines}")
 
 
 def _standing_words(machine) -> str:

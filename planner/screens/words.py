@@ -107,6 +107,6 @@ def queue_table(shop: Shop, queue: Queue, units: Units, ready_at: dict[int, date
             }
         )
     # what the morning asks first stands left, in sight on a tablet without scrolling
-    columns = ["job", "Part", "Due", "Ready", "Cut", "Passes", "At the machine", "Waits for", "Left after"]
+    columns = ["job", "Part", "Due", "Ready", "Cut", "Passes", "At the machine", "Left after", "Waits for"]
     columns += ["Condition", "Family", "Set", "Look at"]
     return pd.DataFrame(rows, columns=columns).set_index("job")

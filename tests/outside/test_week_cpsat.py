@@ -15,7 +15,7 @@ from ortools.sat.python import cp_model
 
 from planner.week import Job, Machine, Person, Step, Window, plan_week
 
-WINDOW_MIN, PAUSE_MIN, NIGHT_MIN, WINDOWS = 240, 30, 930, 40
+WINDOW_MIN, PAUSE_MIN, NIGHT_MIN = 240, 30, 930
 
 
 @dataclass
@@ -28,9 +28,14 @@ class Instance:
     machines: int
     rate: float
 
+    @property
+    def windows(self):
+        """How many there are: room for every job with a change before it."""
+        return max(40, int(2 * (self.minutes.sum() + 40 * len(self.minutes)) / self.machines / WINDOW_MIN))
+
     def offsets(self):
         """Closed minutes before each window."""
-        steps = [0] + [PAUSE_MIN if k % 2 else NIGHT_MIN for k in range(1, WINDOWS)]
+        steps = [0] + [PAUSE_MIN if k % 2 else NIGHT_MIN for k in range(1, self.windows)]
         return np.cumsum(steps)
 
 
@@ -48,7 +53,7 @@ def ours(problem, seconds, seed=0):
     offsets = problem.offsets()
     windows = tuple(
         Window(float(k * WINDOW_MIN + offsets[k]), float((k + 1) * WINDOW_MIN + offsets[k]), k // 2)
-        for k in range(WINDOWS)
+        for k in range(problem.windows)
     )
     names = [f"m{k}" for k in range(problem.machines)]
     machines = [Machine(name, rate_per_min=problem.rate, fixture_minutes=problem.change) for name in names]
@@ -88,13 +93,13 @@ def reference(problem, seconds, workers=2):
     """(cost, proved optimal) of the constraint solver; infinite cost where it found no week in its time."""
     model = cp_model.CpModel()
     n, offsets = len(problem.minutes), [int(x) for x in problem.offsets()]
-    horizon = WINDOW_MIN * WINDOWS
+    horizon = WINDOW_MIN * problem.windows
     begin = by_due_time(problem)
     following = {(k, before): i for i, (k, _, before) in begin.items()}
     starts, terms = [], []
     for i in range(n):
         start = model.new_int_var(0, horizon, "")
-        window = model.new_int_var(0, WINDOWS - 1, "")
+        window = model.new_int_var(0, problem.windows - 1, "")
         closed = model.new_int_var(0, offsets[-1], "")
         late = model.new_int_var(0, horizon + offsets[-1], "")
         model.add(start >= WINDOW_MIN * window)
@@ -103,8 +108,11 @@ def reference(problem, seconds, workers=2):
         model.add(late >= start + int(problem.minutes[i]) + closed - int(problem.due[i]))
         starts.append(start)
         terms.append(int(problem.weight[i]) * late)
-        model.add_hint(start, begin[i][1])
-        model.add_hint(window, begin[i][1] // WINDOW_MIN)
+        at = begin[i][1] // WINDOW_MIN
+        done = begin[i][1] + int(problem.minutes[i]) + offsets[at]
+        for variable, value in ((start, begin[i][1]), (window, at), (closed, offsets[at])):
+            model.add_hint(variable, value)
+        model.add_hint(late, max(0, done - int(problem.due[i])))
     on = [[model.new_bool_var("") for _ in range(problem.machines)] for _ in range(n)]
     for i in range(n):
         model.add_exactly_one(on[i])
@@ -112,6 +120,7 @@ def reference(problem, seconds, workers=2):
             model.add_hint(on[i][k], begin[i][0] == k)
     for k in range(problem.machines):
         arcs = [(0, 0, (empty := model.new_bool_var("")))]
+        model.add_hint(empty, (k, -1) not in following)
         for i in range(n):
             arcs.append((i + 1, i + 1, on[i][k].negated()))
             model.add_implication(empty, on[i][k].negated())
@@ -121,7 +130,8 @@ def reference(problem, seconds, workers=2):
             arcs.append((0, i + 1, first))
             model.add(starts[i] >= change).only_enforce_if(first)
             terms.append(int(problem.rate) * change * first)
-            arcs.append((i + 1, 0, model.new_bool_var("")))
+            arcs.append((i + 1, 0, (last := model.new_bool_var(""))))
+            model.add_hint(last, begin[i][0] == k and (k, i) not in following)
             for j in range(n):
                 if i != j:
                     after = model.new_bool_var("")

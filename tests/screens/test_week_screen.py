@@ -96,7 +96,7 @@ def test_recording_a_cut_updates_job_part_and_week(app, go, store):
     fields = {t.label: t for t in app.text_input}
     fields["Depth after each pass (thou), kiss pass as 0"].input("0 2.5 3.5").run()
     fields = {t.label: t for t in app.text_input}
-    fields["First clean after pass no."].input("3").run()
+    fields["First clean after pass no. (empty: never)"].input("3").run()
     fields = {t.label: t for t in app.text_input}
     line = next(label for label in fields if label.startswith("Heights after (in): front left"))
     fields[line].input("3.9256").run()
@@ -132,3 +132,14 @@ def test_what_was_typed_outlives_a_new_session(app, go, store):
     again = AppTest.from_file(str(APP), default_timeout=60)
     go(again, "run")
     assert {t.label: t for t in again.text_input}[label].value == "0 1.5"
+
+
+def test_a_job_that_nothing_can_take_is_not_counted_as_ready_and_its_reason_is_told_once(app, go, store):
+    shop = store.load_shop()
+    for recipe in shop.recipes.values():
+        if recipe.material == "grey_iron":
+            store.save(replace(recipe, active=False), by="ab", at=MONDAY)
+    go(app, "week")
+    assert any("**2 ready to cut, 1 waiting**" in m.value for m in app.markdown)
+    told = [e.value for e in app.error if "cannot be placed" in e.value]
+    assert len(told) == 1 and "T-3" in told[0]

@@ -80,7 +80,8 @@ def two_pairs(shop):
     """Two machines; heads 1, 2 and 5, 6 in two sets."""
     parts = {**shop.parts, **{i + 4: replace(shop.parts[i], id=i + 4, tag=f"T-{i + 4}") for i in (1, 2)}}
     jobs = {**{i: shop.jobs[i] for i in (1, 2)}, **{i + 4: Job(i + 4, 1, id=i + 4) for i in (1, 2)}}
-    sets = {1: shop.sets[1], 2: MatchedSet("other", (5, 6), id=2)}
+    agreed = {"split_agreed_by": "ab"}
+    sets = {1: replace(shop.sets[1], **agreed), 2: MatchedSet("other", (5, 6), id=2, **agreed)}
     machines = {**shop.machines, 2: replace(shop.machines[1], id=2, name="the other mill")}
     people = {1: replace(shop.people[1], machine_ids=(1, 2))}
     cutters = {**shop.cutters, 9: replace(shop.cutters[1], id=9, machine_id=2)}
