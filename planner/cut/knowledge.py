@@ -212,7 +212,10 @@ def minutes_of(found: WorkMinutes) -> Minutes:
             note = f"{timed} timed step by step"
             origin = replace(origin, note=f"{origin.note}; {note}" if origin.note else note)
     clocked = found.clocked.get("index")
-    index = STARTING if clocked is None else learned(clocked.records.learned, "clocked")
+    index = STARTING
+    if clocked is not None and clocked.records.learned:
+        behind = clocked.records
+        index = learned(behind.family + behind.kind + behind.shop, "clocked")
     return Minutes(found.steps, origin, found.stretch, index)
 
 
