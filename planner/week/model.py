@@ -9,7 +9,7 @@ The rules by which these nouns become a timeline are stated once, in `planner.we
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -22,6 +22,23 @@ def _text(name: str, value: object) -> str:
     if not isinstance(value, str) or not value:
         raise InputError(name, value, "a text that is not empty")
     return value
+
+
+def _all(name: str, given: object, kind: type, accepted: str) -> tuple:
+    """``given`` as a tuple of one kind of thing."""
+    if isinstance(given, str | Mapping) or not isinstance(given, Iterable):
+        raise InputError(name, given, accepted)
+    found = tuple(given)
+    for one in found:
+        if not isinstance(one, kind):
+            raise InputError(name, one, accepted)
+    return found
+
+
+def _mapping(name: str, given: object, accepted: str) -> Mapping:
+    if not isinstance(given, Mapping):
+        raise InputError(name, given, accepted)
+    return given
 
 
 class Where(StrEnum):
@@ -86,7 +103,7 @@ ALWAYS = (Window(0.0, 60 * 24 * 365.0),)
 
 
 def _windows(name: str, windows: tuple[Window, ...]) -> tuple[Window, ...]:
-    windows = tuple(windows)
+    windows = _all(name, windows, Window, "several Window")
     for before, after in zip(windows, windows[1:], strict=False):
         if after.start_min < before.end_min:
             raise InputError(name, (before, after), "windows in order of time that do not overlap")
@@ -166,7 +183,8 @@ class Job:
 
     def __post_init__(self) -> None:
         _text("id", self.id)
-        steps = {machine: tuple(given) for machine, given in self.steps.items()}
+        by_machine = _mapping(f"{self.id}.steps", self.steps, "machine id -> several Step")
+        steps = {m: _all(f"{self.id}.steps[{m}]", given, Step, "several Step") for m, given in by_machine.items()}
         for machine, given in steps.items():
             name = f"{self.id}.steps[{machine}]"
             if not given or not all(isinstance(step, Step) for step in given):
@@ -178,8 +196,14 @@ class Job:
             if given[0].where == Where.WAIT:
                 raise InputError(name, given[0], "a first step that is no wait")
         object.__setattr__(self, "steps", steps)
-        object.__setattr__(self, "refused", dict(self.refused))
-        object.__setattr__(self, "after", tuple((kind, float(minutes)) for kind, minutes in self.after))
+        object.__setattr__(self, "refused", dict(_mapping(f"{self.id}.refused", self.refused, "machine id -> reason")))
+        object.__setattr__(self, "grades", dict(_mapping(f"{self.id}.grades", self.grades, "machine id -> grade")))
+        pairs = _all(f"{self.id}.after", self.after, tuple | list, "pairs (kind, minutes)")
+        for pair in pairs:
+            if len(pair) != 2:
+                raise InputError(f"{self.id}.after", pair, "pairs (kind, minutes)")
+        after = tuple((kind, float(finite(f"{self.id}.after[{kind}]", minutes))) for kind, minutes in pairs)
+        object.__setattr__(self, "after", after)
         if self.due_min != math.inf:
             finite(f"{self.id}.due_min", self.due_min)
         for name in ("weight_per_min", "before_minutes", "cool_minutes", "not_before_min", "touch_off_minutes"):
@@ -244,11 +268,14 @@ class Machine:
                 not_negative(f"{self.id}.fixture_minutes[{pair}]", minutes)
         else:
             not_negative(f"{self.id}.fixture_minutes", self.fixture_minutes)
-        object.__setattr__(self, "cleanout", dict(self.cleanout))
+        pairs = _mapping(f"{self.id}.cleanout", self.cleanout, "(from material, to material) -> minutes")
+        object.__setattr__(self, "cleanout", dict(pairs))
         for pair, minutes in self.cleanout.items():
             not_negative(f"{self.id}.cleanout[{pair}]", minutes)
-        object.__setattr__(self, "edges", dict(self.edges))
-        object.__setattr__(self, "fixed", tuple(self.fixed))
+        edges = dict(_mapping(f"{self.id}.edges", self.edges, "grade -> Edge"))
+        _all(f"{self.id}.edges", edges.values(), Edge, "grade -> Edge")
+        object.__setattr__(self, "edges", edges)
+        object.__setattr__(self, "fixed", _all(f"{self.id}.fixed", self.fixed, str, "ids of jobs"))
 
     def setup_pieces(self, before: tuple[str, str, str], job: Job) -> tuple[tuple[str, float], ...]:
         """(kind, minutes) of the changes from (fixture, material, grade) to ``job``, zero ones left out."""
@@ -279,7 +306,8 @@ class Person:
 
     def __post_init__(self) -> None:
         _text("id", self.id)
-        object.__setattr__(self, "machines", frozenset(self.machines))
+        machines = _all(f"{self.id}.machines", self.machines, str, "ids of machines")
+        object.__setattr__(self, "machines", frozenset(machines))
         object.__setattr__(self, "windows", _windows(f"{self.id}.windows", self.windows))
 
 
@@ -295,7 +323,7 @@ class JobSet:
     split_price: float = 200.0
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "members", tuple(self.members))
+        object.__setattr__(self, "members", _all("members", self.members, str, "ids of jobs in cutting order"))
         if len(self.members) < 2 or len(set(self.members)) < len(self.members):
             raise InputError("members", self.members, "two or more different job ids")
         not_negative("measuring_minutes", self.measuring_minutes)
@@ -340,14 +368,19 @@ class Week:
     accepted: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "jobs", tuple(self.jobs))
-        object.__setattr__(self, "machines", tuple(self.machines))
-        people = tuple(self.people) or tuple(
+        object.__setattr__(self, "jobs", _all("jobs", self.jobs, Job, "several planner.week.Job"))
+        machines = _all("machines", self.machines, Machine, "several planner.week.Machine")
+        object.__setattr__(self, "machines", machines)
+        people = _all("people", self.people, Person, "several planner.week.Person") or tuple(
             Person(f"at {machine.id}", frozenset({machine.id}), machine.windows) for machine in self.machines
         )
         object.__setattr__(self, "people", people)
-        object.__setattr__(self, "sets", tuple(self.sets))
-        object.__setattr__(self, "accepted", {m: tuple(ids) for m, ids in self.accepted.items()})
+        object.__setattr__(self, "sets", _all("sets", self.sets, JobSet, "several planner.week.JobSet"))
+        if not isinstance(self.prices, Prices):
+            raise InputError("prices", self.prices, "a planner.week.Prices")
+        accepted = _mapping("accepted", self.accepted, "machine id -> job ids in order").items()
+        accepted = {m: _all(f"accepted[{m}]", ids, str, "job ids in order") for m, ids in accepted}
+        object.__setattr__(self, "accepted", accepted)
         if not self.machines:
             raise InputError("machines", self.machines, "at least one machine")
         for kind, things in (("jobs", self.jobs), ("machines", self.machines), ("people", self.people)):

@@ -11,11 +11,11 @@ from datetime import datetime
 
 import numpy as np
 
-from planner.errors import not_negative
+from planner.errors import InputError
 
 from .model import Job, JobSet, Machine, Person, Prices, Week
 from .result import Decision, Plan, State, evaluate_decision, plan_of, state_of
-from .single import dispatch_orders, good_orders
+from .single import check_budget, dispatch_orders, good_orders
 from .space import Space
 from .tables import Tables
 
@@ -364,9 +364,25 @@ def plan_week(
     batch.
 
     Returns a `Plan` with ``timeline``, ``cost`` and ``late_minutes``. Raises `InputError` for an impossible week.
+
+    >>> from planner.week import Job, Machine, Step, Where
+    >>> cut = (Step("load", 10), Step("cut pass", 20, Where.TRAVERSE), Step("unload", 5))
+    >>> jobs = [Job("head", {"mill": cut}), Job("rush", {"mill": cut}, due_min=35, weight_per_min=2)]
+    >>> plan = plan_week(jobs, [Machine("mill")], steps=5)
+    >>> plan.order["mill"], float(plan.late_minutes["rush"])
+    (('rush', 'head'), 0.0)
     """
-    not_negative("seconds", seconds)
-    week = Week(tuple(jobs), tuple(machines), tuple(people), tuple(sets), prices or Prices(), accepted or {})
+    check_budget(seconds, seed, steps, target, progress)
+    if start is not None and not isinstance(start, datetime):
+        raise InputError("start", start, "a datetime, or None")
+    if opened is not None and (isinstance(opened, str) or not isinstance(opened, Iterable)):
+        raise InputError("opened", opened, "names of overtime, or None")
+    begin_with = tuple(begin_with) if isinstance(begin_with, Iterable) else (begin_with,)
+    for one in begin_with:
+        if not isinstance(one, Decision):
+            raise InputError("begin_with", one, "several planner.week.Decision")
+    prices, accepted = Prices() if prices is None else prices, {} if accepted is None else accepted
+    week = Week(jobs, machines, people, sets, prices, accepted)
     return search_week(
         Tables(week),
         seconds,

@@ -17,9 +17,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.errors import InputError, finite_array, not_negative
+from planner.errors import InputError, finite, finite_array, not_negative
 
-__all__ = ["Ordering", "dispatch_orders", "good_orders", "order_jobs"]
+__all__ = ["Ordering", "check_budget", "dispatch_orders", "good_orders", "order_jobs"]
 
 RANK_LIMIT = 1 << 17
 MOST_MOVES = 200_000
@@ -38,6 +38,19 @@ class Ordering:
     order: np.ndarray
     cost: float
     steps: int
+
+
+def check_budget(seconds: object, seed: object, steps: object, target: object, progress: object) -> None:
+    """Refuse what no search can be asked for."""
+    not_negative("seconds", seconds)
+    for name, value in (("seed", seed), ("steps", steps)):
+        whole = isinstance(value, int | np.integer) and not isinstance(value, bool) and value >= 0
+        if not whole and not (value is None and name == "steps"):
+            raise InputError(name, value, "a whole number of 0 or more" + (" or None" if name == "steps" else ""))
+    if target is not None:
+        finite("target", target)
+    if progress is not None and not callable(progress):
+        raise InputError("progress", progress, "a function, or None")
 
 
 class _Moves:
@@ -268,7 +281,7 @@ def order_jobs(
     for name, values in (("minutes", p), ("weights", w), *((("setups", s),) if s is not None else ())):
         if (values < 0).any():
             raise InputError(name, float(values.min()), "0 or numbers above 0")
-    not_negative("seconds", seconds)
+    check_budget(seconds, seed, steps, target, progress)
     if s is not None:
         s = s.copy()
         s[np.arange(1, n + 1), np.arange(n)] = 0.0

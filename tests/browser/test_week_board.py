@@ -92,3 +92,16 @@ def test_a_rush_job_arrives_and_a_second_browser_sees_the_new_version(server, br
     assert "It holds" in main_text(tablet)
     desk.close()
     tablet.close()
+
+
+def test_a_click_on_a_bar_picks_its_job(server, browser):
+    page = browser.new_page(viewport={"width": 1400, "height": 900})
+    page.goto(server.url)
+    settle(page, 120)
+    bar = page.locator("[data-testid=stVegaLiteChart] path[aria-label*='work: cut']").first
+    tag = bar.get_attribute("aria-label").split("what: ")[1].split(";")[0].split()[0]
+    bar.scroll_into_view_if_needed()
+    bar.click()
+    wait_for(page, "Why it stands there")
+    assert tag in page.get_by_role("combobox", name="Job").input_value()
+    page.close()
