@@ -23,15 +23,23 @@ from planner.shop import (
     MeasuredEngine,
     Part,
     PartKind,
+    ReportedCut,
     Shop,
+    StackFace,
 )
 
 _STACK = (FaceKind.DECK, FaceKind.PARTING)
+_WHERE = {
+    StackFace.HEAD: (PartKind.HEAD, FaceKind.DECK),
+    StackFace.DECK: (PartKind.CASE_HALF, FaceKind.DECK),
+    StackFace.PARTING: (PartKind.CASE_HALF, FaceKind.PARTING),
+}
 
 
 @dataclass(frozen=True)
 class StackCut:
-    """One cut of a stack: the part's tag, which face, mm of height lost there; planned = not recorded yet."""
+    """One cut of a stack: the part's tag, which face, mm of height lost there; planned = not recorded yet; reported: who
+    said so of a cut made elsewhere, and when ("" = planned or recorded here)."""
 
     part: str
     kind: PartKind
@@ -39,6 +47,7 @@ class StackCut:
     bank: str
     removed_mm: float
     planned: bool = False
+    reported: str = ""
 
 
 @dataclass(frozen=True)
@@ -162,7 +171,7 @@ def stacks_of(
     if not parts:
         raise InputError("engine_serial", serial, "the serial number of an engine with parts in the shop")
     names = bank_names(family, measured, parts)
-    by_bank = {name: tuple(p for p in parts if _belongs(p, name, names)) for name in names}
+    by_bank = {name: tuple(p for p in parts if _belongs(p, name, names, measured)) for name in names}
     problems = [
         f"{p.tag} belongs to no bank: its position is {p.position or 'not entered'}, the banks are {', '.join(names)}"
         for p in parts
@@ -173,6 +182,7 @@ def stacks_of(
         for part in own:
             found += _recorded(shop, part, name, cuts.get(part.id, ()), measured)
             found += _planned(shop, part, name, planned_mm)
+        found += _reported(shop, own, name, measured)
     areas = _measured_areas(measured, names)
     engine = engine_of(family, math.fsum(areas) / len(areas) if areas else None)
     chambers, banks, gaskets = {}, [], {}
@@ -181,7 +191,7 @@ def stacks_of(
         mine = [c for c in found if c.bank == name]
         heads = [p for p in own if shop.family_of(p).kind is PartKind.HEAD]
         before = [h for p in heads if (h := _height_before(shop, p, cuts.get(p.id, ()), measured)) is not None]
-        height = before[0] if len(before) == 1 else None
+        height = before[0] + _taken_before(shop, heads[0], bank, measured) if len(before) == 1 else None
         chambers[name] = _chambers(family, bank, height, engine.chamber_area_mm2)
         gasket, gaskets[name] = _gasket(shop, bank, own)
         banks.append(
@@ -211,14 +221,47 @@ def stacks_of(
         {called[n]: v for n, v in by_bank.items()},
         {called[n]: v for n, v in gaskets.items()},
         "measured at two heights" if areas else "as drawn" if family.chamber_area_mm2 else "unknown",
-        _metal_heights(shop, {called[n]: v for n, v in by_bank.items()}, cuts, planned_mm),
-        tuple(dict.fromkeys(c.part for c in found if c.face is FaceKind.PARTING and c.removed_mm > 0)),
+        _metal_heights(shop, {called[n]: v for n, v in by_bank.items()}, cuts, planned_mm, measured),
+        tuple(
+            dict.fromkeys(c.part for c in found if c.face is FaceKind.PARTING and c.removed_mm > 0 and not c.reported)
+        ),
         tuple(problems),
     )
 
 
-def _belongs(part: Part, name: str, names: Sequence[str]) -> bool:
-    return len(names) == 1 or part.position.strip().casefold() == name.strip().casefold()
+def _belongs(part: Part, name: str, names: Sequence[str], measured: MeasuredEngine | None) -> bool:
+    said = None if measured is None else measured.bank_of(part.tag)
+    if said is None or said.casefold() not in (n.strip().casefold() for n in names):
+        said = part.position.strip()
+    return len(names) == 1 or said.casefold() == name.strip().casefold()
+
+
+def _reported(shop: Shop, parts: Sequence[Part], bank: str, measured: MeasuredEngine | None) -> list[StackCut]:
+    """Cuts of the bank made elsewhere since the engine was measured, as somebody said."""
+    found = []
+    for cut in _reported_since(measured.bank(bank), measured) if measured else ():
+        kind, face = _WHERE[cut.face]
+        own = [p.tag for p in parts if shop.family_of(p).kind is kind]
+        said = f"{cut.said_by}, {cut.on:%d %b %Y}"
+        found.append(StackCut(own[0] if len(own) == 1 else "", kind, face, bank, cut.removed_mm, reported=said))
+    return found
+
+
+def _reported_since(bank: MeasuredBank, measured: MeasuredEngine | None) -> list[ReportedCut]:
+    since = measured.measured_on if measured else None
+    return [cut for cut in bank.reported if since is None or cut.on >= since]
+
+
+def _taken_before(shop: Shop, head: Part, bank: MeasuredBank, measured: MeasuredEngine | None) -> float:
+    """What reported cuts took off the head before its height was first read here: the height before all cuts is that much
+    more."""
+    face = _deck(shop, head)
+    first = min((r.at for r in head.heights if r.face_id == face.id), default=None)
+    return math.fsum(
+        cut.removed_mm
+        for cut in _reported_since(bank, measured)
+        if cut.face is StackFace.HEAD and first is not None and cut.on <= first.date()
+    )
 
 
 def _counts(cut: Cut, measured: MeasuredEngine | None) -> bool:
@@ -343,6 +386,7 @@ def _metal_heights(
     by_bank: Mapping[str, Sequence[Part]],
     cuts: Mapping[int, Sequence[Cut]],
     planned_mm: Mapping[int, float],
+    measured: MeasuredEngine | None,
 ) -> Mapping[str, float] | None:
     """Case half + head of every bank after the cuts; None unless a head and a case half of each were measured."""
     found = {}
@@ -363,6 +407,12 @@ def _metal_heights(
                     and not (cut.face_id == face.id and cut.heights_mm)
                 ):
                     height -= cut.stop_depth_mm
+            own = shop.family_of(part).kind
+            height -= math.fsum(
+                cut.removed_mm
+                for cut in (measured.bank("" if name == "the engine" else name).reported if measured else ())
+                if _WHERE[cut.face][0] is own and cut.on > last.date()
+            )
             height -= math.fsum(planned_mm.get(j.id, 0.0) for j in _jobs(shop, part) if faces.get(j.face_id) in _STACK)
             kinds[shop.family_of(part).kind] = kinds.get(shop.family_of(part).kind, 0.0) + height
         if set(kinds) != set(PartKind) or len(parts) != 2:

@@ -118,6 +118,7 @@ def _panel(shop: Shop, found: EngineStacks, units: Units) -> None:
         ("Chambers, one by one, and the cuts of each bank", _details),
         ("Which gasket", _gaskets),
         ("Measured on this engine", engine_forms.measured),
+        ("Parts on its banks, and cuts made elsewhere", engine_forms.elsewhere),
     ):
         section = st.expander(label, on_change="rerun", key=f"engine/{label}")
         if section.open:
@@ -174,11 +175,15 @@ def figures(found: EngineStacks, effects: EngineEffects, units: Units) -> pd.Dat
         row = {"Figure": LABELS[first.name], "Limit": limit(first, units)}
         for bank in effects.banks:
             effect, of = bank[first.name], f"{bank.name}, " if several else ""
-            row[f"{of}before".capitalize()] = figure(effect.before, effect.unit, units)
-            row[f"{of}after".capitalize()] = figure(effect.after, effect.unit, units)
-            row[f"{of}head-room".capitalize()] = room(effect, units, case)
+            row[_label(f"{of}before")] = figure(effect.before, effect.unit, units)
+            row[_label(f"{of}after")] = figure(effect.after, effect.unit, units)
+            row[_label(f"{of}head-room")] = room(effect, units, case)
         rows.append(row)
     return pd.DataFrame(rows)
+
+
+def _label(said: str) -> str:
+    return said[:1].upper() + said[1:]
 
 
 def _agreement(found: EngineStacks, effects: EngineEffects, units: Units) -> str:
@@ -225,7 +230,11 @@ def _details(shop: Shop, found: EngineStacks, units: Units) -> None:
             "Part": c.part,
             "Face": c.face.value,
             "Off the height": units.depth(c.removed_mm),
-            "": "planned" if c.planned else "recorded",
+            "Where from": f"reported by {c.reported}, not measured"
+            if c.reported
+            else "planned"
+            if c.planned
+            else "recorded",
         }
         for c in found.cuts
     ]

@@ -9,12 +9,12 @@ from typing import Any
 import streamlit as st
 
 from planner import InputError
-from planner.match import EngineStacks
+from planner.match import EngineStacks, engine_parts
 from planner.screens import access
 from planner.screens.fields import UNKNOWN
 from planner.screens.forms import Field, Form
 from planner.screens.said import act
-from planner.shop import ChamberReading, MeasuredBank, MeasuredEngine, Part, Shop
+from planner.shop import ChamberReading, MeasuredBank, MeasuredEngine, Part, ReportedCut, Shop, StackFace
 from planner.units import Units, read_number
 
 _CLEARANCES = (
@@ -102,6 +102,71 @@ def measured(shop: Shop, found: EngineStacks, units: Units) -> None:
         form.draw(*(f"{w} {n} {t}" for t in (1, 2) for w in ("chambers", "height")), columns=4)
     form.say()
     form.button("Keep with the engine", lambda v: _store(known, names, v))
+
+
+def elsewhere(shop: Shop, found: EngineStacks, units: Units) -> None:
+    """On which bank a part is, where its position does not tell, and cuts of the stack made elsewhere."""
+    serial = next(p.engine_serial for own in found.parts.values() for p in own)
+    known = found.measured or MeasuredEngine(serial, found.family.id)
+    names = {("" if b.name == "the engine" else b.name): b.name for b in found.banks}
+    record = known.id or f"new {serial}"
+    if len(names) > 1:
+        tags = [p.tag for p in engine_parts(shop, found.family, serial)]
+        fields = [
+            Field("tag", "Part", "choice", options=tags, required=True),
+            Field("bank", "Is on the bank", "choice", options={"": "as its position says"} | names, required=True),
+        ]
+        form = Form("bank of a part", record, fields, {"bank": ""}, units, access.repository(), known.version)
+        form.draw(columns=2)
+        form.say()
+        form.button("Keep the bank", lambda v: _put_on(known, v), primary=False)
+    for name, bank in ((n, known.bank(n)) for n in names):
+        for i, cut in enumerate(bank.reported):
+            st.markdown(
+                f"{names[name]}: {units.depth(cut.removed_mm)} off the {cut.face.value}, {cut.on:%d %b %Y}, as {cut.said_by} "
+                "said; not measured here."
+            )
+            key = f"reported/{record}/{name}/{i}"
+            st.button("Drop it", key=key, on_click=act, args=(_drop, known, bank, i))
+    fields = [
+        Field("bank", "Bank", "choice", options=names, required=True),
+        Field("face", "Face", "choice", options={f: f.value for f in StackFace}, required=True),
+        Field("removed_mm", "Taken off", "depth", required=True),
+        Field("on", "On", "date", required=True, help="Cuts before the engine was measured are in what was measured."),
+        Field("said_by", "Who said so", required=True),
+        Field("note", "Note"),
+    ]
+    form = Form("cut elsewhere", record, fields, {"bank": next(iter(names))}, units, access.repository(), known.version)
+    form.draw(columns=3)
+    form.say()
+    form.button("Keep this cut", lambda v: _reported(known, v), primary=False)
+
+
+def _put_on(known: MeasuredEngine, values: dict[str, Any]) -> str:
+    tag, name = values["tag"], values["bank"]
+    banks = tuple(replace(b, parts=tuple(t for t in b.parts if t.casefold() != tag.casefold())) for b in known.banks)
+    changed = replace(known, banks=banks)
+    if name:
+        bank = changed.bank(name)
+        changed = changed.with_bank(replace(bank, parts=(*bank.parts, tag)))
+    return _keep(changed)
+
+
+def _reported(known: MeasuredEngine, values: dict[str, Any]) -> str:
+    told = {k: v or "" if k == "note" else v for k, v in values.items() if k != "bank"}
+    bank = known.bank(values["bank"] or "")
+    return _keep(known.with_bank(replace(bank, reported=(*bank.reported, ReportedCut(**told)))))
+
+
+def _drop(known: MeasuredEngine, bank: MeasuredBank, place: int) -> str:
+    left = tuple(c for i, c in enumerate(bank.reported) if i != place)
+    return _keep(known.with_bank(replace(bank, reported=left)))
+
+
+def _keep(changed: MeasuredEngine) -> str:
+    store = access.repository()
+    (store.add if changed.id is None else store.save)(changed, by=access.who(), at=access.now())
+    return "Kept with the engine."
 
 
 def _series(bank: MeasuredBank) -> list[tuple[str, float | None]]:

@@ -263,6 +263,11 @@ def _banks(stacks: EngineStacks, units: Units) -> list[SimpleNamespace]:
                 ],
                 drop="" if effects.drop_mm is None else units.depth(effects.drop_mm),
                 planned=any(c.planned and c.bank == bank.name for c in stacks.cuts),
+                reported=[
+                    f"{units.depth(c.removed_mm)} off {c.part or c.kind.value} {c.face.value} ({c.reported})"
+                    for c in stacks.cuts
+                    if c.reported and c.bank == bank.name
+                ],
             )
         )
     return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from enum import StrEnum
 
@@ -203,6 +203,34 @@ class ChamberReading:
         put("height_mm", maybe(positive, "chamber.height_mm", self.height_mm))
 
 
+class StackFace(StrEnum):
+    """Which face of a bank's stack was cut."""
+
+    HEAD = "head"
+    DECK = "deck of the case"
+    PARTING = "parting face of the case"
+
+
+@dataclass(frozen=True)
+class ReportedCut:
+    """A cut of a bank's stack made elsewhere, or before this shop's record: somebody said so, nobody here measured it."""
+
+    face: StackFace
+    removed_mm: float
+    on: date
+    said_by: str
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        put = setter(self)
+        put("face", choice("reported.face", self.face, StackFace))
+        put("removed_mm", positive("reported.removed_mm", self.removed_mm))
+        if not isinstance(self.on, date) or isinstance(self.on, datetime):
+            raise InputError("reported.on", self.on, "a date")
+        put("said_by", text("reported.said_by", self.said_by, required=True, longest=80))
+        put("note", text("reported.note", self.note, longest=200))
+
+
 @dataclass(frozen=True)
 class MeasuredBank:
     """What was measured on one bank before its stack was cut. None = not measured, and stays unknown.
@@ -210,6 +238,7 @@ class MeasuredBank:
     ``deck_clearance_mm``: piston below the deck at top dead centre (negative: it stands out). ``intake_mm``,
     ``exhaust_mm``: least piston-to-valve clearances. ``gasket_before_mm``, ``gasket_after_mm``: crushed thickness;
     ``gasket_after``: names of the gaskets to use, several in a stack; ``same_gasket``: the thickness stays, known or not.
+    ``parts``: tags of parts the lead put on this bank, whatever their position says; ``reported``: cuts made elsewhere.
     """
 
     name: str
@@ -222,6 +251,8 @@ class MeasuredBank:
     gasket_after_mm: float | None = None
     gasket_after: tuple[str, ...] = ()
     same_gasket: bool = False
+    parts: tuple[str, ...] = ()
+    reported: tuple[ReportedCut, ...] = ()
 
     def __post_init__(self) -> None:
         put = setter(self)
@@ -232,6 +263,8 @@ class MeasuredBank:
         for name in ("gasket_before_mm", "gasket_after_mm"):
             put(name, maybe(positive, f"bank.{name}", getattr(self, name)))
         put("gasket_after", tuple(text("bank.gasket_after", g, required=True, longest=80) for g in self.gasket_after))
+        put("parts", tuple(text("bank.parts", t, required=True, longest=40) for t in self.parts))
+        put("reported", all_of("bank.reported", self.reported, ReportedCut))
 
 
 @dataclass(frozen=True)
@@ -255,6 +288,7 @@ class MeasuredEngine:
             raise InputError("engine.engine_id", self.engine_id, "a kind of engine the shop knows")
         put("banks", all_of("engine.banks", self.banks, MeasuredBank))
         unique("engine.banks", (b.name.casefold() for b in self.banks), "bank's name")
+        unique("engine.banks.parts", (t.casefold() for b in self.banks for t in b.parts), "part's tag")
         put("by", text("engine.by", self.by, longest=40))
         put("notes", text("engine.notes", self.notes, longest=2000))
 
@@ -264,6 +298,19 @@ class MeasuredEngine:
             if bank.name.casefold() == name.casefold():
                 return bank
         return MeasuredBank(name)
+
+    def bank_of(self, tag: str) -> str | None:
+        """The bank the lead put a part on; None where nobody said and its position tells."""
+        return next((b.name for b in self.banks if tag.casefold() in (t.casefold() for t in b.parts)), None)
+
+    def with_bank(self, bank: MeasuredBank) -> MeasuredEngine:
+        """The engine with this bank in the place of the one of its name, or beside the others."""
+        names = [b.name.casefold() for b in self.banks]
+        if bank.name.casefold() not in names:
+            return replace(self, banks=(*self.banks, bank))
+        return replace(
+            self, banks=tuple(bank if n == bank.name.casefold() else b for n, b in zip(names, self.banks, strict=True))
+        )
 
 
 @dataclass(frozen=True)

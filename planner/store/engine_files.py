@@ -16,6 +16,7 @@ from planner.shop import (
     MeasuredBank,
     MeasuredEngine,
     RaPlace,
+    ReportedCut,
     Valve,
 )
 from planner.store import file_engine_tables as ft
@@ -79,6 +80,11 @@ def read_measured(source: Any, engine_ids: Mapping[str, int]) -> tuple[MeasuredE
     for row in source.rows(ft.CHAMBERS):
         at = (row.get("engine_serial"), row.get("bank") or "")
         chambers.setdefault(at, []).append(ChamberReading(**noun_fields(row, columns)))
+    reported: dict[tuple[str, str], list[ReportedCut]] = {}
+    columns = [c for c in ft.REPORTED_CUTS.columns if c.name not in ("engine_serial", "bank")]
+    for row in source.rows(ft.REPORTED_CUTS):
+        at = (row.get("engine_serial"), row.get("bank") or "")
+        reported.setdefault(at, []).append(ReportedCut(**noun_fields(row, columns)))
     own = ("engine_serial", "engine", "measured_on", "by", "engine_notes")
     columns = [c for c in ft.MEASURED_BANKS.columns if c.name not in own]
     first: dict[str, Row] = {}
@@ -92,7 +98,8 @@ def read_measured(source: Any, engine_ids: Mapping[str, int]) -> tuple[MeasuredE
         fields = noun_fields(
             row, columns, {"bank": "name", "gaskets": "gasket_after", "gasket_after": "gasket_after_mm"}
         )
-        told = {"name": "", "chambers": tuple(chambers.get((serial, row.get("bank") or ""), ()))}
+        at = (serial, row.get("bank") or "")
+        told = {"name": "", "chambers": tuple(chambers.get(at, ())), "reported": tuple(reported.get(at, ()))}
         banks.setdefault(serial, []).append(MeasuredBank(**(told | fields)))
 
     source.nouns(ft.MEASURED_BANKS, bank)
@@ -159,6 +166,12 @@ def chamber_rows(measured: MeasuredEngine) -> Iterable[dict[str, Any]]:
     for bank in measured.banks:
         for reading in bank.chambers:
             yield noun_values(reading, ft.CHAMBERS.columns) | {"engine_serial": measured.serial, "bank": bank.name}
+
+
+def reported_rows(measured: MeasuredEngine) -> Iterable[dict[str, Any]]:
+    for bank in measured.banks:
+        for cut in bank.reported:
+            yield noun_values(cut, ft.REPORTED_CUTS.columns) | {"engine_serial": measured.serial, "bank": bank.name}
 
 
 def hand_over_row(done: HandOver) -> dict[str, Any]:

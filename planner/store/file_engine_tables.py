@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from planner.shop import CamDrive, Crown, TautRun
+from planner.shop import CamDrive, Crown, StackFace, TautRun
 from planner.store.file_columns import Column, Kind, Table
 
 _L, _D, _W, _N, _C = Kind.LENGTH, Kind.DEPTH, Kind.WHOLE, Kind.NUMBER, Kind.CHOICE
@@ -80,6 +80,7 @@ MEASURED_BANKS = Table(
         Column("gasket_after", "crushed thickness of the gasket to use", _L),
         Column("gaskets", "names of the gaskets to use, several in a stack", many=True),
         Column("same_gasket", "a gasket as thick as before is used again, its thickness known or not", Kind.YES_NO),
+        Column("parts", "tags of parts on this bank, where their position does not tell", many=True),
         Column("by", "initials"),
         Column("engine_notes", "notes"),
     ),
@@ -93,6 +94,19 @@ CHAMBERS = Table(
         Column("cylinder", "cylinder of the bank, from 1", _W, required=True),
         Column("volume_cm3", "volume", _N, required=True),
         Column("height", "height of the head then", _L),
+    ),
+)
+REPORTED_CUTS = Table(
+    "reported_cuts",
+    "a cut of an engine made elsewhere, or before the record, as somebody said",
+    (
+        Column("engine_serial", "the engine's serial number", required=True),
+        Column("bank", "the bank"),
+        Column("face", "which face of the bank's stack", _C, choices=StackFace, required=True),
+        Column("removed", "what it took off", _D, required=True),
+        Column("on", "the day", Kind.DATE, required=True),
+        Column("said_by", "who said so", required=True),
+        Column("note", "note"),
     ),
 )
 PART_DEPTHS = Table(

@@ -32,7 +32,7 @@ from planner.shop import (
 from planner.store import file_engine_tables as engine_tables
 from planner.store import file_tables as ft
 from planner.store import tables
-from planner.store.engine_files import bank_rows, chamber_rows, engine_row, hand_over_row
+from planner.store.engine_files import bank_rows, chamber_rows, engine_row, hand_over_row, reported_rows
 from planner.store.file_columns import Column, Kind, Table
 from planner.store.file_rows import noun_values, write_breaks, write_gate
 from planner.store.file_tables import gate_column
@@ -205,6 +205,7 @@ class _Shop:
         rows = [row for m in measured.values() for row in bank_rows(m, engines[m.engine_id])]
         yield engine_tables.MEASURED_BANKS, rows
         yield engine_tables.CHAMBERS, [row for m in measured.values() for row in chamber_rows(m)]
+        yield engine_tables.REPORTED_CUTS, [row for m in measured.values() for row in reported_rows(m)]
         done = load_nouns(self.connection, HandOver)
         yield engine_tables.HAND_OVERS, [hand_over_row(d) for d in done.values()]
 

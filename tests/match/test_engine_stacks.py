@@ -26,6 +26,8 @@ from planner.shop import (
     MeasuredEngine,
     Part,
     PartKind,
+    ReportedCut,
+    StackFace,
 )
 from tests.tiny import MONDAY, tiny_shop
 
@@ -221,3 +223,24 @@ def test_a_height_taken_after_the_cut_is_not_what_it_was_before():
     shop = replace(shop, parts={**shop.parts, 1: part})
     found = stacks_of(shop, TWIN, "E-1", {1: (cut(),)}, {})
     assert found.chambers["left"][0].volume_cm3 == pytest.approx(50 - 5.0 * (100 - 99.82))
+
+
+def test_a_cut_made_elsewhere_counts_as_reported_and_only_since_the_engine_was_measured():
+    said = ReportedCut(StackFace.DECK, 0.2, MONDAY.date(), "the owner")
+    shop = shop_with(MeasuredBank("left", reported=(said,)))
+    found = stacks_of(shop, TWIN, "E-1", {}, {})
+    left, right = found.banks
+    assert (left.deck_cut_mm, right.deck_cut_mm) == (0.2, 0.0)
+    assert [c.reported for c in found.cuts] == ["the owner, 02 Mar 2026"]
+    # one before the day it was measured is in what was measured
+    later = shop_with(MeasuredBank("left", reported=(said,)), since=MONDAY.date() + timedelta(days=1))
+    assert stacks_of(later, TWIN, "E-1", {}, {}).banks[0].deck_cut_mm == 0.0
+
+
+def test_the_lead_says_on_which_bank_a_part_is():
+    plain = stacks_of(shop_with(), TWIN, "E-1", {}, {})
+    tag = plain.parts["left"][0].tag
+    found = stacks_of(shop_with(MeasuredBank("right", parts=(tag,))), TWIN, "E-1", {}, {})
+    assert tag not in [p.tag for p in found.parts["left"]] and tag in [p.tag for p in found.parts["right"]]
+    with pytest.raises(InputError, match="tag"):
+        shop_with(MeasuredBank("left", parts=(tag,)), MeasuredBank("right", parts=(tag,)))

@@ -22,6 +22,7 @@ from planner.shop import (
     MeasuredBank,
     MeasuredEngine,
     Part,
+    StackFace,
 )
 from planner.store.runs import Measurement
 from tests.tiny import MONDAY
@@ -237,3 +238,19 @@ def test_what_the_ending_told_is_read_back_until_the_cut_is_taken_back(store, en
     assert store.told_at_end(job.id) == {"plugs": "all 6 out"}
     store.reverse_cut(cut.id, "wrong part", "ab", MONDAY.replace(hour=11))
     assert store.told_at_end(job.id) == {}
+
+
+def test_a_cut_made_elsewhere_is_kept_as_reported_and_a_part_put_on_its_bank(app, go, engine, store):
+    app.run()
+    app.session_state["engine/Parts on its banks, and cuts made elsewhere"] = True
+    at = go(app, "sets")
+    next(b for b in at.text_input if b.label.startswith("Taken off")).set_value("4").run()
+    next(b for b in at.text_input if b.label.startswith("Who said so")).set_value("the owner").run()
+    next(b for b in at.selectbox if b.label.startswith("Face")).set_value(StackFace.DECK).run()
+    next(b for b in at.date_input if b.label.startswith("On")).set_value(MONDAY.date()).run()
+    next(b for b in at.button if b.label == "Keep this cut").click().run()
+    assert not at.exception
+    (known,) = store.load_shop().measured_engines.values()
+    (cut,) = known.banks[0].reported
+    assert cut.face is StackFace.DECK and cut.said_by == "the owner" and cut.removed_mm == pytest.approx(4 * 0.0254)
+    assert "as the owner said; not measured here" in texts(at)

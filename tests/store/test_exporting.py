@@ -48,6 +48,8 @@ from planner.shop import (
     PartState,
     Person,
     RaPlace,
+    ReportedCut,
+    StackFace,
     SurveyPoint,
     SurveyStage,
     TautRun,
@@ -295,6 +297,8 @@ def furnish(repository, stored) -> None:
         )
     )  # fmt: skip
     left = MeasuredBank("left", (ChamberReading(1, 41.2, 99.8),), 0.4, 3.1, None, 0.9, 1.0, 1.3, ("thick", "thin"))
+    told = ReportedCut(StackFace.PARTING, 0.1, NOW.date(), "the owner", "no slip kept")
+    left = replace(left, parts=("H-101",), reported=(told,))
     repository.add(
         MeasuredEngine("E 1", engine.id, measured_on=NOW.date(), banks=(left, MeasuredBank("right")), by="ab")
     )
