@@ -55,8 +55,15 @@ def moment() -> dict:
 
 
 def loose_edges(ledger: Ledger, grade: str) -> list[tuple[str, int]]:
-    """Unused edges of opened inserts that lie in the drawer: (label, position)."""
-    return [
+    """Unused edges of opened inserts that lie in the drawer: (label, position); of those never fitted yet, which the
+    ledger meets at their first fitting, the first."""
+    shop = access.shop()
+    opened = [
+        (item.label, 1)
+        for item in shop.inserts.values()
+        if item.label not in ledger.inserts and not item.scrapped and shop.grades[item.grade_id].name == grade
+    ]
+    return opened + [
         (insert.label, edge.position)
         for insert in ledger.inserts.values()
         if insert.grade == grade and insert.place is InsertPlace.DRAWER

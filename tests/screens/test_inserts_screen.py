@@ -257,3 +257,10 @@ def test_without_an_edge_the_page_still_helps(app, go, store):
     assert "No edge is in it" in words(app) or any("No edge is fitted" in i.value for i in app.info)
     store.add_edge_event(Received(grade="diamond", inserts=1, at=MONDAY))
     assert isinstance(next(iter(store.load_shop().grades.values())), InsertGrade)
+
+
+def test_an_insert_just_opened_can_be_fitted(app, go, fitted):
+    """Received, opened and labelled, but never in a cutter before: it is offered, first of all."""
+    fitted.open_insert(1, "D-9", MONDAY, "ab")
+    page(app, go)
+    assert any("D-9" in b.label for b in app.button if b.label.startswith("Replace with"))
