@@ -46,6 +46,11 @@ def _computed() -> Computed:
     return Computed(_places().computed)
 
 
+def keep(function, *inputs):
+    """``function(*inputs)``, a pure function of what it is given, from the disk when it was computed before."""
+    return _computed().call(function, *inputs)
+
+
 @st.cache_resource(show_spinner="Opening the shop; the very first start fills the sample …", show_time=True)
 def _open(wanted: Kind) -> Repository:
     store = open_kind(_places(), wanted, datetime.now())

@@ -5,39 +5,19 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-INK, CUT, ATTEND, WAIT, SETUP, AWAY, EDGE, LATE = (
-    "#5b6b6e",
-    "#1f6f78",
-    "#6fa8a0",
-    "#c8d8d4",
-    "#b08a4a",
-    "#a9a4bd",
-    "#a3466b",
-    "#b5402f",
-)
-WORK = {
-    "cut": CUT,
-    "at the machine": ATTEND,
-    "drying": WAIT,
-    "change of setup": SETUP,
-    "index the edge": EDGE,
-    "at the bench": AWAY,
-}
-
+from planner.screens.palette import CUT, EDGE, INK, LATE, SETUP, WAIT, WORK
 
 BELOW = 5
 """How far a bar hangs below the middle of its lane: its job's name stands above it."""
 
 
-def timeline(rows: pd.DataFrame, lanes: list[str]) -> alt.Chart:
+def timeline(rows: pd.DataFrame | alt.Data, lanes: list[str], hours_shown: tuple[float, float]) -> alt.Chart:
     """The board: a lane per day, machine and person, the time of day across.
 
     ``rows``: lane, job, begin, end (hours of the day), work (or "break", "overtime", "due", "missed", "now", "name"),
     what, who, time. ``lanes`` in order. A click on a bar selects its job under the name "pick".
     """
-    bars = rows[rows["work"].isin(WORK)]
-    first, last = float(bars["begin"].min()) // 1, -(-float(bars["end"].max()) // 1)
-    across = alt.Scale(domain=[min(first, 7.0), max(last, 16.0)], nice=False)
+    across = alt.Scale(domain=list(hours_shown), nice=False)
     clock = "floor(datum.value) + ':' + format(60 * (datum.value - floor(datum.value)), '02.0f')"
     x = alt.X("begin:Q", title=None, scale=across, axis=alt.Axis(labelExpr=clock, tickCount=10, orient="top"))
     y = alt.Y("lane:N", sort=lanes, title=None, axis=alt.Axis(labelLimit=230))
@@ -87,20 +67,20 @@ def timeline(rows: pd.DataFrame, lanes: list[str]) -> alt.Chart:
         .mark_tick(color=LATE, thickness=2, size=26)
         .encode(x=x, y=y, tooltip=["what:N", "time:N"])
     )
-    return alt.layer(ground, drawn, names, marks, now).properties(height=29 * len(lanes) + 90)
+    return alt.layer(ground, drawn, names, marks, now)
 
 
-def hours(frame: pd.DataFrame) -> alt.Chart:
-    """Hours booked in front of hours available. ``frame``: who, booked, available."""
+def hours(frame: pd.DataFrame | alt.Data, count: int) -> alt.Chart:
+    """Hours booked in front of hours available. ``frame``: who, booked, available, ``count`` rows."""
     base = alt.Chart(frame).encode(y=alt.Y("who:N", title=None, sort=None, axis=alt.Axis(labelLimit=140)))
     room = base.mark_bar(color=WAIT, height=20).encode(
         x=alt.X("available:Q", title="hours", axis=alt.Axis(tickCount=8, format="~g")),
-        tooltip=["who", alt.Tooltip("available:Q", format=".1f")],
+        tooltip=["who:N", alt.Tooltip("available:Q", format=".1f")],
     )
     used = base.mark_bar(color=CUT, height=10).encode(
-        x="booked:Q", tooltip=["who", alt.Tooltip("booked:Q", format=".1f")]
+        x="booked:Q", tooltip=["who:N", alt.Tooltip("booked:Q", format=".1f")]
     )
-    return (room + used).properties(height=38 * max(1, len(frame)) + 60)
+    return (room + used).properties(height=38 * max(1, count) + 60)
 
 
 def set_heights(frame: pd.DataFrame, windows: pd.DataFrame, unit: str, places: int = 4) -> alt.Chart:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from planner.screens.charts import CUT, INK, LATE, WAIT
+from planner.screens.palette import CUT, INK, LATE, WAIT
 
 
 def differences(frame: pd.DataFrame, title: str, width: float) -> alt.Chart:

@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from planner.match import vee_drawing
-from planner.screens.charts import CUT, INK, LATE
+from planner.screens.palette import CUT, INK, LATE
 from planner.screens.picture import specification
 
 _NAMES = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from planner.screens.charts import ATTEND, CUT, EDGE, INK, LATE, SETUP, WAIT
+from planner.screens.palette import ATTEND, CUT, EDGE, INK, LATE, SETUP, WAIT
 
 _HUES = [CUT, SETUP, EDGE, INK, ATTEND, WAIT, LATE]
 

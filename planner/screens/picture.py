@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import copy
 import hashlib
 from collections.abc import Callable, Hashable
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
-import altair as alt
 import pandas as pd
 import streamlit as st
 
@@ -14,6 +14,9 @@ from planner.screens import access
 from planner.shop import Face
 from planner.week.edge_course import edge_course, edge_needs
 from planner.week.search import Plan
+
+if TYPE_CHECKING:  # a start shows its first page before the chart library is there
+    import altair as alt
 
 Shown = TypeVar("Shown")
 
@@ -57,6 +60,27 @@ def specification(chart: alt.TopLevelMixin) -> dict[str, Any]:
     return spec
 
 
+def empty_chart(name: str, *shape: Any) -> dict[str, Any]:
+    """The specification of ``charts.<name>`` with ``shape`` for what follows its data, drawn from the data set "rows"
+    that is still to be put beside it. Kept on disk: the first page of a start need not wait for the chart library."""
+    return copy.deepcopy(_empty_chart(name, shape))
+
+
+@st.cache_resource(max_entries=16, show_spinner=False)
+def _empty_chart(name: str, shape: tuple) -> dict[str, Any]:
+    return access.keep(_empty_specification, name, shape)
+
+
+def _empty_specification(name: str, shape: tuple) -> dict[str, Any]:
+    import altair as alt
+
+    from planner.screens import charts
+
+    spec = getattr(charts, name)(alt.NamedData(name="rows"), *shape).to_dict()
+    spec.get("config", {}).pop("view", None)
+    return spec
+
+
 def drawn(chart: Callable[..., alt.TopLevelMixin], *inputs: Any) -> dict[str, Any]:
     """The specification of ``chart(*inputs)``, a pure function of the module that holds it, kept while its inputs are
     equal: for a chart that hangs on what was entered and not on the store's counters."""
@@ -75,6 +99,8 @@ _PARTS = ("layer", "hconcat", "vconcat", "concat", "spec")
 def _carry(chart: Any, spec: dict[str, Any], datasets: dict[str, list[dict]]) -> None:
     """Put into ``datasets`` what a chart and the charts it is made of refer to and do not carry: how the library hands
     data over is a switch for all threads, and while another session draws a chart Streamlit turns it aside."""
+    import altair as alt
+
     data = chart._get("data")
     if isinstance(data, pd.DataFrame) and spec["data"].get("name") not in datasets:
         rows = alt.to_values(data)["values"]

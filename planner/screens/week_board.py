@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from typing import Any
 
 import pandas as pd
 import streamlit as st
 
-from planner.screens import charts, words
-from planner.screens.picture import Picture
+from planner.screens import words
+from planner.screens.palette import WORK
+from planner.screens.picture import Picture, empty_chart
 from planner.screens.plans import View
 from planner.shop import Shop
 from planner.week.search import Plan
@@ -36,10 +38,10 @@ def draw(view: View, shop: Shop, seen: Picture, now: datetime) -> None:
         frame = board_rows(shop, rows, machines, people, days, now, view.plan)
         drawn = set(frame["lane"])
         in_order = [f"{day}  {who}" for day in dict.fromkeys(frame["day"]) for who in lanes]
-        return charts.timeline(frame, [lane for lane in in_order if lane in drawn])
+        return _timeline(frame, [lane for lane in in_order if lane in drawn])
 
     st.vega_lite_chart(
-        spec=seen.chart(("board", days, view.proposed), chart, now),
+        spec=dict(seen.once(("board", days, view.proposed), chart, now)),
         width="stretch",
         key=f"{_CHART}/{days}",
         on_select=lambda: picked_on_board(f"{_CHART}/{days}"),
@@ -48,6 +50,20 @@ def draw(view: View, shop: Shop, seen: Picture, now: datetime) -> None:
     st.caption(
         "Click a bar to pick its job. Triangles: due; red: missed. Grey: break. Names stand over the bars of the machines."
     )
+
+
+def _timeline(frame: pd.DataFrame, lanes: list[str]) -> dict[str, Any]:
+    """`charts.timeline` of these rows: its lanes and the hours it shows are put into the kept chart."""
+    bars = frame[frame["work"].isin(WORK)]
+    first, last = float(bars["begin"].min()) // 1, -(-float(bars["end"].max()) // 1)
+    spec = empty_chart("timeline", ["lane"], (7.0, 16.0)) | {
+        "height": 29 * len(lanes) + 90,
+        "datasets": {"rows": frame},
+    }
+    for layer in spec["layer"]:
+        layer["encoding"]["x"]["scale"]["domain"] = [min(first, 7.0), max(last, 16.0)]
+        layer["encoding"]["y"]["sort"] = lanes
+    return spec
 
 
 def picked_on_board(key: str) -> None:
@@ -93,7 +109,7 @@ def board_rows(
     frame = pd.concat([frame, names, *([marks] if dues else []), *([free] if len(free) else [])], ignore_index=True)
     frame["start"], frame["end"] = pd.to_datetime(frame["start"]), pd.to_datetime(frame["end"])
     midnight = frame["start"].dt.normalize()
-    bar_days = midnight[frame["work"].isin(charts.WORK)]
+    bar_days = midnight[frame["work"].isin(WORK)]
     shown = sorted(bar_days.unique())[:days]
     frame = frame[midnight.isin(shown)].copy()
     midnight = frame["start"].dt.normalize()

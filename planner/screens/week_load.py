@@ -7,8 +7,7 @@ from datetime import datetime, timedelta
 import pandas as pd
 import streamlit as st
 
-from planner.screens import charts
-from planner.screens.picture import Picture
+from planner.screens.picture import Picture, empty_chart
 from planner.shop import Shop
 from planner.units import Units
 from planner.week.board import hours, week_end
@@ -27,8 +26,8 @@ def _load(shop: Shop, now: datetime, seen: Picture) -> None:
     if frame["available"].sum() == 0:
         frame = seen.once("next hours", lambda: hours(plan, shop, now, end + timedelta(days=7)), now)
         st.caption("This week is over: next week's hours.")
-    chart = seen.chart("hours", lambda: charts.hours(frame), now)
-    st.vega_lite_chart(spec=chart, width="stretch", alt="Hours booked against hours available")
+    spec = empty_chart("hours", len(frame)) | {"datasets": {"rows": frame}}
+    st.vega_lite_chart(spec=spec, width="stretch", alt="Hours booked against hours available")
     for row in frame.itertuples():
         if row.booked > row.available + 0.05:
             st.error(f"{row.who} is booked {row.booked:.1f} h and has {row.available:.1f} h.")

@@ -24,7 +24,7 @@ import scipy
 
 Result = TypeVar("Result")
 
-KEPT = 4
+KEPT = 6
 """Results kept of each function: both unit systems, and the shop before the last change."""
 
 

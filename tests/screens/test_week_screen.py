@@ -98,7 +98,7 @@ def test_recording_a_cut_updates_job_part_and_week(app, go, store):
     fields = {t.label: t for t in app.text_input}
     fields["First clean after pass no. (empty: never)"].input("3").run()
     fields = {t.label: t for t in app.text_input}
-    line = next(label for label in fields if label.startswith("Heights after (in): front left"))
+    line = next(label for label in fields if label.startswith("Heights after (in), with blanks"))
     fields[line].input("3.9256").run()
     press(app, "Record the cut")
     shop = store.load_shop()
