@@ -64,7 +64,6 @@ __all__, __getattr__, __dir__ = late(
             "MemberState",
             "SetPlan",
             "check_parts_once",
-            "freed_partners",
             "plan_members",
         ),
         "natural": (
@@ -126,7 +125,6 @@ __all__, __getattr__, __dir__ = late(
             "PassRule",
             "SameBlocksTarget",
             "clamped_check",
-            "instrument_target",
             "partner_target",
             "same_blocks_target",
         ),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
@@ -195,19 +195,6 @@ def check_parts_once(sets: Iterable[MemberSet]) -> None:
             if member.part in seen:
                 raise InputError("members", member.part, f"each part once; it is already in set {seen[member.part]}")
             seen[member.part] = one.name
-
-
-def freed_partners(one: MemberSet, scrapped: Sequence[str]) -> tuple[Member, ...]:
-    """Members that go back to the pool when the named members are scrapped.
-
-    A set of which two or more remain stays a set, and frees nobody.
-    """
-    known = {m.name for m in one.members}
-    for name in scrapped:
-        if name not in known:
-            raise InputError("scrapped", name, f"a member of set {one.name}: " + ", ".join(sorted(known)))
-    left = tuple(m for m in one.members if m.name not in set(scrapped))
-    return left if len(left) < 2 else ()
 
 
 def plan_members(

@@ -139,18 +139,6 @@ def partner_target(
     )
 
 
-def instrument_target(height_mm: float, final_mm: float, feeler_mm: float = 0.0) -> float:
-    """Instrument depth at which the touch-off place reaches ``final_mm``, whatever stands higher elsewhere, mm.
-
-    height_mm: present height at the touch-off place, where the instrument reads 0 with the cutter on a feeler of
-    ``feeler_mm`` (0: the cutter touches). Measuring at the touch-off place makes this independent of first contact.
-    """
-    height, final = finite("height_mm", height_mm), finite("final_mm", final_mm)
-    if final > height:
-        raise InputError("final_mm", final, f"at most the present height of {height:g} mm")
-    return height - final + not_negative("feeler_mm", feeler_mm)
-
-
 @dataclass(frozen=True)
 class SameBlocksTarget:
     """Absolute reading for the second member; ``low_mm`` to ``high_mm`` keep it in the window. ``void``: why not."""

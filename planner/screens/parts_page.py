@@ -73,7 +73,9 @@ def _head(found: Found, units: Units) -> None:
         ("owner", part.owner),
         ("source", part.source),
     )
-    st.markdown(" · ".join((part.condition.value, part.state.value, *(f"{n} {v}" for n, v in marks if v))))
+    st.markdown(
+        " · ".join((f"condition {part.condition.value}", part.state.value, *(f"{n} {v}" for n, v in marks if v)))
+    )
     sizes = ", ".join(f"{f.name} {face_size(f, units)}" for f in family.faces)
     agreed = ""
     if part.agreed_depth_mm is not None:

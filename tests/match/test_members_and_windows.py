@@ -14,9 +14,7 @@ from planner.match import (
     advise_order,
     check_parts_once,
     clamped_check,
-    freed_partners,
     gang_setup,
-    instrument_target,
     match_set,
     partner_target,
     plan_members,
@@ -106,15 +104,6 @@ def test_a_part_in_two_sets_is_refused():
         check_parts_once([one, other])
 
 
-def test_a_scrapped_member_frees_its_partner():
-    assert [m.name for m in freed_partners(pair(), ["A"])] == ["B"]
-    three = MemberSet("three", (member(), member("B"), member("C")), 0.05, 0.1)
-    assert freed_partners(three, ["A"]) == ()
-    assert [m.name for m in freed_partners(three, ["A", "C"])] == ["B"]
-    with pytest.raises(InputError):
-        freed_partners(three, ["D"])
-
-
 RULE = PassRule(least_mm=0.5 * THOU, greatest_mm=4 * THOU, step_mm=0.5 * THOU, finish_mm=THOU)
 
 
@@ -153,13 +142,6 @@ def test_partner_without_a_window():
         partner_target(pair(done), "A")
     with pytest.raises(InputError):
         partner_target(pair(done), "C")
-
-
-def test_instrument_target_counts_from_the_touch_off_place():
-    assert instrument_target(100.0, 99.85) == pytest.approx(0.15)
-    assert instrument_target(100.0, 99.85, feeler_mm=0.1) == pytest.approx(0.25)
-    with pytest.raises(InputError):
-        instrument_target(100.0, 100.1)
 
 
 def test_same_blocks_same_instrument():
