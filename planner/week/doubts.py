@@ -22,15 +22,18 @@ _SEARCHING = (PassReason.SEARCH,)
 
 def doubts_of(shop: Shop, queue: Queue) -> dict[str, Doubt]:
     """What is not known about each open job, by its id as text. A running job's passes are taken as planned: how far it
-    is, its run sheet tells."""
+    is, its run sheet tells. The first member of a gang makes the passes of all, down to the last one's clean-up."""
     from scipy import stats  # late: the first screen does not wait for it
 
+    gangs: dict[int, np.ndarray | None] = {}
+    for (first, _), course in queue.gangs.items():
+        gangs |= dict.fromkeys(course.job_ids) | {first: np.array(course.pass_counts)}
     found = {}
     for job in shop.open_jobs():
         estimate = queue.estimates[job.id]
         sure = job.aim is Aim.TO_DEPTH or job.state is JobState.RUNNING
         found[str(job.id)] = Doubt(
-            passes=None if sure else likely_passes(estimate),
+            passes=None if sure else gangs[job.id] if job.id in gangs else likely_passes(estimate),
             attended_factor=stats.lognorm(ATTENDED_SPREAD),
             away_factor=stats.lognorm(AWAY_SPREAD),
         )

@@ -8,7 +8,7 @@ members' clean-up depths, each counted from first contact with the highest membe
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,11 +21,14 @@ from planner.errors import InputError
 from planner.match.gang import GangSetup, SetupMinutes, gang_setup
 from planner.shop import EndOfPass, JobState, PassReason, Shop
 from planner.week import model
+from planner.week.risk import passes_from_depths
 from planner.week.set_view import DONE, GangDepth, SetView
 
 # Room for clamps between members on the table: common practice, no source
 BETWEEN_MM = 20.0
 IN_LINE, ABREAST = "one behind the other", "side by side"
+COUNTED = 200
+"""Equally likely depths that stand for the depth at which a gang is clean."""
 # what a plan pays for parting members that stay together: more than anything else it could gain
 NEVER = 100_000.0
 
@@ -33,7 +36,8 @@ NEVER = 100_000.0
 @dataclass(frozen=True)
 class GangCourse:
     """A gang on one machine. ``steps``: its work there but for the others' unloading; ``passes``: finishing or not, of
-    each pass after the kiss pass; path and swept area of one pass and its share of an edge, all members together;
+    each pass after the kiss pass; ``pass_counts``: equally likely numbers of passes, the kiss pass among them, from the
+    depth at which the last member is clean; path and swept area of one pass and its share of an edge, all members together;
     ``against``: what it saves against cutting one by one."""
 
     set_id: int
@@ -41,6 +45,7 @@ class GangCourse:
     machine_id: int
     layout: str
     passes: tuple[bool, ...]
+    pass_counts: tuple[int, ...]
     stop_mm: float
     steps: tuple[model.Step, ...]
     unload_minutes: Mapping[int, float]
@@ -106,6 +111,7 @@ def _course(
         if total + (plan.policy.problem.finish_mm if rough else 0.0) >= stop - 1e-9:
             passes += [True] if rough else []
             break
+    roughs = [plan.policy.problem.two_feeds and feed != "finish" for feed in plan.feeds]
     share = math.fsum((e.edge_share_likely or 0.0) / max(1, cutting_passes(e.passes_likely)) for e in estimates)
     kiss = setup.recipe.kiss_pass
     handling = [m.load + m.touch_off for m in minutes]
@@ -155,6 +161,7 @@ def _course(
         setup.machine.id,
         layout,
         tuple(passes),
+        _pass_counts(depth, plan.totals_mm, roughs, kiss),
         stop,
         tuple(s for s in steps),
         {j: m.unload for j, m in zip(ids, minutes, strict=True)},
@@ -163,6 +170,16 @@ def _course(
         math.fsum(f.area_mm2 for f in faces),
         against,
     )
+
+
+def _pass_counts(depth: GangDepth, totals_mm: Sequence[float], roughs: Sequence[bool], kiss: bool) -> tuple[int, ...]:
+    """Passes until the last member is clean, for equally likely depths: a roughing pass that shows clean is followed by
+    a finishing one, the kiss pass stands in front."""
+    shares = (np.arange(COUNTED) + 0.5) / COUNTED
+    totals = np.asarray(totals_mm, float)
+    searched = passes_from_depths(np.asarray(depth.isf(1 - shares), float), totals)
+    finishing = np.asarray(roughs, bool)[np.minimum(searched, totals.size) - 1]
+    return tuple(int(n) for n in searched + finishing + kiss)
 
 
 def _shared(minutes: list[float], first: int) -> float:

@@ -9,8 +9,9 @@ from scipy import stats
 from planner.shop import Condition, Gate, GateKind, JobState
 from planner.week.adapt import week_of
 from planner.week.board import plan_shop
+from planner.week.doubts import doubts_of, likely_passes
 from planner.week.edge_course import edge_course
-from planner.week.gang import IN_LINE
+from planner.week.gang import IN_LINE, _pass_counts
 from planner.week.model import Where
 from planner.week.queue import estimate_queue
 from planner.week.set_view import GangDepth
@@ -48,6 +49,26 @@ def test_the_gang_s_depth_is_the_greatest_of_its_members():
         assert depth.cdf(at) + depth.sf(at) == pytest.approx(1)
     assert depth.sf(depth.isf(0.2)) == pytest.approx(0.2)
     assert depth.ppf(0.5) == pytest.approx(np.median(drawn), rel=0.01)
+
+
+def test_the_passes_of_a_gang_are_sampled_down_to_the_last_member_s_clean_up(shop):
+    queue = estimate_queue(shop)
+    first, second = queue.sets[1].order
+    course, doubts = queue.gangs[first, 1], doubts_of(shop, queue)
+    sampled = doubts[str(first)].passes
+    planned = len([s for s in course.steps if s.where is Where.TRAVERSE])
+    assert abs(np.median(sampled) - planned) <= 1
+    # the deepest face of two has the longer tail
+    alone = likely_passes(queue.estimates[first])
+    assert np.quantile(sampled, 0.95) > np.quantile(alone, 0.95)
+    assert doubts[str(second)].passes is None
+
+
+def test_passes_of_a_gang_counted_by_hand():
+    depth = stats.uniform(0, 4)
+    # stops at 1, 2 and 3, then steps of 1; after a roughing pass that shows clean comes a finishing one, first the kiss
+    counts = np.array(_pass_counts(depth, [1.0, 2.0, 3.0], [True, False, False], kiss=True))
+    assert [(counts == n).mean() for n in (3, 4, 5)] == [0.5, 0.25, 0.25]
 
 
 def test_the_first_member_carries_the_work_and_the_others_come_off(shop):
