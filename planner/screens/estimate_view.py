@@ -156,4 +156,6 @@ def _figures(estimate: JobEstimate, units: Units, where) -> None:
             ("One traverse, run clear", f"{where.finish.run_clear_minutes:.1f} min", "travel"),
         ]
     table = [{"Figure": a, "Value": b, "Where from": estimate.origins[c].words} for a, b, c in rows]
-    st.dataframe(pd.DataFrame(table), hide_index=True, width="stretch")
+    # left to itself the middle column is cut off on a tablet
+    wide = {"Figure": st.column_config.Column(width=230), "Value": st.column_config.Column(width=290)}
+    st.dataframe(pd.DataFrame(table), hide_index=True, width="stretch", column_config=wide)

@@ -26,8 +26,10 @@ def draw() -> None:
     say()
     _last_entry(sheet)
     state, estimate = sheet.state, sheet.estimate
-    if sheet.part.waits_for:
-        st.error("Not on the machine yet: " + "; ".join(sheet.part.waits_for))
+    # a job held on the machine says so itself
+    waits = [w for w in sheet.part.waits_for if not (state.held and w.endswith(state.held))]
+    if waits:
+        st.error(("Waits: " if state.begun else "Not on the machine yet: ") + "; ".join(waits))
     if not state.begun:
         _not_begun(sheet)
     elif estimate.setup is None:
@@ -279,7 +281,8 @@ def _hold(sheet: Sheet, whom: str) -> str:
 
 def _waiting(sheet: Sheet) -> None:
     state, units = sheet.state, sheet.units
-    why = f"Held: {state.held}" if state.held else "Paused"
+    held = next((w for w in sheet.part.waits_for if state.held and w.endswith(state.held)), state.held)
+    why = f"Held, to be called: {held}" if state.held else "Paused"
     taken = f"{units.depth(state.removed_mm)} taken" if state.passes else "nothing cut yet"
     st.info(f"{why}. {taken}, all of it kept.")
     with st.container(horizontal=True):

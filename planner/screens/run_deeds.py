@@ -99,9 +99,7 @@ def stop_for(sheet: Sheet, kind: TapKind, waiting_for: str = "", reason: str = "
         together.save(replace(sheet.job, state=JobState.WAITING), by=who, at=at)
         payload = {"waiting_for": waiting_for, "reason": reason}
         together.add_tap(sheet.job.id, kind, payload, at, who, sheet.seen)
-    return (
-        f"Held: {waiting_for} is to be called. {reason}" if kind is TapKind.HOLD else "Paused; what was done is kept."
-    )
+    return f"Held, {waiting_for} to be called: {reason}." if kind is TapKind.HOLD else "Paused; what was done is kept."
 
 
 def go_on(sheet: Sheet, moved: bool) -> str:

@@ -119,10 +119,11 @@ def against_plan(sheet: Sheet, form: Form, gaps: dict[str, float] | None) -> Non
     off = [r for r in rows if r.off_mm]
     if off:
         why = "than the instrument says" + ("" if gaps else ", beyond what levelling explains")
-        said = "; ".join(
+        lost = "; ".join(
             f"{r.point} lost {units.depth(abs(r.off_mm))} {'more' if r.off_mm > 0 else 'less'}" for r in off
         )
-        st.warning(f"{said} {why}. Measure again; look at the touch-off, and for a shifted part. The height counts.")
+        said = f"{lost[:1].upper()}{lost[1:]} {why}"
+        st.warning(f"{said}. Measure again; look at the touch-off, and for a shifted part. The height counts.")
 
 
 def heights_against(sheet: Sheet, after: dict[str, float], stop_mm: float, gaps: dict[str, float] | None):
@@ -148,7 +149,9 @@ def _record(sheet: Sheet, values: dict, gaps: dict[str, float] | None) -> str:
     count = sheet.state.plugs
     told = {"plugs": f"all {count} out, counted" if count else "plugs and chips out"} if values["plugs out"] else {}
     store_cut(sheet, tapped(sheet), values, gaps, told)
-    tell(
-        f"{sheet.part.tag} recorded: {sheet.units.depth(sheet.state.removed_mm)} taken. Heights, edge and queue follow."
-    )
+    ended = Outcome(values["outcome"]).value
+    said = f"{sheet.part.tag} recorded, {ended}: {sheet.units.depth(sheet.state.removed_mm)} taken."
+    # the page stays where it was scrolled to: said in sight as well
+    st.toast(said)
+    tell(f"{said} Heights, edge and queue follow.")
     return ""
