@@ -133,14 +133,17 @@ def _on_paper(sheet: Sheet) -> None:
             placeholder="none of them",
             help="The family remembers where its faces are met first.",
         )
+    # the unit stands in the key: a figure shown in one unit is never read in the other
     columns[1].text_input(
         f"Paper ({units.depth_unit})",
         value=paper,
-        key=f"paper/{key}",
+        key=f"paper/{key}/{units.system}",
         help="its thickness, measured: sheets differ; 0 = no paper",
     )
     if not sheet.dial.zeroable:
-        columns[2].text_input(f"{_capital(sheet.dial.name)} reads there ({units.depth_unit})", key=f"at zero/{key}")
+        columns[2].text_input(
+            f"{_capital(sheet.dial.name)} reads there ({units.depth_unit})", key=f"at zero/{key}/{units.system}"
+        )
     delta = None if on_cut else _below_first(sheet, place)
     if not on_cut:
         if delta is None:
@@ -185,12 +188,12 @@ def survey_gaps(sheet: Sheet) -> dict[str, float] | None:
 
 def _touch(sheet: Sheet, key: str, on_cut: bool, delta: float | None) -> str:
     units = sheet.units
-    paper = units.read_depth_mm("paper", typed(f"paper/{key}") or "0")
+    paper = units.read_depth_mm("paper", typed(f"paper/{key}/{units.system}") or "0")
     if paper < 0:
-        raise InputError("paper", typed(f"paper/{key}"), "a thickness of 0 or more")
+        raise InputError("paper", typed(f"paper/{key}/{units.system}"), "a thickness of 0 or more")
     at_zero = 0.0
     if not sheet.dial.zeroable:
-        read = typed(f"at zero/{key}")
+        read = typed(f"at zero/{key}/{units.system}")
         if not read:
             raise InputError(f"{sheet.dial.name} reads there", "", "what it shows on the paper: it cannot be zeroed")
         at_zero = units.read_depth_mm(f"{sheet.dial.name} reads there", read)
@@ -214,7 +217,7 @@ def _to_the_mark(sheet: Sheet) -> None:
         f"Paper out, guard closed, spindle running. Come down at {zero.place}; the cutter should mark when "
         f"the {sheet.dial.name} shows {sheet.standing(zero.offset_mm)}."
     )
-    key = f"mark/{sheet.job.id}/{sheet.seen}"
+    key = f"mark/{sheet.job.id}/{sheet.seen}/{units.system}"
     left, right = st.columns([2, 3], vertical_alignment="bottom")
     shown = units.depth(sheet.dial.standing_mm(zero.offset_mm, zero.at_zero_mm), unit=False)
     left.text_input(f"{_capital(sheet.dial.name)} at the first mark ({units.depth_unit})", value=shown, key=key)

@@ -88,7 +88,7 @@ def mean_gap_mm(sheet: Sheet) -> float:
 
 
 def _check(sheet: Sheet, target: PartnerTarget) -> None:
-    units, key = sheet.units, f"check/{sheet.job.id}/{sheet.seen}"
+    units, key = sheet.units, f"check/{sheet.job.id}/{sheet.seen}/{sheet.units.system}"
     columns = st.columns([3, 2, 2, 2], vertical_alignment="bottom")
     columns[0].selectbox("Height while clamped, at", [p.name for p in sheet.face.points], key=f"{key}/point")
     columns[1].text_input(f"Height ({units.length_unit})", key=f"{key}/height")
@@ -131,7 +131,7 @@ def _same_blocks(sheet: Sheet, view: SetView) -> None:
         units, first = sheet.units, done[-1]
         first_cut = _last_cut(sheet, first)
         known = None if first_cut is None else last_reading_mm(sheet, first_cut)
-        key = f"first reading/{sheet.job.id}"
+        key = f"first reading/{sheet.job.id}/{units.system}"
         columns = st.columns([2, 1, 1], vertical_alignment="bottom")
         if known is None:
             columns[0].text_input(f"{sheet.dial.name} at {first}'s last pass ({units.depth_unit})", key=key)

@@ -89,7 +89,7 @@ def _set(sheet: Sheet, planned: PlannedPass) -> None:
         args=(_passed, sheet, planned, planned.below_zero_mm),
     )
     with right.popover("As set", width="stretch"):
-        key = f"as set/{sheet.job.id}/{sheet.seen}"
+        key = f"as set/{sheet.job.id}/{sheet.seen}/{sheet.units.system}"
         shown = sheet.dial.standing_mm(planned.below_zero_mm, sheet.at_zero_mm)
         st.text_input(
             f"The {sheet.dial.name} stands at ({sheet.units.depth_unit})",

@@ -93,6 +93,19 @@ def test_a_job_from_the_paper_to_its_record(sheet):
     assert 0.1 <= cut.feed_mm < 0.15
 
 
+def test_a_figure_shown_in_one_unit_is_never_read_in_the_other(sheet):
+    at, store, job_id = sheet
+    press(at, "begin")
+    assert float(field(at, "Paper (thou)").value) == pytest.approx(4.0)
+    at.segmented_control(key="units").set_value("metric").run()
+    assert float(field(at, "Paper (mm)").value) == pytest.approx(0.102)
+    press(at, "Paper grips")
+    assert fold(store.taps_of(job_id)).zero.offset_mm == pytest.approx(0.102)
+    assert float(field(at, "at the first mark (mm)").value) == pytest.approx(0.102)
+    at.segmented_control(key="units").set_value("inch").run()
+    assert float(field(at, "at the first mark (thou)").value) == pytest.approx(4.0)
+
+
 def test_finishing_wants_the_plugs_counted_out(sheet):
     at, store, job_id = sheet
     to_the_mark(at)
