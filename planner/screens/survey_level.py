@@ -15,6 +15,7 @@ from planner.face import (
     clamp_spring,
     set_jacks,
     sweep_closes,
+    true_reading,
 )
 from planner.screens import access
 from planner.screens.picture import drawn
@@ -117,8 +118,8 @@ def _choices(draft: Draft, units: Units) -> None:
                 args=(owner, put, {"present": [], "datum_slopes": [0.0, 0.0]}),
             )
         factor = units.length_factor
-        # the places stand in the key: other supports, other fields
-        fields = f"{draft.key}/{draft.supports.round(2).tolist()}"
+        # the places and the unit stand in the key: other supports, other fields
+        fields = f"{draft.key}/{units.system}/{draft.supports.round(2).tolist()}"
         st.text_area(
             f"At the desk: places of the supports, {units.length_unit} from the left front corner, one a line: x y",
             "\n".join(f"{x / factor:.2f} {y / factor:.2f}" for x, y in draft.supports),
@@ -231,8 +232,9 @@ def _draw_plan(draft: Draft, plan: ShimPlan | JackPlan | None, units: Units) -> 
     supports = [(float(x), float(y), f"{k}: {word}" if word else str(k)) for k, ((x, y), word) in enumerate(
         zip(draft.supports, said, strict=True), 1
     )]  # fmt: skip
-    # colour alone at the points: the figures here are the stacks
-    marks = Marks(draft.places, draft.heights(), dict.fromkeys(draft.names, " "), supports=supports)
+    # colour alone at the points: the figures here are the stacks, their unit stands below
+    bare = [(x, y, word.removesuffix(f" {units.depth_unit}")) for x, y, word in supports]
+    marks = Marks(draft.places, draft.heights(), dict.fromkeys(draft.names, " "), supports=bare)
     st.vega_lite_chart(
         spec=drawn(face_chart, draft.face, marks, units),
         width="content",
@@ -337,10 +339,10 @@ def _verdict(draft: Draft, units: Units) -> None:
     else:
         said = []
         if found.tilted:
-            extra = found.extra_mm[found.suspect]
+            extra, jacks = found.extra_mm[found.suspect], draft.data.get("how", LEAVES) == JACKS
             said.append(
-                f"support {found.suspect + 1} holds the part about {units.depth(float(extra))} too high: dirt, a burr, or "
-                "a leaf too many; look under it"
+                f"{'jack' if jacks else 'support'} {found.suspect + 1} holds the part about {units.depth(float(extra))} "
+                f"too high: dirt, a burr, or {'turned too far' if jacks else 'a leaf too many'}; look under it"
             )
         if found.bent:
             worst = draft.names[found.worst_point]
@@ -423,7 +425,7 @@ def _clamps(draft: Draft, units: Units) -> None:
         for entry, when in (("loose", "when clamped"), ("eased", "when the clamps are eased")):
             if clamp.get(entry) is None or tight is None:
                 continue
-            spring = clamp_spring(clamp[entry], tight)
+            spring = clamp_spring(*true_reading([clamp[entry], tight], draft.angle_deg, draft.indicator))
             if spring.holds:
                 st.success(f"It stays within {units.depth(abs(spring.spring_mm))} {when}.")
             else:

@@ -131,7 +131,16 @@ def face_chart(face: Face, marks: Marks, units: Units, width_px: int = 505) -> a
         blocks = pd.DataFrame([{"x": a / factor, "y": b / factor, "stack": said} for a, b, said in marks.supports])
         shown = alt.Chart(blocks).encode(x=x, y=y)
         layers.append(shown.mark_point(shape="square", size=500, filled=True, color=DARK, opacity=0.85))
-        layers.append(shown.mark_text(dy=24, fontSize=14, fontWeight="bold", color=DARK).encode(text="stack:N"))
+        # toward the middle of the face: the points stand along its edges
+        for front in (True, False):
+            for left in (True, False):
+                beside = shown.transform_filter(
+                    f"(datum.y < {face.width_mm / 2 / factor}) == {str(front).lower()} && "
+                    f"(datum.x < {face.length_mm / 2 / factor}) == {str(left).lower()}"
+                )
+                side = {"align": "left", "dx": -11} if left else {"align": "right", "dx": 11}
+                text = beside.mark_text(dy=-22 if front else 24, fontSize=14, fontWeight="bold", color=DARK, **side)
+                layers.append(text.encode(text="stack:N"))
     return alt.layer(*layers).properties(width=width_px, height=height_px)
 
 
@@ -194,18 +203,22 @@ def curve(depths_mm: np.ndarray, shares: np.ndarray, at_mm: float, units: Units)
 
 def indicator_chart(lever: bool, angle_deg: float) -> alt.LayerChart:
     """How the inclination is measured: on a lever between stylus and surface, on a plunger between plunger and spindle."""
-    turn = np.radians(angle_deg if angle_deg else 20.0)
+    # upright shows no angle to name, and a slight one leaves no room for its word
+    turn = np.radians(max(angle_deg, 15.0) if angle_deg else 20.0)
+    sweep = np.linspace(0.0, turn, 13)
     surface = pd.DataFrame({"x": [-1.0, 3.2], "y": [0.0, 0.0], "part": ["surface"] * 2, "k": [0, 1]})
     if lever:
         reach = 2.0
         tip, joint = (0.0, 0.0), (reach * np.cos(turn), reach * np.sin(turn))
         body = [(*tip, "stylus", 0), (*joint, "stylus", 1)]
         body += [(*joint, "body", 0), (joint[0] + 1.0, joint[1] + 0.5, "body", 1)]
-        words = [(1.75, 0.17, "this angle"), (-0.9, -0.25, "surface")]
+        arc = (1.4 * np.cos(sweep), 1.4 * np.sin(sweep))
+        words = [(2.45, 0.27, "this angle"), (-0.9, -0.25, "surface")]
     else:
         top = (2.2 * np.sin(turn), 2.2 * np.cos(turn))
         body = [(0, 0, "plunger", 0), (*top, "plunger", 1), (0, 0, "spindle", 0), (0, 2.2, "spindle", 1)]
-        words = [(0.75, 1.8, "this angle"), (-0.9, 1.9, "spindle"), (-0.9, -0.25, "surface")]
+        arc = (1.4 * np.sin(sweep), 1.4 * np.cos(sweep))
+        words = [(top[0] + 0.65, top[1] - 0.15, "this angle"), (-0.9, 1.9, "spindle"), (-0.9, -0.25, "surface")]
     frame = pd.concat([surface, pd.DataFrame(body, columns=["x", "y", "part", "k"])])
     x = alt.X("x:Q", axis=None, scale=alt.Scale(domain=[-1.2, 3.4]))
     y = alt.Y("y:Q", axis=None, scale=alt.Scale(domain=[-0.5, 2.4]))
@@ -223,5 +236,7 @@ def indicator_chart(lever: bool, angle_deg: float) -> alt.LayerChart:
             ),
         )
     )
+    opening = pd.DataFrame({"x": arc[0], "y": arc[1], "k": range(len(sweep))})
+    bow = alt.Chart(opening).mark_line(strokeWidth=2, color=LINE).encode(x=x, y=y, order="k:Q")
     told = alt.Chart(pd.DataFrame(words, columns=["x", "y", "said"])).mark_text(fontSize=13, color=LINE)
-    return alt.layer(lines, told.encode(x=x, y=y, text="said:N")).properties(width=260, height=165)
+    return alt.layer(lines, bow, told.encode(x=x, y=y, text="said:N")).properties(width=260, height=165)

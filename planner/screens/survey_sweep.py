@@ -56,6 +56,7 @@ def draw_picture(draft: Draft, found: Read | None, units: Units, which: str = "r
         f"{units.depth_unit}, + over, − under. Amber ring: the indicator stands here; triangle: the cutter meets it "
         "first; square: clean last. Front edge below, "
         f"sides in {'inches' if units.inch else 'millimetres'}."
+        + (f" Heights: what the indicator shows, corrected for its {draft.angle_deg:g}°." if draft.angle_deg else "")
     )
 
 

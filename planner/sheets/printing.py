@@ -171,7 +171,11 @@ def _survey(shop: Shop, job: Job, units: Units) -> SimpleNamespace | None:
         first=place_said(face, survey.points[found.cut.first_contact], units.length),
         last=place_said(face, survey.points[found.cut.last_to_clean], units.length),
         touch=found.touch_place,
-        delta=units.depth(found.delta_mm),
+        delta=(
+            f"{units.depth(found.delta_mm)} below first contact"
+            if float(units.depth(found.delta_mm, unit=False))
+            else "where it is met first"
+        ),
         points=[(names[k], f"{survey.points[k].z_mm / units.depth_factor:+.{1 if units.inch else 3}f}") for k in shown],
         pits="; ".join(
             f"{p.name} {units.depth(p.pit_mm)}{', may stay' if p.accepted else ''}" for p in survey.points if p.pit_mm
