@@ -388,7 +388,7 @@ def _speeds_drawn(which, versions, units: Units, job_id: int, n: float):
     shown = (
         ("cost", f"a traverse ({shop.settings.currency})"),
         ("minutes", "a traverse (min)"),
-        ("life", "an edge lasts (h in the metal)"),
+        ("life", "edge life (h cutting)"),
     )
     drawn = []
     for figure, title in shown:

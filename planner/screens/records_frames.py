@@ -271,7 +271,9 @@ def charge_table(lines: pd.DataFrame, units: Units, currency: str) -> pd.DataFra
             f"Work ({currency})": lines["work_money"].round(2),
             f"Taken ({unit})": (lines["taken_mm"] / factor).round(places),
             f"Agreed ({unit})": (pd.to_numeric(lines["agreed_mm"]) / factor).round(places),
-            f"Over the agreed depth ({unit})": (lines["over_mm"] / factor).round(places),
+            f"Over the agreed depth ({unit})": (lines["over_mm"].where(lines["agreed_mm"].notna()) / factor).round(
+                places
+            ),
             "Edge share (%)": (pd.to_numeric(lines["edge_share"]) * 100).round(2),
             f"Insert share ({currency})": pd.to_numeric(lines["edge_money"]).round(2),
             "Cut again because": lines["recut"],

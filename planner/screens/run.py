@@ -283,8 +283,8 @@ def _waiting(sheet: Sheet) -> None:
     state, units = sheet.state, sheet.units
     held = next((w for w in sheet.part.waits_for if state.held and w.endswith(state.held)), state.held)
     why = f"Held, to be called: {held}" if state.held else "Paused"
-    taken = f"{units.depth(state.removed_mm)} taken" if state.passes else "nothing cut yet"
-    st.info(f"{why}. {taken}, all of it kept.")
+    taken = f"{units.depth(state.removed_mm)} taken, all of it kept" if state.passes else "Nothing cut yet"
+    st.info(f"{why}. {taken}.")
     with st.container(horizontal=True):
         st.button("Go on: still clamped as it was", type="primary", on_click=act, args=(go_on, sheet, False))
         st.button("Go on: it was taken off or re-clamped", on_click=act, args=(go_on, sheet, True))
