@@ -73,7 +73,7 @@ def passes_table(estimate: JobEstimate, units: Units) -> pd.DataFrame:
                 "Pass": PASS_WORDS[planned.reason],
                 "Feed": "roughing" if not planned.finishing else "finishing",
                 f"Go down ({units.depth_unit})": units.depth(planned.depth_mm, unit=False),
-                f"{dial.name} shows ({units.depth_unit})": standing,
+                f"{dial.name[:1].upper()}{dial.name[1:]} shows ({units.depth_unit})": standing,
                 f"Depth then ({units.depth_unit})": units.depth(planned.total_mm, unit=False),
                 f"Still to go ({units.depth_unit})": units.depth(
                     max(0.0, estimate.stop_allow_mm - planned.total_mm), unit=False
@@ -105,7 +105,10 @@ def touch_words(estimate: JobEstimate, units: Units) -> str:
 
 
 def _passes(estimate: JobEstimate, units: Units) -> None:
-    st.dataframe(passes_table(estimate, units), hide_index=True, width="stretch")
+    # left to itself the reason is cut off on a tablet
+    widths = {"Pass": 135, "Feed": 80, "Minutes": 70, "Needed": 70}
+    wide = {name: st.column_config.Column(width=px) for name, px in widths.items()}
+    st.dataframe(passes_table(estimate, units), hide_index=True, width="stretch", column_config=wide)
     st.caption(touch_words(estimate, units))
 
 
