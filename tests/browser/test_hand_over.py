@@ -64,9 +64,9 @@ def record(page, tag, passes, clean, heights):
     """A finished cut, typed from its paper sheet."""
     go(page, "Run sheet")
     choose(page, "Job", tag)
-    section = page.get_by_text("Type in a finished paper sheet", exact=False)
-    if section.count():
-        section.first.click()
+    # it stays open from one sheet to the next
+    if not page.get_by_role("textbox", name="Depth after each pass").count():
+        page.get_by_text("Type in a finished paper sheet", exact=False).first.click()
         settle(page)
     fill(page, "Depth after each pass", passes)
     fill(page, "First clean after pass no.", clean)
