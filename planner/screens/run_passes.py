@@ -114,6 +114,11 @@ def _passed_as_set(sheet: Sheet, planned: PlannedPass, key: str) -> str:
     except InputError as wrong:
         # as it was typed, not as it is kept inside
         raise InputError(field, text, wrong.accepted) from None
+    zero, reached = sheet.state.zero, sheet.state.removed_mm
+    if zero.total_mm(below) < reached - 1e-6 and zero.total_mm(planned.below_zero_mm) > reached + 1e-6:
+        # most likely the sign: it would go down as a pass that took nothing
+        lowest = sheet.standing(zero.below_mm(reached))
+        raise InputError(field, text, f"a setting that cuts, beyond {lowest}: mind which way it counts")
     return _passed(sheet, planned, below)
 
 

@@ -210,6 +210,11 @@ def test_as_set_counts_and_never_goes_past_the_limit(sheet):
     # 6 thou on the dial, zero on paper of 4: 2 thou deep
     assert fold(store.taps_of(job_id)).removed_mm == pytest.approx(2 * MM_PER_THOU)
     press(at, "quarter")
+    # a figure that would cut air is most likely one counted the wrong way
+    field(at, "stands at").set_value("3").run()
+    press(at, "Traversing at that")
+    assert "mind which way it counts" in said(at)
+    assert len(fold(store.taps_of(job_id)).passes) == 2
     # 99.80 mm measured, least height 99: 0.8 mm in hand, less the doubt
     field(at, "stands at").set_value("40").run()
     press(at, "Traversing at that")
