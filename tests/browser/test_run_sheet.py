@@ -135,7 +135,7 @@ def test_two_sessions_and_a_power_cut_between_two_taps(server, browser):
     tablet.get_by_text("out, counted").or_(tablet.get_by_text("Plugs and chips are out")).first.click()
     settle(tablet)
     press(tablet, "Record and end")
-    tablet.get_by_text("recorded:").first.wait_for(timeout=20_000)
+    tablet.get_by_text(" recorded, ").first.wait_for(timeout=20_000)
     picture(tablet, "10-recorded")
     tablet.close()
     desk.close()
