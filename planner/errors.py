@@ -80,15 +80,15 @@ def between(field: str, value: Any, least: float, greatest: float) -> float:
     return number
 
 
-def numbers(field: str, value: Any, accepted: str) -> np.ndarray:
+def numbers(field: str, value: Any, accepted: str, *, flags: bool = False) -> np.ndarray:
     """Return ``value`` as a float array of its own shape, nan and inf let through; `InputError` for what is no number:
-    text, yes and no, complex, ragged lists."""
+    text, yes and no (unless ``flags``), complex, ragged lists."""
     try:
         array = np.asarray(value)
         # what holds objects is looked at one by one: numbers of other libraries come so
-        worded = (str, bytes, bool, np.bool_)
+        worded = (str, bytes) if flags else (str, bytes, bool, np.bool_)
         mixed = array.dtype.kind == "O" and not any(isinstance(v, worded) for v in array.flat)
-        if array.size and array.dtype.kind not in "iuf" and not mixed:
+        if array.size and array.dtype.kind not in ("biuf" if flags else "iuf") and not mixed:
             raise TypeError
         return array.astype(float, copy=False)
     except (TypeError, ValueError, OverflowError):

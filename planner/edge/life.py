@@ -21,7 +21,7 @@ from planner.edge.likelihood import (
     explore,
     maximise,
 )
-from planner.errors import InputError, between, finite_array, positive
+from planner.errors import InputError, between, finite_array, numbers, positive
 
 __all__ = ["LEARNED", "LEANING", "STARTING", "LifeFit", "LifePrior", "fit_life", "known_life"]
 
@@ -270,7 +270,7 @@ def _record(use, failed, failing, prior: LifePrior | None) -> tuple[np.ndarray, 
     """The record as (n, m) work, (n,) ended, (n,) column of the failure or -1; everything checked."""
     columns = len(prior.capacities) if prior is not None else None
     shapes = f"work per edge, shape (n,) or (n, {'materials' if columns is None else columns})"
-    raw = _figures("use", use, shapes)
+    raw = numbers("use", use, shapes)
     if raw.size == 0 and raw.ndim in (1, 2):
         if prior is None:
             raise InputError("use", use, "at least two failed edges, or a prior")
@@ -284,7 +284,7 @@ def _record(use, failed, failing, prior: LifePrior | None) -> tuple[np.ndarray, 
         i, m = (int(v) for v in np.argwhere(work < 0)[0])
         raise InputError(f"use[{i}, {m}]", float(work[i, m]), "work of 0 or more: wear does not run backwards")
     told = f"True or False for each of the {work.shape[0]} edges"
-    flags = _figures("failed", failed, told, bools=True)
+    flags = numbers("failed", failed, told, flags=True)
     if flags.shape != (work.shape[0],) or not np.isin(flags, (0, 1)).all():
         raise InputError("failed", failed, told)
     ended = flags.astype(bool)
@@ -294,7 +294,7 @@ def _record(use, failed, failing, prior: LifePrior | None) -> tuple[np.ndarray, 
     column = np.full(work.shape[0], -1)
     if failing is not None:
         wanted = f"a column number, -1 or NaN for each of the {ended.size} edges"
-        given = _figures("failing", failing, wanted)
+        given = numbers("failing", failing, wanted)
         if given.shape != ended.shape or np.isinf(given).any():
             raise InputError("failing", failing, wanted)
         known = ended & ~np.isnan(given) & (given != -1)
@@ -311,24 +311,12 @@ def _record(use, failed, failing, prior: LifePrior | None) -> tuple[np.ndarray, 
     return work, ended, column
 
 
-def _figures(field: str, value, accepted: str, bools: bool = False) -> np.ndarray:
-    """Numbers as they were given, NaN allowed; text, ragged rows and what is no number refused."""
-    try:
-        kind = np.asarray(value).dtype.kind
-        array = np.asarray(value, dtype=float)
-    except (TypeError, ValueError):
-        raise InputError(field, value, accepted) from None
-    if kind not in ("biufO" if bools else "iufO"):
-        raise InputError(field, value, accepted)
-    return array
-
-
 def _projection(projected, log_sd, work, ended):
     """Nodes and weights of smeared ends, or (None, None, ended) without flank-wear readings."""
     if projected is None:
         return None, None, ended
     wanted = f"a multiple of the present use or NaN for each of {ended.size} edges"
-    factor = _figures("projected", projected, wanted)
+    factor = numbers("projected", projected, wanted)
     if factor.shape != ended.shape:
         raise InputError("projected", projected, wanted)
     seen = np.isfinite(factor) & ~ended & (work.sum(axis=1) > 0)
@@ -336,7 +324,7 @@ def _projection(projected, log_sd, work, ended):
         raise InputError("projected", float(factor[seen].min()), "1 or more: an edge past the criterion has failed")
     if log_sd is None:
         raise InputError("projected_log_sd", None, "the log standard deviation of each projected life")
-    sd = _figures("projected_log_sd", log_sd, "a number, or one for each projected life")
+    sd = numbers("projected_log_sd", log_sd, "a number, or one for each projected life")
     if sd.shape not in ((), ended.shape):
         raise InputError("projected_log_sd", log_sd, "a number, or one for each projected life")
     sd = np.broadcast_to(sd, ended.shape)

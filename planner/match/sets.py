@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.errors import InputError, finite, finite_array, not_negative
+from planner.errors import InputError, finite, finite_array, not_negative, numbers
 
 # Heights carry about 1e-13 mm of rounding; a nanometre decides nothing in a shop.
 SAME_MM = 1e-9
@@ -151,14 +151,10 @@ def match_set(
 def _least_heights(value: Sequence[float]) -> np.ndarray:
     """Least heights as floats; -inf is the caller's word for "none known", NaN and +inf are mistakes."""
     wanted = "an array of numbers, shape (n); -inf where none is known"
-    try:
-        given = np.asarray(value)
-    except (TypeError, ValueError, OverflowError):
-        raise InputError("min_heights_mm", value, wanted) from None
-    if given.ndim != 1 or (given.size and given.dtype.kind not in "iufO"):
+    given = numbers("min_heights_mm", value, wanted)
+    if given.ndim != 1:
         raise InputError("min_heights_mm", value, wanted)
-    numbers = given.tolist()
-    return np.array([n if n == -math.inf else finite(f"min_heights_mm[{i}]", n) for i, n in enumerate(numbers)])
+    return np.array([n if n == -math.inf else finite(f"min_heights_mm[{i}]", n) for i, n in enumerate(given.tolist())])
 
 
 def _least_cuts(

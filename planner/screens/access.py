@@ -122,13 +122,13 @@ def _shop(which: Kind, version: Version) -> Shop:
 def _learned(which: Kind, records: int, edges: int, wanted: tuple) -> Learned:
     store = _open(which)
     picture, followed = _bare(store.load_shop()), store.followed_surveys()
-    return _computed().call(learn, picture, store.work_records(), store.ledger(), followed)
+    return keep(learn, picture, store.work_records(), store.ledger(), followed)
 
 
 @st.cache_resource(max_entries=8, show_spinner="Estimating the queue …")
 def _queue_untouched(which: Kind, version: int, records: int, system: System, _picture: Shop) -> Queue:
     """The queue without regard to run sheets: a tap at a machine does not estimate the whole shop anew."""
-    return _computed().call(_estimates, _bare(_picture), knowledge(), system)
+    return keep(_estimates, _bare(_picture), knowledge(), system)
 
 
 def _estimates(picture: Shop, learned: Knowledge, system: System) -> Queue:

@@ -11,16 +11,17 @@ BELOW = 5
 """How far a bar hangs below the middle of its lane: its job's name stands above it."""
 
 
-def timeline(rows: pd.DataFrame | alt.Data, lanes: list[str], hours_shown: tuple[float, float]) -> alt.Chart:
+def timeline(rows: pd.DataFrame | alt.Data) -> alt.Chart:
     """The board: a lane per day, machine and person, the time of day across.
 
     ``rows``: lane, job, begin, end (hours of the day), work (or "break", "overtime", "due", "missed", "now", "name"),
-    what, who, time. ``lanes`` in order. A click on a bar selects its job under the name "pick".
+    what, who, time. A click on a bar selects its job under the name "pick". The order of the lanes and the hours shown
+    are the page's to put in.
     """
-    across = alt.Scale(domain=list(hours_shown), nice=False)
+    across = alt.Scale(nice=False)
     clock = "floor(datum.value) + ':' + format(60 * (datum.value - floor(datum.value)), '02.0f')"
     x = alt.X("begin:Q", title=None, scale=across, axis=alt.Axis(labelExpr=clock, tickCount=10, orient="top"))
-    y = alt.Y("lane:N", sort=lanes, title=None, axis=alt.Axis(labelLimit=230))
+    y = alt.Y("lane:N", title=None, axis=alt.Axis(labelLimit=230))
     tips = ["what:N", "work:N", "who:N", "time:N"]
     base = alt.Chart(rows)
     ground = (
@@ -70,8 +71,8 @@ def timeline(rows: pd.DataFrame | alt.Data, lanes: list[str], hours_shown: tuple
     return alt.layer(ground, drawn, names, marks, now)
 
 
-def hours(frame: pd.DataFrame | alt.Data, count: int) -> alt.Chart:
-    """Hours booked in front of hours available. ``frame``: who, booked, available, ``count`` rows."""
+def hours(frame: pd.DataFrame | alt.Data) -> alt.Chart:
+    """Hours booked in front of hours available. ``frame``: who, booked, available."""
     base = alt.Chart(frame).encode(y=alt.Y("who:N", title=None, sort=None, axis=alt.Axis(labelLimit=140)))
     room = base.mark_bar(color=WAIT, height=20).encode(
         x=alt.X("available:Q", title="hours", axis=alt.Axis(tickCount=8, format="~g")),
@@ -80,7 +81,7 @@ def hours(frame: pd.DataFrame | alt.Data, count: int) -> alt.Chart:
     used = base.mark_bar(color=CUT, height=10).encode(
         x="booked:Q", tooltip=["who:N", alt.Tooltip("booked:Q", format=".1f")]
     )
-    return (room + used).properties(height=38 * max(1, count) + 60)
+    return room + used
 
 
 def set_heights(frame: pd.DataFrame, windows: pd.DataFrame, unit: str, places: int = 4) -> alt.Chart:

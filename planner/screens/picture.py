@@ -60,25 +60,23 @@ def specification(chart: alt.TopLevelMixin) -> dict[str, Any]:
     return spec
 
 
-def empty_chart(name: str, *shape: Any) -> dict[str, Any]:
-    """The specification of ``charts.<name>`` with ``shape`` for what follows its data, drawn from the data set "rows"
-    that is still to be put beside it. Kept on disk: the first page of a start need not wait for the chart library."""
-    return copy.deepcopy(_empty_chart(name, shape))
+def empty_chart(name: str) -> dict[str, Any]:
+    """The specification of ``charts.<name>``, drawn from the data set "rows" that is still to be put beside it. Kept on
+    disk: the first page of a start need not wait for the chart library."""
+    return copy.deepcopy(_empty_chart(name))
 
 
 @st.cache_resource(max_entries=16, show_spinner=False)
-def _empty_chart(name: str, shape: tuple) -> dict[str, Any]:
-    return access.keep(_empty_specification, name, shape)
+def _empty_chart(name: str) -> dict[str, Any]:
+    return access.keep(_empty_specification, name)
 
 
-def _empty_specification(name: str, shape: tuple) -> dict[str, Any]:
+def _empty_specification(name: str) -> dict[str, Any]:
     import altair as alt
 
     from planner.screens import charts
 
-    spec = getattr(charts, name)(alt.NamedData(name="rows"), *shape).to_dict()
-    spec.get("config", {}).pop("view", None)
-    return spec
+    return specification(getattr(charts, name)(alt.NamedData(name="rows")))
 
 
 def drawn(chart: Callable[..., alt.TopLevelMixin], *inputs: Any) -> dict[str, Any]:

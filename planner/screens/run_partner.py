@@ -13,8 +13,7 @@ from planner.match.window import PartnerTarget, PassRule, clamped_check, partner
 from planner.screens import access
 from planner.screens.run_deeds import Sheet, tap, typed
 from planner.screens.said import act, say_beside
-from planner.shop import Counts, Cut, JobState, Tap, TapKind
-from planner.store.runs import RECORDED
+from planner.shop import Counts, Cut, JobState, TapKind
 from planner.week.queue import SetView
 
 VERDICTS = {
@@ -196,23 +195,8 @@ def last_reading_mm(sheet: Sheet, cut: Cut) -> float | None:
     same = cut.machine_id == sheet.estimate.setup.machine.id
     if not same or cut.job_id is None or not cut.passes or not cut.passes[-1].reading:
         return None
-    zero = fold(_taps_of_cut(cut)).zero
+    zero = fold(access.repository().taps_of_cut(cut.job_id, cut.id)).zero
     if zero is None:
         return None
     below = zero.below_mm(cut.passes[-1].total_mm)
     return zero.at_zero_mm + (below if sheet.dial.counts is Counts.UP else -below)
-
-
-def _taps_of_cut(cut: Cut) -> list[Tap]:
-    """The entries of the run sheet that ended in this cut: what stood when it was recorded."""
-    standing: list[Tap] = []
-    for one in access.repository().taps_of(cut.job_id, whole=True):
-        if one.reverses_seq is not None:
-            standing = [t for t in standing if t.seq != one.reverses_seq]
-        elif one.kind == RECORDED:
-            if one.payload.get("cut_id") == cut.id:
-                break
-            standing = []
-        else:
-            standing.append(one)
-    return standing

@@ -56,7 +56,7 @@ def _timeline(frame: pd.DataFrame, lanes: list[str]) -> dict[str, Any]:
     """`charts.timeline` of these rows: its lanes and the hours it shows are put into the kept chart."""
     bars = frame[frame["work"].isin(WORK)]
     first, last = float(bars["begin"].min()) // 1, -(-float(bars["end"].max()) // 1)
-    spec = empty_chart("timeline", ["lane"], (7.0, 16.0)) | {
+    spec = empty_chart("timeline") | {
         "height": 29 * len(lanes) + 90,
         "datasets": {"rows": frame},
     }

@@ -26,7 +26,7 @@ def _load(shop: Shop, now: datetime, seen: Picture) -> None:
     if frame["available"].sum() == 0:
         frame = seen.once("next hours", lambda: hours(plan, shop, now, end + timedelta(days=7)), now)
         st.caption("This week is over: next week's hours.")
-    spec = empty_chart("hours", len(frame)) | {"datasets": {"rows": frame}}
+    spec = empty_chart("hours") | {"height": 38 * max(1, len(frame)) + 60, "datasets": {"rows": frame}}
     st.vega_lite_chart(spec=spec, width="stretch", alt="Hours booked against hours available")
     for row in frame.itertuples():
         if row.booked > row.available + 0.05:

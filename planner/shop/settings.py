@@ -91,10 +91,7 @@ class Settings:
         for name in ("risk_limit", "risk_limit_last"):
             put(name, between(f"settings.{name}", getattr(self, name), 0.0001, 0.5))
         for name in ("corrosion_wear", "cast_skin_wear", "weld_wear"):
-            put(
-                name,
-                maybe(lambda field, value: between(field, value, 0.2, 20.0), f"settings.{name}", getattr(self, name)),
-            )
+            put(name, maybe(_times, f"settings.{name}", getattr(self, name)))
         put("feelers_mm", tuple(sorted(positive("settings.feelers_mm", f) for f in self.feelers_mm)))
         put("leaves_mm", tuple((positive("settings.leaves_mm", t), int(n)) for t, n in self.leaves_mm))
         if any(n < 0 for _, n in self.leaves_mm):

@@ -176,6 +176,11 @@ def require(connection: Connection, table: Table, key: int | None, field: str, w
         raise InputError(field, key, what)
 
 
+def touched(table: Table, by: str, at: datetime | None) -> dict[str, Any]:
+    """The columns that mark a row as changed by somebody: its version moves."""
+    return {"version": table.c.version + 1, "changed_by": by, "changed_at": at}
+
+
 def add_row(connection: Connection, table: Table, values: Mapping[str, Any]) -> int:
     """Insert one row; returns its id."""
     return connection.execute(insert(table), dict(values)).inserted_primary_key[0]

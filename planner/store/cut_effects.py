@@ -10,7 +10,7 @@ from sqlalchemy import Connection, func, select, update
 from planner.errors import InputError
 from planner.shop import Cut, FaceKind, GateKind, GateState, JobState, Outcome, PartState
 from planner.store import tables
-from planner.store.base import add_row
+from planner.store.base import add_row, touched
 from planner.store.references import OPEN_JOBS
 from planner.store.rows import standing_cuts
 from planner.store.scrapping import scrap_part, take_scrapping_back, touch_part
@@ -20,7 +20,7 @@ PARTING_CUT = "the parting face was cut"
 
 def settle_job(connection: Connection, cut: Cut, state: JobState) -> None:
     table = tables.jobs
-    values = {"state": state.value, "version": table.c.version + 1, "changed_by": cut.by, "changed_at": cut.ended}
+    values = {"state": state.value} | touched(table, cut.by, cut.ended)
     connection.execute(update(table).where(table.c.id == cut.job_id).values(values))
 
 
@@ -92,11 +92,8 @@ def reopen_job(connection: Connection, row: Any, by: str, at: datetime) -> None:
     taken = connection.execute(other).scalar()
     if taken is not None:
         raise InputError("cut_id", row["id"], f"a cut whose face has no other open job (job {taken} is open)")
-    connection.execute(
-        update(jobs)
-        .where(jobs.c.id == row["job_id"])
-        .values(state=JobState.WAITING.value, version=jobs.c.version + 1, changed_by=by, changed_at=at)
-    )
+    values = {"state": JobState.WAITING.value} | touched(jobs, by, at)
+    connection.execute(update(jobs).where(jobs.c.id == row["job_id"]).values(values))
 
 
 def reopen_part(connection: Connection, row: Any, by: str, at: datetime) -> None:

@@ -15,7 +15,7 @@ from planner.edge import CutSpend, Edge, EdgeState, Event, Fitted, Ledger, Mount
 from planner.errors import InputError
 from planner.shop import Cut, EdgeInUse, Insert
 from planner.store import tables
-from planner.store.base import SHOP, Base, add_row, require
+from planner.store.base import SHOP, Base, add_row, require, touched
 from planner.store.codec import plain
 from planner.store.edge_log import (
     INTO_POCKET,
@@ -359,7 +359,7 @@ def _set_scrapped(connection: Connection, insert_id: int, scrapped: bool) -> Non
 
 def _set_stock(connection: Connection, grade_id: int, stock: int, by: str, at: datetime) -> None:
     table = tables.grades
-    values = {"stock": stock, "version": table.c.version + 1, "changed_by": by, "changed_at": at}
+    values = {"stock": stock} | touched(table, by, at)
     connection.execute(update(table).where(table.c.id == grade_id).values(values))
 
 

@@ -183,13 +183,11 @@ def _removed(connection: Connection, parts: dict[int, Part], live_parts) -> dict
 def _last_cuts(connection: Connection, machines: Iterable[int]) -> dict[int, LastCut]:
     """Machine id -> the last cut recorded on it, reversed ones and their reversals passed over."""
     cuts = tables.cuts
-    back = cuts.alias("back")
-    taken_back = select(back.c.id).where(back.c.reverses_id == cuts.c.id).exists()
     found = {}
     for machine_id in machines:
         last = (
             select(cuts.c.family_id, cuts.c.material, cuts.c.ended, cuts.c.cutter_id, cuts.c.grade_id)
-            .where(cuts.c.machine_id == machine_id, cuts.c.reverses_id.is_(None), ~taken_back)
+            .where(cuts.c.machine_id == machine_id, standing_cuts())
             .order_by(cuts.c.ended.desc(), cuts.c.id.desc())
             .limit(1)
         )

@@ -26,7 +26,7 @@ from planner.shop import (
     Settings,
 )
 from planner.store import tables
-from planner.store.base import RECORDS, SHOP, Base, add_row, require, signed
+from planner.store.base import RECORDS, SHOP, Base, add_row, require, signed, touched
 from planner.store.errors import Difference, StaleRecord
 from planner.store.heights import insert_heights, missing, standing_height_rows
 from planner.store.references import (
@@ -281,8 +281,7 @@ def _hold_for_cover(
         since = (at or datetime.now()).date()
         hold = Hold(COVER, cover_hold(True, None, f"cover of the {face.name}"), since)
         connection.execute(insert(holds), values_of(hold, holds) | {"part_id": part_id})
-        kept = {"version": parts.c.version + 1, "changed_by": by, "changed_at": at}
-        connection.execute(update(parts).where(parts.c.id == part_id).values(kept))
+        connection.execute(update(parts).where(parts.c.id == part_id).values(touched(parts, by, at)))
 
 
 def _save_holds(connection: Connection, part: Part, new: bool) -> None:

@@ -104,6 +104,13 @@ class Runs(Base):
                 return _all_taps(connection, job_id)
             return _since_recorded(_standing(_all_taps(connection, job_id)))
 
+    def taps_of_cut(self, job_id: int, cut_id: int) -> tuple[Tap, ...]:
+        """The entries of the run sheet that ended in this cut: what stood when it was recorded."""
+        with self.reading() as connection:
+            taps = _all_taps(connection, job_id)
+        ended = (i for i, tap in enumerate(taps) if tap.kind == RECORDED and tap.payload.get("cut_id") == cut_id)
+        return _since_recorded(_standing(taps[: next(ended, len(taps))]))
+
     def told_at_end(self, job_id: int) -> dict[str, Any]:
         """What the ending of the job's last recorded run sheet told beside the cut (plugs); {} where nothing was."""
         with self.reading() as connection:

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, delete, func, select, update
 
 from planner.shop import Cut, JobState, PartState
 from planner.store import tables
-from planner.store.base import add_row
+from planner.store.base import add_row, touched
 from planner.store.references import OPEN_JOBS, mark_key
 
 _GONE = (PartState.SCRAPPED.value, PartState.GONE.value)
@@ -24,8 +24,7 @@ def partner_scrapped(set_name: str) -> str:
 def touch_part(connection: Connection, part_id: int, by: str, at: datetime, values: Mapping[str, Any]) -> None:
     """Change a part's columns as somebody's change: its version moves."""
     table = tables.parts
-    kept = {"version": table.c.version + 1, "changed_by": by, "changed_at": at}
-    connection.execute(update(table).where(table.c.id == part_id).values(dict(values) | kept))
+    connection.execute(update(table).where(table.c.id == part_id).values(dict(values) | touched(table, by, at)))
 
 
 def scrap_part(connection: Connection, cut: Cut, cut_id: int) -> None:
@@ -179,12 +178,11 @@ def _restore(connection: Connection, apart: Mapping[str, Any], by: str, at: date
 
 def _change_jobs(connection: Connection, ids: list[int], state: JobState, by: str, at: datetime) -> None:
     table = tables.jobs
-    values = {"state": state.value, "version": table.c.version + 1, "changed_by": by, "changed_at": at}
     if ids:
+        values = {"state": state.value} | touched(table, by, at)
         connection.execute(update(table).where(table.c.id.in_(ids)).values(values))
 
 
 def _touch_set(connection: Connection, set_id: int, by: str, at: datetime) -> None:
     table = tables.sets
-    kept = {"version": table.c.version + 1, "changed_by": by, "changed_at": at}
-    connection.execute(update(table).where(table.c.id == set_id).values(kept))
+    connection.execute(update(table).where(table.c.id == set_id).values(touched(table, by, at)))

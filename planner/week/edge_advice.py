@@ -294,6 +294,11 @@ def limit_of(life: EdgeLife, risk: float) -> float:
 def _due(shop, known, life, job_ids, jobs, steps, worked: frozenset[str], fresh: bool) -> tuple[int, str]:
     """Place of the first job that needs a fresh edge, whatever it costs (all of them where none does), and why.
     ``fresh``: the first of them starts on one, so that nothing is won by indexing before it."""
+
+    def from_set(i: int) -> int:
+        at = _before_set(i, jobs, life)
+        return i if fresh and not at else at
+
     for i, (job_id, job, step) in enumerate(zip(job_ids, jobs, steps, strict=True)):
         if step.index_before or step.stops:
             worked = frozenset()
@@ -301,14 +306,12 @@ def _due(shop, known, life, job_ids, jobs, steps, worked: frozenset[str], fresh:
         if worked:
             allowed = permit(shop, material, known.grade_id, tuple(worked), step.use_before)
             if allowed.allowed is not Allowed.FINISH:
-                at = _before_set(i, jobs, life)
-                return i if fresh and not at else at, allowed.reason
+                return from_set(i), allowed.reason
             limit, alone = limit_of(life, job.risk_limit), float(life.spent(job.work))
             if step.use_after > limit + 1e-9 and alone <= limit and not step.stops:
                 tight = "less than one rebuild is left, and " if job.risk_limit < shop.settings.risk_limit else ""
                 why = f"the edge would end past the limit, where {100 * job.risk_limit:.0f} % of edges are gone"
-                at = _before_set(i, jobs, life)
-                return i if fresh and not at else at, tight + why
+                return from_set(i), tight + why
         worked |= {material}
     return len(steps), ""
 

@@ -91,3 +91,10 @@ def settle(page, seconds: float = 60) -> None:
     assert page.locator("[data-testid=stException]").count() == 0, page.locator(
         "[data-testid=stException]"
     ).inner_text()
+
+
+def sit_down(page) -> None:
+    """The first of the shop's people sits at this screen."""
+    page.get_by_role("combobox", name="Who").click()
+    page.get_by_role("option").nth(1).click()
+    settle(page)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.browser.conftest import settle
+from tests.browser.conftest import settle, sit_down
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -18,9 +18,7 @@ def go(page, name):
 
 
 def choose_who(page):
-    page.get_by_role("combobox", name="Who").click()
-    page.get_by_role("option").nth(1).click()
-    settle(page)
+    sit_down(page)
 
 
 def database(server):

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.browser.conftest import settle
+from tests.browser.conftest import settle, sit_down
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -80,9 +80,7 @@ def test_from_two_unmeasured_heads_to_a_printed_hand_over_sheet(server, browser,
     page = browser.new_page(viewport={"width": 1400, "height": 1000}, accept_downloads=True)
     page.goto(server.url)
     settle(page, 120)
-    page.get_by_role("combobox", name="Who").click()
-    page.get_by_role("option").nth(1).click()
-    settle(page)
+    sit_down(page)
 
     # two heads of one engine arrive, nothing measured
     go(page, "Parts")

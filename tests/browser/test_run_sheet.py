@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.browser.conftest import settle
+from tests.browser.conftest import settle, sit_down
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -62,9 +62,7 @@ def test_two_sessions_and_a_power_cut_between_two_taps(server, browser):
     for page in (tablet, desk):
         page.goto(server.url)
         settle(page, 90)
-    tablet.get_by_role("combobox", name="Who").click()
-    tablet.get_by_role("option").nth(1).click()
-    settle(tablet)
+    sit_down(tablet)
     go(tablet, "Run sheet")
     picture(tablet, "1-before")
     press(tablet, "now: begin")
@@ -145,9 +143,7 @@ def test_a_finger_that_comes_down_twice_is_one_entry(server, browser):
     page = browser.new_page(viewport={"width": 1024, "height": 768}, has_touch=True)
     page.goto(server.url)
     settle(page, 90)
-    page.get_by_role("combobox", name="Who").click()
-    page.get_by_role("option").nth(1).click()
-    settle(page)
+    sit_down(page)
     go(page, "Run sheet")
     press(page, "now: begin")
     page.get_by_role("textbox", name="reads there").fill("12")
@@ -176,9 +172,7 @@ def test_a_whole_paper_sheet_is_typed_in_under_a_minute(server, browser):
     page = browser.new_page(viewport={"width": 1024, "height": 768})
     page.goto(server.url)
     settle(page, 90)
-    page.get_by_role("combobox", name="Who").click()
-    page.get_by_role("option").nth(1).click()
-    settle(page)
+    sit_down(page)
     go(page, "Run sheet")
     page.get_by_text("Type in a finished paper sheet").click()
     settle(page)

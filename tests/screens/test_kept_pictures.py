@@ -16,7 +16,7 @@ def frame() -> pd.DataFrame:
 
 
 def test_a_specification_names_the_data_it_carries():
-    spec = specification(charts.hours(frame(), 2))
+    spec = specification(charts.hours(frame()))
     assert spec["data"]["name"] in spec["datasets"]
     carried = spec["datasets"][spec["data"]["name"]]
     assert carried["booked"].tolist() == [10.0, 8.0]
@@ -36,18 +36,18 @@ def test_a_chart_carries_its_data_while_another_session_turns_the_hand_over_asid
     windows = pd.DataFrame([("A", 2.9, 3.0)], columns=["part", "low", "high"])
     alt.data_transformers.register("elsewhere", lambda data: {"name": "elsewhere"})
     with alt.data_transformers.enable("elsewhere"):
-        plain = specification(charts.hours(frame(), 2))
+        plain = specification(charts.hours(frame()))
         layered = specification(charts.set_heights(heights, windows, "in"))
-        joined = specification(alt.hconcat(charts.hours(frame(), 2), charts.hours(frame().tail(1), 1)))
+        joined = specification(alt.hconcat(charts.hours(frame()), charts.hours(frame().tail(1))))
     assert plain["datasets"][plain["data"]["name"]]["booked"].tolist() == [10.0, 8.0]
     assert sorted(len(rows) for rows in layered["datasets"].values()) == [1, 2]
     assert [len(joined["datasets"][one["data"]["name"]]) for one in joined["hconcat"]] == [2, 1]
 
 
 def test_the_library_s_own_size_is_left_out_and_ours_is_kept():
-    spec = specification(charts.hours(frame(), 2))
+    spec = specification(charts.hours(frame()).properties(height=136))
     assert "view" not in spec.get("config", {})
-    assert spec["height"] == 38 * 2 + 60
+    assert spec["height"] == 136
 
 
 def test_an_insert_opened_elsewhere_is_told_at_the_next_rerun(app, store, go):

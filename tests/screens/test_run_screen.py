@@ -234,13 +234,14 @@ def test_the_queue_follows_each_tap(sheet):
     assert now.estimates[job_id].machine_minutes < plain.estimates[job_id].machine_minutes
 
 
+def fit(store, at=datetime(2026, 3, 2, 6)):
+    """A fresh edge sits in the cutter of this sheet."""
+    store.add_edge_event(Fitted(at=at, by="ab", cutter="fly 300", pocket=1, insert="D-1", position=1, grade="diamond"))
+
+
 def test_an_edge_is_charged_with_what_is_cut_before_it_is_recorded(sheet):
     at, store, job_id = sheet
-    store.add_edge_event(
-        Fitted(
-            at=datetime(2026, 3, 2, 6), by="ab", cutter="fly 300", pocket=1, insert="D-1", position=1, grade="diamond"
-        )
-    )
+    fit(store)
     to_the_mark(at)
     press(at, "As planned")
     press(at, "half")
@@ -291,9 +292,7 @@ def test_an_index_in_the_middle_keeps_the_depth_and_leaves_the_old_edge_its_work
     at, store, job_id = sheet
     cutter = next(c for c in store.load_shop().cutters.values() if c.name == "fly 300")
     began = datetime(2026, 3, 2, 6)
-    store.add_edge_event(
-        Fitted(at=began, by="ab", cutter=cutter.name, pocket=1, insert="D-1", position=1, grade="diamond")
-    )
+    fit(store, at=began)
     to_the_mark(at)
     for look in ("half", "quarter"):
         press(at, "As planned")
@@ -328,11 +327,7 @@ def test_an_index_in_the_middle_keeps_the_depth_and_leaves_the_old_edge_its_work
 
 def test_a_chipped_edge_stops_the_passes_until_it_is_indexed(sheet):
     at, store, job_id = sheet
-    store.add_edge_event(
-        Fitted(
-            at=datetime(2026, 3, 2, 6), by="ab", cutter="fly 300", pocket=1, insert="D-1", position=1, grade="diamond"
-        )
-    )
+    fit(store)
     to_the_mark(at)
     press(at, "It chipped")
     assert "index it before the next pass" in said(at)
@@ -344,11 +339,7 @@ def test_a_chipped_edge_stops_the_passes_until_it_is_indexed(sheet):
 def test_a_spent_edge_is_named_before_the_next_pass(sheet, monkeypatch):
     at, store, job_id = sheet
     assert "planning limit" not in said(at)
-    store.add_edge_event(
-        Fitted(
-            at=datetime(2026, 3, 2, 6), by="ab", cutter="fly 300", pocket=1, insert="D-1", position=1, grade="diamond"
-        )
-    )
+    fit(store)
     monkeypatch.setattr("planner.screens.run_edges.life_spent", lambda shop, knowledge, edge: 0.84)
     at.run()
     assert "84% of its life spent" in said(at)
