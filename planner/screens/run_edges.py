@@ -6,11 +6,13 @@ from collections.abc import Collection
 
 import streamlit as st
 
-from planner.edge import EdgeState, End, InsertPlace, Ledger, planning_limit
+from planner.edge import EdgeState, End, InsertPlace, Ledger
 from planner.screens import access
 from planner.screens.run_deeds import Sheet, change_edges, chip_edge, tap
 from planner.screens.said import act
 from planner.shop import TapKind
+from planner.week.edge_advice import limit_of, risk_limit
+from planner.week.edge_lives import grade_life
 from planner.week.edge_rules import life_spent
 
 Choice = tuple[str, str, int]
@@ -87,10 +89,11 @@ def warn_spent(sheet: Sheet) -> None:
     shop, knowledge, setup = sheet.shop, access.knowledge(), sheet.estimate.setup
     fitted = [e for e in shop.edges if (e.cutter_id, e.grade_id) == (setup.cutter.id, setup.grade.id)]
     spent = max((life_spent(shop, knowledge, e) for e in fitted), default=0.0)
-    limit = planning_limit(knowledge.life_shape, shop.settings.risk_limit)
+    life = grade_life(shop, knowledge, setup.grade.id).of(setup.cutter.inserts)
+    limit = limit_of(life, risk_limit(shop, sheet.estimate))
     if not sheet.state.index_left and spent + (sheet.estimate.edge_share_likely or 0.0) > limit:
         st.warning(
-            f"The edge in {setup.cutter.name} has {spent:.0%} of its life spent, the planning limit is {limit:.0%}: "
+            f"The edge in {setup.cutter.name} has {spent:.0%} of its life spent, its planning limit is {limit:.0%}: "
             "index it before the next pass."
         )
 

@@ -48,10 +48,13 @@ def _edges(units: Units, seen: Picture) -> None:
                 "Jobs": course["jobs"],
                 f"Swept ({units.swept_unit})": [units.swept(a, unit=False) for a in course["swept_mm2"]],
                 "Spent after": [f"{u:.0%}" for u in course["use_after"]],
+                "Index before": [f"{u:.0%}" for u in course["limit"]],
             }
         )
         st.dataframe(table, hide_index=True, width="stretch")
-        st.caption(f"Indexed before {course['limit'].iloc[0]:.0%} of an edge's life is spent, the planning limit.")
+        st.caption(
+            "Shares of an edge's life. Index before: that edge's planning limit; single jobs may want it sooner."
+        )
     needs = seen.needs()
     short = needs[needs["short"] > 0]
     for row in short.itertuples():
