@@ -30,7 +30,8 @@ class Flag:
     def words(self, units: Units) -> str:
         """The flag as a sentence in the person's units."""
         named = {f"r{i}": units.ra(value) for i, value in enumerate(self.ra_um)}
-        return self.text.format(*(units.depth(d) for d in self.depths_mm), **named)
+        said = self.text.format(*(units.depth(d) for d in self.depths_mm), **named)
+        return said[:1].upper() + said[1:]
 
 
 def job_flags(

@@ -112,7 +112,11 @@ def steps_between(least_mm: float, greatest_mm: float, step_mm: float) -> np.nda
 def cost_at(field_name: str, cost: Cost, depths_mm: np.ndarray) -> np.ndarray:
     """The cost of passes of these depths [mm], shape (n,); raises `InputError` unless finite and not negative."""
     wanted = "a finite cost of 0 or more, or a function that gives one for each pass depth"
-    told = cost(depths_mm) if callable(cost) else cost
+    try:
+        told = cost(depths_mm) if callable(cost) else cost
+    except TypeError as wrong:
+        # a function of nothing, or of something else
+        raise InputError(field_name, cost, f"{wanted} ({wrong})") from wrong
     values = numbers(field_name, told, wanted)
     shapes = ((), depths_mm.shape) if callable(cost) else ((),)
     if values.shape not in shapes or not (np.isfinite(values) & (values >= 0)).all():

@@ -45,7 +45,8 @@ class DepthPrior:
             return prior
         if isinstance(prior, (tuple, list)) and len(prior) in (2, 3):
             return cls(*prior)
-        if callable(getattr(prior, "ppf", None)):
+        # a family of distributions can be frozen, a frozen one cannot
+        if callable(getattr(prior, "ppf", None)) and not hasattr(prior, "freeze"):
             # exact for a log-normal with location 0: one sigma of the log lies between these two
             median, above = (float(prior.ppf(q)) for q in (0.5, _ONE_SIGMA))
             if 0 < median < above:

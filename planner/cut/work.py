@@ -30,6 +30,9 @@ STARTING_STRETCH = math.exp(NormalDist().inv_cdf(0.8) * TOTAL_SPREAD)
 
 AWAY = ("measure", "edges", "wash", "intake")
 UNATTENDED = ("dry",)
+CREDIBLE = 10.0
+"""A clock that shows less than a tenth, or more than ten times, of the starting minutes was not on the work: a row of
+taps made afterwards, or one left running. Common practice, no source."""
 STEPS = tuple(f.name for f in dataclasses.fields(StepMinutes) if f.name != "shim_rounds")
 
 
@@ -63,7 +66,8 @@ class WorkMinutes:
 class MinuteBook:
     """The minutes of a record, sorted by family and kind once, so that many families are learned quickly.
 
-    A family's kind is what is held by the same fixture, or is of the same group where none is named.
+    A family's kind is what is held by the same fixture, or is of the same group where none is named. Minutes that are
+    not credible beside the starting ones are left out, and counted by step in ``left_out`` ("" for whole jobs).
     """
 
     def __init__(self, shop: Shop, records: WorkRecords) -> None:
@@ -77,8 +81,10 @@ class MinuteBook:
         for i, start in self._start.items():
             mine = records.family_id == i
             expected[mine] = attended_minutes(start, records.passes[mine], records.in_set[mine].astype(float))
+        self.left_out: dict[str, int] = {}
         with np.errstate(invalid="ignore"):
             good = (records.attended_minutes > 0) & (expected > 0)
+        good = self._credible("", good, records.attended_minutes, expected)
         self._totals = self._column(records.family_id[good], records.attended_minutes[good], expected[good])
         clocked: dict[str, list[tuple[int, float, float]]] = {}
         for index, steps in records.step_minutes.items():
@@ -88,7 +94,20 @@ class MinuteBook:
             for step, minutes in steps.items():
                 if step in STEPS and minutes > 0:
                     clocked.setdefault(step, []).append((family, minutes, getattr(self._start[family], step)))
-        self._clocked = {step: self._column(*np.array(rows).T) for step, rows in clocked.items()}
+        self._clocked = {}
+        for step, rows in clocked.items():
+            family_id, minutes, start = np.array(rows).T
+            kept = self._credible(step, np.ones(len(rows), dtype=bool), minutes, start)
+            if kept.any():
+                self._clocked[step] = self._column(family_id[kept], minutes[kept], start[kept])
+
+    def _credible(self, step: str, known: np.ndarray, minutes: np.ndarray, start: np.ndarray) -> np.ndarray:
+        """Those of the ``known`` minutes a clock on the work could have shown; the others are counted."""
+        with np.errstate(invalid="ignore", divide="ignore"):
+            far = known & (np.abs(np.log(minutes / start)) > math.log(CREDIBLE))
+        if far.any():
+            self.left_out[step] = int(far.sum())
+        return known & ~far
 
     @staticmethod
     def _kind_of(family: Family) -> tuple[str, str]:

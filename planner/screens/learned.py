@@ -13,7 +13,15 @@ from planner.cut import compare_with_fixed, fit_check, starting_depth
 from planner.cut.course import pass_policy
 from planner.cut.finish import STARTING_FLOOR_UM, STARTING_RATIO
 from planner.cut.knowledge import edge_life_mm, learn_depth
-from planner.cut.work import attended_minutes, finish_readings, learn_work_minutes, start_of, unattended_check
+from planner.cut.work import (
+    CREDIBLE,
+    MinuteBook,
+    attended_minutes,
+    finish_readings,
+    learn_work_minutes,
+    start_of,
+    unattended_check,
+)
 from planner.edge import ends_by_reason, speed_what_if
 from planner.screens import access, charts_record, words
 from planner.screens import learned_pictures as pictures
@@ -151,7 +159,7 @@ def _minutes(shop: Shop, units: Units) -> None:
         key="learned minutes",
         persist_state="session",
     )
-    kinds, steps = _steps_told(access.kind(), access.versions()[1], family_id)
+    (kinds, steps), left_out = _steps_told(access.kind(), access.versions()[1], family_id)
     for kind, table in zip(kinds, steps, strict=True):
         st.caption(kind)
         st.dataframe(table, hide_index=True, width="stretch")
@@ -159,6 +167,10 @@ def _minutes(shop: Shop, units: Units) -> None:
         "Likely: the middle one, so that a clock left running over lunch moves it little; four of five take no longer than "
         "allow, and as many no less than least. Clocked: by taps on run sheets, or typed at the end of a job; a step nobody "
         "clocked follows the job's whole."
+    )
+    st.caption(
+        f"Not taken: minutes below a tenth or above {CREDIBLE:.0f} times the start, for then the clock was not on the work "
+        f"(taps made afterwards, one left running). Left out of the shop's record: {pictures.left_out_words(left_out)}."
     )
     st.markdown("**Traverses against the computed minutes**")
     checks = _unattended(access.kind(), access.versions()[1])
@@ -173,9 +185,11 @@ def _minutes(shop: Shop, units: Units) -> None:
 
 
 @st.cache_resource(max_entries=32, show_spinner="Sorting the minutes …")
-def _steps_told(which, records: int, family_id: int) -> tuple[tuple[str, ...], tuple[pd.DataFrame, ...]]:
-    shop, work = access.shop(), access.learned().work
-    return pictures.step_tables(start_of(shop.families[family_id]), learn_work_minutes(shop, work).get(family_id))
+def _steps_told(which, records: int, family_id: int) -> tuple[tuple[tuple, tuple], dict[str, int]]:
+    shop, book = access.shop(), MinuteBook(access.shop(), access.learned().work)
+    told = book.learn(family_id)
+    known = told.total.records.learned or any(c.records.learned for c in told.clocked.values())
+    return pictures.step_tables(start_of(shop.families[family_id]), told if known else None), book.left_out
 
 
 @st.cache_resource(max_entries=4, show_spinner="Comparing …")

@@ -26,6 +26,7 @@ from planner.week.measured import SurveysCut
 __all__ = [
     "Settable",
     "finish_frames",
+    "left_out_words",
     "life_frame",
     "missed_frame",
     "settable",
@@ -84,6 +85,15 @@ def step_tables(start: StepMinutes, told: WorkMinutes | None) -> tuple[tuple[str
             }
         )
     return tuple(kinds), tuple(pd.DataFrame(rows) for rows in kinds.values())
+
+
+def left_out_words(left_out: Mapping[str, int]) -> str:
+    """How many clocked minutes were not taken, by step ("" = a whole job's)."""
+    told = [f"{n} of {STEP_WORDS[step]}" for step in STEPS if (n := left_out.get(step))]
+    whole = left_out.get("")
+    if whole:
+        told.append("1 of a whole job" if whole == 1 else f"{whole} of whole jobs")
+    return "; ".join(told) or "none"
 
 
 def missed_frame(known: SurveysCut, missed: Missed, units: Units) -> pd.DataFrame:

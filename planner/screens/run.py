@@ -7,7 +7,7 @@ import streamlit as st
 from planner.cut.running import fold
 from planner.screens import access, estimate_view, plans, run_before, run_edges, run_partner, run_passes, words
 from planner.screens.run_deeds import Sheet, begin, go_on, stop_for, typed, undo, words_of
-from planner.screens.said import act, say
+from planner.screens.said import act, keep_label, say
 from planner.screens.week_live import watch
 from planner.shop import Job, JobState, Shop, TapKind
 from planner.units import minutes_words
@@ -50,6 +50,7 @@ def _choose(shop: Shop, jobs: dict[int, Job]) -> int:
         st.session_state[_JOB] = int(named) if named.isdigit() and int(named) in jobs else order[0]
     title, choice = st.columns([1, 3], vertical_alignment="center")
     title.header("Run sheet", anchor=False)
+    keep_label(_JOB, _job_words(shop, jobs[st.session_state[_JOB]]))
     job_id = choice.selectbox(
         "Job",
         order,

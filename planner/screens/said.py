@@ -14,6 +14,7 @@ from planner.store import StoreError
 
 _SAID = "said"
 _BESIDE = "said beside"
+_LABEL = "label of "
 
 
 def tell(words: str, wrong: bool = False) -> None:
@@ -50,3 +51,11 @@ def say_beside(fields: str) -> None:
     if where == fields:
         del st.session_state[_BESIDE]
         st.error(words)
+
+
+def keep_label(key: str, label: str) -> None:
+    """Before a chooser is drawn: its field shows what the chosen entry was called when it was chosen; where it is called
+    something else since, the entry is chosen anew."""
+    if st.session_state.get(_LABEL + key) != label:
+        st.session_state[_LABEL + key] = label
+        st.session_state[key] = st.session_state[key]

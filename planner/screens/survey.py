@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from planner.screens import access, words
-from planner.screens.said import say
+from planner.screens.said import keep_label, say
 from planner.screens.survey_draft import PREFIX, Draft
 from planner.shop import Face, JobState, Part, Shop
 
@@ -91,6 +91,7 @@ def _pick(faces: dict[str, tuple[Part, Face, str]], where) -> str:
         last = [key.removeprefix(PREFIX).rpartition("/")[0] for key in access.repository().draft_keys(PREFIX)]
         wished = (st.query_params.get("face"), *last, next(iter(faces)))
         st.session_state[_CHOICE] = next(key for key in wished if key in faces)
+    keep_label(_CHOICE, faces[st.session_state[_CHOICE]][2])
     chosen = where.selectbox(
         "Part and face", list(faces), format_func=lambda key: faces[key][2], key=_CHOICE, persist_state="session"
     )

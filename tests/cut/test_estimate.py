@@ -163,7 +163,7 @@ def test_unknown_limit_is_said_and_never_filled_in(shop):
     estimate = estimate_job(shop, shop.jobs[3])
     assert "no limit" in codes(estimate)
     assert estimate.left_likely_mm is None and estimate.rebuilds_left is None
-    assert [f.words(Units()) for f in estimate.flags if f.code == "no limit"] == ["no limit known, ask"]
+    assert [f.words(Units()) for f in estimate.flags if f.code == "no limit"] == ["No limit known, ask"]
 
 
 def test_a_limit_without_a_height_is_unknown_too(shop):

@@ -338,6 +338,8 @@ GOOD = {
         ({"pass_cost": lambda depths: [1.0, 2.0, 3.0]}, "pass_cost"),
         ({"pass_cost": lambda depths: -depths}, "pass_cost"),
         ({"pass_cost": True}, "pass_cost"),
+        ({"pass_cost": lambda: 7.0}, "pass_cost"),
+        ({"finish_mm": 0.02, "finish_cost": lambda a, b: 7.0}, "finish_cost"),
         ({"value_per_mm": 10**400}, "value_per_mm"),
         ({"least_mm": np.True_}, "least_mm"),
         ({"removed_mm": 1e308}, "removed_mm"),

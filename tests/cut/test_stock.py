@@ -251,7 +251,7 @@ def test_with_a_prior_they_are_accepted(lower, upper):
     assert 0.01 < found.median() < 0.4
 
 
-@pytest.mark.parametrize("prior", ["0.06", 0.06, stats.norm(0, 1), (0.06, -0.3)])
+@pytest.mark.parametrize("prior", ["0.06", 0.06, stats.norm(0, 1), (0.06, -0.3), stats.lognorm])
 def test_a_prior_that_is_none_is_refused(prior):
     with pytest.raises(InputError):
         fit_depths([0.05], [0.07], prior)

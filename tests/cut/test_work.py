@@ -12,6 +12,7 @@ from planner.cut import Corner, FinishModel, learn_finish
 from planner.cut.estimate import estimate_job
 from planner.cut.knowledge import Knowledge, know
 from planner.cut.work import (
+    MinuteBook,
     attended_minutes,
     finish_readings,
     learn_finishes,
@@ -94,6 +95,23 @@ def test_steps_that_were_clocked_are_learned_one_by_one():
     assert found.steps.load == pytest.approx(8.0, rel=0.01)
     told = know(shop, records(HEAD, np.full(200, took), step_minutes=clocked)).steps(shop.families[HEAD])
     assert told.origin.words == "learned from 200 records, 200 timed step by step"
+
+
+def test_a_clock_that_was_not_on_the_work_teaches_nothing():
+    """Three seconds of washing, tapped afterwards; a job whose every tap was made within a minute; a night at the bench."""
+    shop = tiny_shop()
+    took = attended_minutes(start_of(shop.families[HEAD]), 4, False)
+    honest = learn_work_minutes(shop, records(HEAD, [took]))
+    clocked = {0: {"wash": 0.05, "look": 0.1}, 1: {"measure": 900.0}}
+    rows = records(HEAD, [took, 0.7], step_minutes=clocked)
+    book = MinuteBook(shop, rows)
+    assert book.left_out == {"": 1, "wash": 1, "look": 1, "measure": 1}
+    for family_id in shop.families:
+        assert book.learn(family_id).steps == honest[family_id].steps
+        assert not book.learn(family_id).clocked
+    # what is credible is taken, however slow
+    slow = MinuteBook(shop, records(HEAD, [took], step_minutes={0: {"wash": 100.0}}))
+    assert not slow.left_out and slow.learn(HEAD).steps.wash > 15
 
 
 def test_learned_minutes_reach_the_estimate_and_its_range():

@@ -69,5 +69,5 @@ def test_a_week_sheet_lists_jobs_by_day_and_what_waits(shop):
 
 def test_an_unknown_limit_and_metric_units(shop):
     html = page(shop, job=3, system="metric")
-    assert "no limit known, ask" in html
+    assert "No limit known, ask" in html
     assert not re.search(r"\bthou\b", html)
