@@ -82,7 +82,9 @@ def between(field: str, value: Any, least: float, greatest: float) -> float:
 
 def numbers(field: str, value: Any, accepted: str, *, flags: bool = False) -> np.ndarray:
     """Return ``value`` as a float array of its own shape, nan and inf let through; `InputError` for what is no number:
-    text, yes and no (unless ``flags``), complex, ragged lists."""
+    text, yes and no (unless ``flags``), complex, ragged lists, entries hidden by a mask."""
+    if np.ma.is_masked(value):
+        raise InputError(field, value, f"{accepted}, none hidden")
     try:
         array = np.asarray(value)
         # what holds objects is looked at one by one: numbers of other libraries come so
@@ -102,8 +104,6 @@ def finite_array(field: str, value: Any, shape: tuple[int | None, ...]) -> np.nd
     array = numbers(field, value, wanted)
     if array.ndim != len(shape) or any(s is not None and s != a for s, a in zip(shape, array.shape, strict=True)):
         raise InputError(field, value, wanted)
-    if np.ma.is_masked(value):  # a hidden entry is no number
-        raise InputError(field, value, f"{wanted}, none hidden")
     if not np.isfinite(array).all():
         first = np.argwhere(~np.isfinite(array))[0]
         where = f"{field}[{', '.join(str(i) for i in first)}]"

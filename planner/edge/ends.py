@@ -13,7 +13,7 @@ from enum import StrEnum
 import numpy as np
 
 from planner.edge.life import LifeFit, LifePrior, fit_life
-from planner.errors import InputError, finite_array, positive
+from planner.errors import InputError, finite_array, numbers, positive
 
 __all__ = ["ChipFit", "ChipPrior", "EdgeLife", "End", "fit_chips", "fit_edge_life"]
 
@@ -186,14 +186,18 @@ def fit_edge_life(
 ) -> EdgeLife:
     """Fit every end from one record: each end's life sees the edges that ended otherwise as censored.
 
-    ``use`` (n, materials) wear paths, ``ends`` (n,), ``failing`` (n,) column of the material at the end or -1,
+    ``use`` (n,) or (n, materials) wear paths, ``ends`` (n,), ``failing`` (n,) column of the material at the end or -1,
     ``chip_paths`` (n,) weighted paths. A finish life is fitted when ``finish_prior`` is given, chips when
     ``chip_prior`` and ``chip_paths`` are; the worn life always (``worn_prior`` None: plain maximum likelihood), with the
     lives ``projected`` from flank-wear readings, as `fit_life` takes them.
     """
-    modes = np.array([End(e).mode for e in ends], dtype=object)
-    if modes.shape[0] != np.asarray(use, dtype=float).shape[0]:
-        raise InputError("ends", ends, f"one end for each of the {np.asarray(use).shape[0]} edges")
+    work = numbers("use", use, "work per edge, shape (n,) or (n, materials)")
+    try:
+        modes = np.array([End(e).mode for e in ends], dtype=object)
+    except (TypeError, ValueError):
+        raise InputError("ends", ends, "ends out of " + ", ".join(End)) from None
+    if modes.shape != work.shape[:1]:
+        raise InputError("ends", ends, f"one end for each of the {len(work) if work.ndim else 0} edges")
     worn = fit_life(use, modes == "worn", worn_prior, failing, level, projected, projected_log_sd)
     finish = None if finish_prior is None else fit_life(use, modes == "finish", finish_prior, failing, level)
     chips = None

@@ -43,8 +43,8 @@ class LifePrior:
     shape_log_sd: float = 0.7
 
     def __post_init__(self) -> None:
-        one = np.ndim(self.capacities) == 0 and not isinstance(self.capacities, str)
-        given = finite_array("prior.capacities", (self.capacities,) if one else self.capacities, (None,))
+        told = numbers("prior.capacities", self.capacities, "one capacity per material")
+        given = finite_array("prior.capacities", np.atleast_1d(told), (None,))
         if given.size == 0:
             raise InputError("prior.capacities", self.capacities, "one capacity per material")
         for i, value in enumerate(given):
@@ -150,11 +150,12 @@ class LifeFit:
         return "; ".join([text, *notes])
 
     def _work(self, name: str, value) -> np.ndarray:
-        work = np.asarray(value, dtype=float)
+        wanted = f"work per material, last axis {self.materials}"
+        work = numbers(name, value, wanted)
         if work.ndim == 0 and self.materials == 1:
             work = work.reshape(1)
         if work.ndim == 0 or work.shape[-1] != self.materials:
-            raise InputError(name, value, f"work per material, last axis {self.materials}")
+            raise InputError(name, value, wanted)
         if not np.isfinite(work).all() or (work < 0).any():
             raise InputError(name, value, "finite work of 0 or more")
         return work
@@ -195,18 +196,21 @@ def fit_life(
     if prior is None:
         scale = _scale_without_prior(work, counted, failures)
         centre, spread = np.zeros(materials + 1), None
-        start = np.concatenate([[np.log(2.0)], np.full(materials, np.log(materials))])
+        starts = [np.concatenate([[np.log(2.0)], np.full(materials, np.log(materials))])]
         held = None
     else:
         scale = np.asarray(prior.capacities)
         centre = np.concatenate([[np.log(prior.shape)], np.zeros(materials)])
         spread = np.concatenate([[prior.shape_log_sd], np.full(materials, prior.capacity_log_sd)])
-        start = centre
+        starts = [centre]
         held = np.concatenate([[np.nan], np.where(failures == 0, 0.0, np.nan)])
         if not counted.any():
             held = centre  # nothing has ended: the starting values stand
     likelihood = LifeLikelihood(work / scale, counted, column, centre, spread, factors, weights)
-    theta = maximise(likelihood, start, held)
+    if materials > 1 and counted.any():
+        # the likelihood of several materials may have more than one hill: climb from what the ends alone suggest, too
+        starts.append(_suggested(work[counted] / scale, starts[0]))
+    theta = min((maximise(likelihood, start, held) for start in starts), key=lambda t: likelihood.negative(t)[0])
     shape, identified = float(np.exp(theta[0])), np.ones(materials, dtype=bool)
     if prior is None:
         identified = _check_plain(likelihood, theta)
@@ -317,7 +321,7 @@ def _projection(projected, log_sd, work, ended):
         return None, None, ended
     wanted = f"a multiple of the present use or NaN for each of {ended.size} edges"
     factor = numbers("projected", projected, wanted)
-    if factor.shape != ended.shape:
+    if factor.shape != ended.shape or np.isinf(factor).any():
         raise InputError("projected", projected, wanted)
     seen = np.isfinite(factor) & ~ended & (work.sum(axis=1) > 0)
     if (factor[seen] < 1).any():
@@ -351,6 +355,13 @@ def _scale_without_prior(work: np.ndarray, ended: np.ndarray, failures: np.ndarr
     if np.linalg.matrix_rank(work / work.max(axis=0)) < work.shape[1]:
         raise InputError("use", "columns in fixed proportion", "materials cut in differing proportions, or a prior")
     return work.sum(axis=0) / np.maximum((work > 0).sum(axis=0), 1)
+
+
+def _suggested(ends: np.ndarray, start: np.ndarray) -> np.ndarray:
+    """Capacities at which every ended edge (n, m) had spent about 1, least squares; the shape as at ``start``."""
+    rates, _ = scipy.optimize.nnls(ends, np.ones(ends.shape[0]))
+    least = 1e-3 / np.maximum(ends.max(axis=0), 1e-300)
+    return np.concatenate([start[:1], -np.log(np.maximum(rates, least))])
 
 
 def _check_plain(likelihood: LifeLikelihood, theta: np.ndarray) -> np.ndarray:

@@ -96,6 +96,24 @@ def test_several_materials_reach_the_stationary_point_of_the_stated_likelihood()
             assert log_likelihood(moved[0], moved[1:]) < top
 
 
+def test_starting_values_far_from_the_record_do_not_hide_the_higher_hill():
+    """Twenty edges that last 1 of each of three materials, starting values up to a thousand times off."""
+    rng = np.random.default_rng(24)
+    use = rng.dirichlet([1.0] * 3, 20) * rng.weibull(3, 20)[:, None]
+    off = np.exp(rng.normal(0, 4, 3))
+    fit = fit_life(use, [True] * 20, LifePrior(tuple(off)))
+
+    def height(shape, capacities):
+        d = use @ (1 / np.array(capacities))
+        value = (np.log(shape) + shape * np.log(d) - d**shape).sum()
+        return value - ((np.log(capacities / off) / 0.7) ** 2).sum() / 2 - (np.log(shape / 3.71) / 0.7) ** 2 / 2
+
+    other = height(0.2672, [2.35313, 0.011537, 0.0422965])  # where a climb from the starting values ends
+    assert height(fit.shape, fit.capacities) > other + 1
+    assert (np.abs(np.log(fit.capacities)) < np.log(4)).all()
+    assert fit.shape > 2
+
+
 @pytest.mark.parametrize("prior", [PRIOR, None])
 def test_chances_are_averages_over_what_the_record_leaves_open(prior):
     """Against two-dimensional quadrature of the posterior, uncensored and censored edges."""
