@@ -10,6 +10,8 @@ from planner.screens.palette import CUT, EDGE, INK, LATE, SETUP, WAIT, WORK
 BELOW = 5
 """How far a bar hangs below the middle of its lane: its job's name stands above it."""
 
+_INWARD = {"left": 8, "center": 0, "right": -8}
+
 
 def timeline(rows: pd.DataFrame | alt.Data) -> alt.Chart:
     """The board: a lane per day, machine and person, the time of day across.
@@ -122,7 +124,7 @@ def set_heights(frame: pd.DataFrame, windows: pd.DataFrame, unit: str, places: i
     return alt.layer(*layers).properties(height=360)
 
 
-def face(outline: tuple[float, float], openings: pd.DataFrame, points: pd.DataFrame, width_px: int = 460) -> alt.Chart:
+def face(outline: tuple[float, float], openings: pd.DataFrame, points: pd.DataFrame, width_px: int = 500) -> alt.Chart:
     """A face to scale, as it lies on the table. ``openings``: x, y, radius; ``points``: name, x, y (shown units)."""
     length, width = outline
     scale = width_px / length
@@ -144,7 +146,14 @@ def face(outline: tuple[float, float], openings: pd.DataFrame, points: pd.DataFr
     if len(points):
         spots = alt.Chart(points).encode(x=x, y=y)
         layers.append(spots.mark_point(shape="cross", size=60, color=EDGE).encode(tooltip=["name:N"]))
-        layers.append(spots.mark_text(dy=-9, fontSize=11, color=INK).encode(text="name:N"))
+        # a name stands inward of its point, so that it runs neither into the figures of the axis nor off the picture
+        side = pd.cut(
+            points["x"] / length, [-float("inf"), 1 / 3, 2 / 3, float("inf")], labels=["left", "center", "right"]
+        )
+        upper = points["y"] > width / 2
+        for (align, above), named in points.groupby([side.astype(str), upper]):
+            names = alt.Chart(named).mark_text(align=align, dx=_INWARD[align], dy=12 if above else -9, fontSize=11)
+            layers.append(names.encode(x=x, y=y, text="name:N", color=alt.value(INK)))
     return alt.layer(*layers).properties(width=width_px, height=height_px)
 
 

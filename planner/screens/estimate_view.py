@@ -40,7 +40,7 @@ def draw(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> None:
         _passes(estimate, units)
     engine_depths.draw_job(shop, job, estimate, units)
     _after(estimate, part, units)
-    _figures(estimate, units, where)
+    _figures(shop, estimate, units, where)
 
 
 def print_button(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> None:
@@ -126,6 +126,7 @@ def _after(estimate: JobEstimate, part, units: Units) -> None:
             for h in estimate.heights
         ]
         st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
+        st.caption(f"Now: {estimate.origins['heights'].words}. After: that less the depth, {_depth_origin(estimate)}.")
     left = "unknown" if estimate.left_likely_mm is None else units.depth(estimate.left_likely_mm, down=True)
     rebuilds = "unknown" if estimate.rebuilds_left is None else str(estimate.rebuilds_left)
     st.write(
@@ -134,7 +135,11 @@ def _after(estimate: JobEstimate, part, units: Units) -> None:
     )
 
 
-def _figures(estimate: JobEstimate, units: Units, where) -> None:
+def _depth_origin(estimate: JobEstimate) -> str:
+    return estimate.origins["depth"].words
+
+
+def _figures(shop: Shop, estimate: JobEstimate, units: Units, where) -> None:
     band = "no band known"
     if any(b is not None for b in estimate.band_um):
         band = " to ".join(units.ra(b) if b is not None else "open" for b in estimate.band_um)
@@ -143,8 +148,14 @@ def _figures(estimate: JobEstimate, units: Units, where) -> None:
         low, high = units.ra(estimate.ra_least_um, unit=False), units.ra(estimate.ra_greatest_um)
         ra = high if units.ra(estimate.ra_least_um) == high else f"{low} to {high}"
     share = "unknown" if estimate.edge_share_likely is None else f"{estimate.edge_share_likely:.1%}"
+    spindle, longest = minutes_words(estimate.spindle_minutes), minutes_words(estimate.spindle_allow_minutes)
+    if spindle != longest:
+        spindle = f"likely {spindle}, allow {longest}"
+    stop = likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units)
     rows = [
         ("Clean-up depth", likely_allow(estimate.cleanup_likely_mm, estimate.cleanup_allow_mm, units), "depth"),
+        ("Stop depth, finishing pass included", stop, "depth"),
+        ("Spindle", spindle, "travel"),
         ("Ra expected", f"{ra} (gasket: {band})", "ra"),
         ("Area swept by the cutter", units.swept(estimate.swept_likely_mm2), "travel"),
         ("Path of the edge in metal", units.path(estimate.path_likely_mm), "travel"),
@@ -152,6 +163,7 @@ def _figures(estimate: JobEstimate, units: Units, where) -> None:
         ("Person at the machine", minutes_words(estimate.minutes("machine")), "minutes"),
         ("Unattended (traverses, drying)", minutes_words(estimate.minutes("unattended")), "minutes"),
         ("Away (intake check, after-work)", minutes_words(estimate.minutes("away")), "minutes"),
+        ("Cost of time and edge, likely", f"{shop.settings.currency}{estimate.cost_likely:.0f}", "minutes"),
     ]
     if where:
         rows += [

@@ -221,16 +221,26 @@ class Form:
     # -- acting ----------------------------------------------------------------------------------------------------
     def read(self) -> dict[str, Any]:
         """Inside values of every field, by name; a field not drawn keeps its stored value. Raises `InputError`."""
-        found = {}
+        found, wrong = self._read_all()
+        if wrong:
+            raise wrong[0]
+        return found
+
+    def _read_all(self) -> tuple[dict[str, Any], list[InputError]]:
+        """Inside values by name, and what is wrong with the others: all of it, so that nobody mends field by field."""
+        found, wrong = {}, []
         for item in self.fields:
             raw = st.session_state.get(self.key(item.name), self._initial(item))
             stored = self.values.get(item.name)
             if stored is not None and isinstance(raw, str) and raw == shown(item.kind, stored, self.units):
                 # untouched: the stored figure, not the rounded one that stood on the screen
                 found[item.name] = stored
-            else:
+                continue
+            try:
                 found[item.name] = read(item, raw, self.units)
-        return found
+            except InputError as refusal:
+                wrong.append(refusal)
+        return found, wrong
 
     def button(self, label: str, save: Callable[[dict[str, Any]], str | None], primary: bool = True) -> None:
         """A button that hands the values to ``save``; what it returns is said, a wrong field is marked."""
@@ -252,23 +262,37 @@ class Form:
         if self.overtaken:
             state["said"] = ("error", "Nothing was stored: the record was changed after you began. Choose below.")
             return
+        found, wrong = self._read_all()
+        if wrong:
+            self._mark(wrong)
+            return
         try:
-            said = save(self.read())
-        except InputError as wrong:
-            name = self._field_of(wrong.field)
-            if name is None:
-                state["said"] = ("error", f"Nothing was stored. {refused(wrong, self.units)}")
-            else:
-                missing = wrong.value in ("", None, ())
-                state["problems"][name] = (
-                    f"Needed: {accepted_words(wrong.accepted, self.units)}." if missing else self._refusal(name, wrong)
-                )
-                state["said"] = ("error", "Nothing was stored: see the field marked in red.")
+            said = save(found)
+        except InputError as refusal:
+            self._mark([refusal])
         except StaleRecord as stale:
             state["said"] = ("error", str(stale))
         else:
             self.discard()
             state["said"] = ("success", "Stored." if said is None else said) if said != "" else None
+
+    def _mark(self, wrong: Sequence[InputError]) -> None:
+        """Say each refusal beside its field, or under the form where no field has its name."""
+        state = self._state()
+        problems, elsewhere = state["problems"], []
+        for refusal in wrong:
+            name = self._field_of(refusal.field)
+            if name is None:
+                elsewhere.append(refused(refusal, self.units))
+            elif refusal.value in ("", None, ()):
+                problems[name] = f"Needed: {accepted_words(refusal.accepted, self.units)}."
+            else:
+                problems[name] = self._refusal(name, refusal)
+        marked = f"see the field{'s' if len(problems) > 1 else ''} marked in red." if problems else ""
+        state["said"] = (
+            "error",
+            " ".join(["Nothing was stored" + (f": {marked}" if marked else "."), *elsewhere]),
+        )
 
     def _refusal(self, name: str, wrong: InputError) -> str:
         """What is said beside a field: what was typed, and what is accepted in the reader's unit."""

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime, time, timedelta
+from statistics import median
 from typing import Any
 
 from planner import InputError
@@ -137,7 +138,20 @@ def readings_of(face: Face, values: Mapping[str, Any], units: Units, **more: Any
             continue
         _check_height(face, name, height, units)
         found.append(HeightReading(face.id, point.name, height, **more))
+    _check_alike(face, found, units)
     return tuple(found)
+
+
+def _check_alike(face: Face, found: Sequence[HeightReading], units: Units) -> None:
+    """Where no new height is known, the other points of the face tell a slip of the unit or of a digit."""
+    if face.new_height_mm is not None or len(found) < 2:
+        return
+    middle = median(r.height_mm for r in found)
+    for reading in found:
+        if not middle / 2 <= reading.height_mm <= 2 * middle:
+            others = ", ".join(units.height(r.height_mm) for r in found if r is not reading)
+            wanted = f"a height like those at the other points ({others}), not half or twice of it"
+            raise InputError(f"height {reading.point}", units.height(reading.height_mm), wanted)
 
 
 def _check_height(face: Face, name: str, height_mm: float, units: Units) -> None:

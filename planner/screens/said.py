@@ -38,11 +38,13 @@ def act(deed: Callable[..., str], *args: Any, beside: str = "") -> None:
         tell(f"Nothing was stored. {trouble}", wrong=True)
 
 
-def say() -> None:
-    """Say it, once."""
+def say(far: bool = False) -> None:
+    """Say it, once. ``far``: the button may stand further down than this place can be seen from, so it floats, too."""
     wrong, words = st.session_state.pop(_SAID, (False, ""))
     if words:
         (st.error if wrong else st.success)(words)
+        if far:
+            st.toast(words, icon=":material/error:" if wrong else ":material/check:")
 
 
 def say_beside(fields: str) -> None:

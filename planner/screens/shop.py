@@ -41,7 +41,7 @@ _SECTIONS: dict[str, Callable[[Shop, Units], None]] = {
 def draw() -> None:
     st.title("Shop")
     shop, units = access.shop(), access.units()
-    say()
+    say(far=True)
     following = None
     if access.kind() is Kind.SAMPLE:
         with st.container(horizontal=True, vertical_alignment="center"):
@@ -76,6 +76,10 @@ def _first_steps(shop: Shop) -> str | None:
         ("Families", bool(shop.families), "a drawing: name, material, size of the face (not needed for a quick job)"),
     )
     if all(done for _, done, _ in steps):
+        if not shop.parts:
+            with st.container(border=True, horizontal=True, vertical_alignment="center"):
+                st.markdown("Everything a plan needs is entered. Next: the parts.", width="content")
+                st.page_link(st.session_state["pages"]["parts"], label="Go to Parts", icon=":material/arrow_forward:")
         return None
     following = next(name for name, done, _ in steps if not done)
     with st.container(border=True):

@@ -11,6 +11,7 @@ from planner.screens import access
 from planner.screens.forms import Field, Form
 from planner.screens.said import act
 from planner.screens.shop_records import (
+    HOURS_BRIEFLY,
     delete_button,
     hour_fields,
     hour_values,
@@ -133,7 +134,7 @@ def _machine_form(machine: Machine | None, units: Units, shop: Shop) -> None:
         "instrument.backlash_mm",
         "instrument.zeroable",
     )
-    st.markdown("**Hours**")
+    st.markdown(f"**Hours** :small[{HOURS_BRIEFLY}]")
     form.draw(*(f"day{i}" for i in range(7)), columns=4)
     if machine is None:
         st.caption("Clearances, return, finest step and backlash are starting values: put in your machine's own.")

@@ -11,6 +11,7 @@ from planner.screens import access
 from planner.screens.forms import Field, Form
 from planner.screens.said import act
 from planner.screens.shop_records import (
+    HOURS_BRIEFLY,
     delete_button,
     hour_fields,
     hour_values,
@@ -63,7 +64,7 @@ def draw(shop: Shop, units: Units) -> None:
             person.version if person else 0,
         )
         form.draw("name", "initials", "machine_ids", "hourly_rate", columns=4)
-        st.markdown("**Shifts**")
+        st.markdown(f"**Shifts** :small[{HOURS_BRIEFLY}]")
         form.draw(*(f"day{i}" for i in range(7)), columns=4)
         form.say()
         with st.container(horizontal=True):

@@ -27,10 +27,10 @@ _KM = 1e6
 def draw(shop: Shop, units: Units) -> None:
     table(
         [_row(r, shop, units) for r in shop.recipes.values()],
-        "No recipe yet. A recipe says how one material is cut with one insert grade. Enter the insert grade first.",
+        "No recipe yet. A recipe says how one material is cut with one insert grade."
+        + ("" if shop.grades else " Enter an insert grade first."),
     )
     if not shop.grades:
-        st.info("A recipe belongs to an insert grade: enter a grade first.")
         return
     names = {i: recipe_name(r, shop) for i, r in shop.recipes.items()}
     with st.container(border=True):
@@ -110,7 +110,7 @@ def _fields(shop: Shop) -> list[Field]:
 def _form(recipe: Recipe | None, shop: Shop, units: Units) -> None:
     fields = _fields(shop)
     values = (
-        {"kiss_pass": True, "taylor_n": 1.0}
+        {"kiss_pass": True, "taylor_n": 1.0, "grade_id": next(iter(shop.grades)) if len(shop.grades) == 1 else None}
         if recipe is None
         else {f.name: getattr(recipe, f.name, None) for f in fields}
     )

@@ -100,9 +100,10 @@ def exact_length(mm: float | None, units: Units) -> str:
 
 # -- hours of the week -------------------------------------------------------------------------------------------------
 HOURS_HELP = (
-    "From and to, breaks after it: “7:00-15:30, 11:30-12:00”. A second shift after a semicolon. “same” repeats the day "
-    "before. Empty: not working."
+    "From and to, breaks after it: “7:00-15:30, 11:30-12:00”, or the hours worked: “7:00-11:30, 12:00-15:30”. A second "
+    "shift after a semicolon. “same” repeats the day before. Empty: not working."
 )
+HOURS_BRIEFLY = "Such as “7:00-11:30, 12:00-15:30”; “same” repeats the day before; empty: not working."
 _SPAN = re.compile(r"^(\d{1,2})(?::?(\d{2}))?\s*(?:-|–|to)\s*(\d{1,2})(?::?(\d{2}))?$")
 
 
@@ -148,10 +149,19 @@ def read_hours(values: Mapping[str, Any]) -> tuple[Window, ...]:
 
 def _window(name: str, day: int, piece: str) -> Window:
     spans = [_minutes(name, part) for part in piece.split(",") if part.strip()]
+    if len(spans) > 1 and spans[1][0] >= spans[0][1]:
+        # hours worked, one after the other: the breaks are what lies between them
+        breaks = tuple((first[1], second[0]) for first, second in zip(spans, spans[1:], strict=False))
+        spans = [(spans[0][0], spans[-1][1]), *(b for b in breaks if b[0] != b[1])]
     try:
         return Window(day, *spans[0], tuple(spans[1:]))
-    except InputError as wrong:
-        raise InputError(name, piece.strip(), wrong.accepted) from None
+    except InputError:
+        raise InputError(
+            name,
+            piece.strip(),
+            "from and to on one day, then its breaks in order and inside it (7:00-15:30, 11:30-12:00), or the hours "
+            "worked in order (7:00-11:30, 12:00-15:30)",
+        ) from None
 
 
 def _minutes(name: str, said: str) -> tuple[int, int]:

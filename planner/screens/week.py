@@ -59,11 +59,16 @@ def _first_steps(shop: Shop) -> None:
     missing = [
         (not shop.machines, "a machine, with its speeds and hours"),
         (not shop.people, "the people who run it, with their shifts"),
+        (not shop.grades, "the insert grades you buy"),
         (not shop.cutters, "the cutters, with the rpm marked on them"),
         (not shop.recipes, "a recipe for each material"),
         (not shop.jobs, "parts: by form, as a quick job, or from a spreadsheet (page Parts)"),
     ]
-    st.markdown("Enter, in this order:\n" + "\n".join(f"1. {what}" for gone, what in missing if gone))
+    wanted = [what for gone, what in missing if gone]
+    if len(wanted) == 1:
+        st.markdown(f"Enter {wanted[0]}.")
+    else:
+        st.markdown("Enter, in this order:\n" + "\n".join(f"1. {what}" for what in wanted))
     st.page_link(st.session_state["pages"]["shop"], label="Go to Shop")
     st.page_link(st.session_state["pages"]["parts"], label="Go to Parts")
 

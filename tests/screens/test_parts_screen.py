@@ -8,7 +8,8 @@ from datetime import datetime, timedelta
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from planner.screens.parts_fields import default_due
+from planner import InputError
+from planner.screens.parts_fields import default_due, readings_of
 from planner.screens.parts_past import height_course
 from planner.shop import (
     Closure,
@@ -27,7 +28,7 @@ from planner.shop import (
     PassRecord,
 )
 from planner.store import export_template
-from planner.units import System
+from planner.units import System, Units
 from tests.tiny import MONDAY, tiny_shop
 
 
@@ -113,6 +114,21 @@ def test_a_quick_job_makes_family_part_and_job_and_shows_its_estimate(parts, sto
     assert job.due == MONDAY.replace(day=4, hour=16, minute=0)
     assert any(m.label == "Depth, likely" for m in at.metric)
     assert "Q-7 is in the queue" in said(at)
+    figures = next(d.value for d in at.dataframe if "Where from" in d.value)
+    assert {
+        "Clean-up depth",
+        "Stop depth, finishing pass included",
+        "Spindle",
+        "Person at the machine",
+        "Unattended (traverses, drying)",
+        "Away (intake check, after-work)",
+        "Path of the edge in metal",
+        "Area swept by the cutter",
+        "Share of an edge",
+        "Cost of time and edge, likely",
+        "Ra expected",
+    } <= set(figures["Figure"])
+    assert all(figures["Where from"])
 
 
 def test_a_quick_job_with_a_taken_tag_leaves_nothing_behind(parts, store):
@@ -189,6 +205,17 @@ def test_an_impossible_height_is_refused_beside_its_field(parts, store):
     press(at, "Take it in")
     assert "a height from 1.9685 in" in said(at)
     assert "N-2" not in {p.tag for p in store.load_all(Part).values()}
+
+
+def test_without_a_new_height_the_other_points_tell_a_slip_of_the_unit():
+    face, units = Face("deck", 660, 132), Units(System.INCH)
+    four = {f"height {p.name}": 155.0 for p in face.points}
+    assert len(readings_of(face, four, units, at=MONDAY)) == len(face.points)
+    with pytest.raises(InputError, match="like those at the other points") as refused:
+        readings_of(face, four | {"height middle": 9.0}, units, at=MONDAY)
+    assert refused.value.field == "height middle"
+    # one reading alone has nothing to be compared with
+    assert len(readings_of(face, {"height middle": 9.0}, units, at=MONDAY)) == 1
 
 
 def test_a_gate_done_at_intake_needs_initials(parts, store):

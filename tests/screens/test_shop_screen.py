@@ -15,8 +15,9 @@ from planner.screens.shop_records import NEW, hour_values, read_hours
 from planner.shop import Cutter, Face, Family, Gasket, Machine, Person, Window
 from planner.store import Kind, open_kind, places
 from planner.store.backup import list_backups
+from tests.screens.conftest import fill
 from tests.screens.shop_page import field, only, press, said, show
-from tests.tiny import MONDAY
+from tests.tiny import MONDAY, tiny_shop
 
 SECTIONS = (
     "Families",
@@ -62,6 +63,8 @@ def test_a_family_needs_only_name_material_and_face_size_and_takes_a_typed_unit(
     field(at, "Width of the face").set_value("132.6 mm").run()
     press(at, "Save family")
     assert "long head added" in said(at)
+    # said where it is seen from the foot of a long form, too
+    assert any("long head added" in t.value for t in at.toast)
     (family,) = empty_own.load_all(Family).values()
     (face,) = family.faces
     assert (family.name, family.material, face.name) == ("long head", "grey_iron", "deck")
@@ -78,7 +81,11 @@ def test_what_is_missing_is_told_beside_its_field_and_nothing_is_stored(empty_ap
     field(at, "Length of the face").set_value("long").run()
     press(at, "Save family")
     assert empty_own.load_all(Family) == {}
-    assert "Nothing was stored" in said(at)
+    # everything at once: nobody mends a form field by field
+    shown = [e.value for e in at.error]
+    assert any("Needed: material" in e for e in shown) and any("“long” will not do" in e for e in shown)
+    assert any("Needed: width of the face" in e for e in shown)
+    assert "Nothing was stored: see the fields marked in red." in shown
     field(at, "Material", "selectbox").set_value("aluminium").run()
     press(at, "Save family")
     assert any("“long” will not do" in e.value for e in at.error)
@@ -353,6 +360,12 @@ def test_a_risk_of_nothing_is_refused(app, store, go):
     assert store.settings().risk_limit == 0.05
 
 
+def test_a_shop_with_everything_but_parts_is_sent_on_to_them(empty_app, empty_own, go):
+    fill(empty_own, dataclasses.replace(tiny_shop(), parts={}, jobs={}, sets={}))
+    at = show(empty_app, go, "Machines")
+    assert any("Next: the parts" in m.value for m in at.markdown)
+
+
 # -- data --------------------------------------------------------------------------------------------------------------
 def test_ones_own_shop_starts_in_one_click_and_leads_on(data_home, go):
     from streamlit.testing.v1 import AppTest
@@ -438,7 +451,9 @@ def test_hours_shown_are_read_back_as_they_were(days):
         "15:00-7:00",  # ends before it starts
         "7:00-24:30",  # no such time
         "7:70-8:00",
-        "7:00-15:00, 16:00-16:30",  # a break outside the shift
+        "7:00-15:00, 14:30-16:30",  # a break that outlasts the shift
+        "7:00-15:00, 12:00-12:30, 9:00-9:15",  # breaks out of order
+        "7:00-11:30, 12:00-15:30, 15:00-18:00",  # hours worked that overlap
         "7:00-15:00; 14:00-18:00",  # two shifts at once
     ],
 )
@@ -446,3 +461,10 @@ def test_hours_that_cannot_be_are_refused_naming_the_day(said):
     with pytest.raises(InputError) as refused:
         read_hours({"day0": said})
     assert refused.value.field == "day0"
+
+
+def test_hours_worked_with_a_gap_between_are_a_shift_with_a_break():
+    worked = read_hours({"day0": "7:00-11:30, 12:00-14, 14:15 to 16:00", "day1": "7-12, 12:00-15:30"})
+    assert worked == (Window(0, 420, 960, ((690, 720), (840, 855))), Window(1, 420, 930))
+    # the two ways of saying it mean the same
+    assert read_hours({"day0": "7:00-15:30, 11:30-12:00"}) == read_hours({"day0": "7:00-11:30, 12:00-15:30"})
