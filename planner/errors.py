@@ -9,6 +9,7 @@ UserWarning
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -38,7 +39,7 @@ class LimitOfValidity(UserWarning):
 
 
 GREATEST = 1e100
-"""No figure here is greater; squares and cubes of what is below stay finite."""
+"""No figure here is greater, and none that must be above 0 is below its inverse: squares and quotients stay finite."""
 
 
 def finite(field: str, value: Any) -> float:
@@ -61,6 +62,8 @@ def positive(field: str, value: Any) -> float:
     number = finite(field, value)
     if number <= 0:
         raise InputError(field, value, "a number above 0")
+    if number < 1 / GREATEST:
+        raise InputError(field, value, f"a number of at least {1 / GREATEST:g}")
     return number
 
 
@@ -80,6 +83,45 @@ def between(field: str, value: Any, least: float, greatest: float) -> float:
     return number
 
 
+def each(**given: tuple[Callable[[str, Any], float], Any]) -> list[Any]:
+    """Check figures that may each be one number or an array, and go together as numpy broadcasts them.
+
+    ``given``: field -> (`finite`, `positive`, …, value). Numbers come back as floats, arrays of any shape as float
+    arrays. The checks must be of a range, as only the least and the greatest entry are shown to them.
+    """
+    checked = {field: _each(field, *one) for field, one in given.items()}
+    shapes = {field: value.shape for field, value in checked.items() if isinstance(value, np.ndarray)}
+    if len(set(shapes.values())) > 1:
+        first, shape = next(iter(shapes.items()))
+        for field, other in shapes.items():
+            try:
+                shape = np.broadcast_shapes(shape, other)
+            except ValueError:
+                wanted = f"one number, or as many as {first}: shape {shapes[first]}"
+                raise InputError(field, given[field][1], wanted) from None
+    return list(checked.values())
+
+
+def _each(field: str, check: Callable[[str, Any], float], value: Any) -> float | np.ndarray:
+    if isinstance(value, (float, int)):
+        return check(field, value)
+    try:
+        shape = np.shape(value)
+    except ValueError:  # rows of different lengths
+        raise InputError(field, value, "a number, or an array of numbers") from None
+    if not shape:
+        return check(field, value)
+    array = finite_array(field, value, (None,) * len(shape))
+    for at in {int(array.argmin()), int(array.argmax())} if array.size else ():
+        check(f"{field}[{', '.join(str(i) for i in np.unravel_index(at, shape))}]", float(array.flat[at]))
+    return array
+
+
+def plain(value: Any) -> Any:
+    """A float for one number, an array as it is."""
+    return float(value) if np.ndim(value) == 0 else value
+
+
 def numbers(field: str, value: Any, accepted: str, *, flags: bool = False) -> np.ndarray:
     """Return ``value`` as a float array of its own shape, nan and inf let through; `InputError` for what is no number:
     text, yes and no (unless ``flags``), complex, ragged lists, entries hidden by a mask."""
@@ -92,9 +134,12 @@ def numbers(field: str, value: Any, accepted: str, *, flags: bool = False) -> np
         mixed = array.dtype.kind == "O" and not any(isinstance(v, worded) for v in array.flat)
         if array.size and array.dtype.kind not in ("biuf" if flags else "iuf") and not mixed:
             raise TypeError
-        return array.astype(float, copy=False)
+        found = array.astype(float, copy=False)
     except (TypeError, ValueError, OverflowError):
         raise InputError(field, value, accepted) from None
+    if np.ma.is_masked(value):  # a hidden entry is no number
+        raise InputError(field, value, f"{accepted}, none hidden")
+    return found
 
 
 def finite_array(field: str, value: Any, shape: tuple[int | None, ...]) -> np.ndarray:

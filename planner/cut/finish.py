@@ -15,7 +15,7 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike
 
-from planner.errors import InputError, LimitOfValidity, finite_array, not_negative, numbers, positive
+from planner.errors import InputError, LimitOfValidity, each, finite_array, not_negative, plain, positive
 
 _ARC_RA = 18.0 * math.sqrt(3.0)
 _UM = 1000.0
@@ -32,7 +32,7 @@ def theoretical_rz(feed_mm: ArrayLike, radius_mm: ArrayLike):
     is then more than 7 % below the arc. Raises `InputError` where it is above twice the radius (arcs no longer meet).
     """
     feed, radius = _arc(feed_mm, radius_mm)
-    return _plain(feed / radius * feed / 8.0 * _UM)
+    return plain(feed / radius * feed / 8.0 * _UM)
 
 
 def theoretical_ra(feed_mm: ArrayLike, radius_mm: ArrayLike):
@@ -41,13 +41,19 @@ def theoretical_ra(feed_mm: ArrayLike, radius_mm: ArrayLike):
     Shapes, warning and error as `theoretical_rz`.
     """
     feed, radius = _arc(feed_mm, radius_mm)
-    return _plain(feed / radius * feed / _ARC_RA * _UM)
+    return plain(feed / radius * feed / _ARC_RA * _UM)
 
 
-def feed_for_ra(ra_um: float, radius_mm: float, ratio: float = 1.0) -> float:
-    """Feed [mm] at which ratio × theory gives this Ra [µm] with a corner of this radius [mm]."""
-    wanted = positive("ra_um", ra_um) / positive("ratio", ratio)
-    return math.sqrt(_ARC_RA * positive("radius_mm", radius_mm) * wanted / _UM)
+def feed_for_ra(ra_um: ArrayLike, radius_mm: ArrayLike, ratio: ArrayLike = 1.0):
+    """Feed [mm] at which ratio × theory gives this Ra [µm] with a corner of this radius [mm]: sqrt(18 sqrt(3) r Ra).
+
+    A number for numbers, an array for arrays. Warns `LimitOfValidity` and raises `InputError` as `theoretical_ra` does
+    at that feed.
+    """
+    ra, radius, times = each(ra_um=(positive, ra_um), radius_mm=(positive, radius_mm), ratio=(positive, ratio))
+    feed = np.sqrt(_ARC_RA * radius * (ra / times) / _UM)
+    _within_arc(feed, radius, "ra_um", ra_um)
+    return plain(feed)
 
 
 @dataclass(frozen=True)
@@ -216,41 +222,30 @@ def learn_finish(
 
 
 def _feed_at(model: FinishModel, ra_um: float, corner: Corner) -> float:
-    """Acting feed [mm] at which the arc gives this Ra; 0 at or below the floor."""
+    """Acting feed [mm] at which the arc gives this Ra, as far as arcs meet; 0 at or below the floor."""
     if ra_um <= model.floor_um:
         return 0.0
     arc = math.sqrt((ra_um - model.floor_um) * (ra_um + model.floor_um))
-    return feed_for_ra(arc, corner.radius_mm, model.ratio)
+    return min(math.sqrt(_ARC_RA * corner.radius_mm * arc / model.ratio / _UM), 2.0 * corner.radius_mm)
 
 
-def _arc(feed_mm, radius_mm) -> tuple[np.ndarray, np.ndarray]:
-    pair = []
-    for field, value in (("feed_mm", feed_mm), ("radius_mm", radius_mm)):
-        if np.ndim(value) == 0:
-            pair.append(np.asarray(positive(field, value)))
-            continue
-        array = numbers(field, value, "finite numbers above 0")
-        if not (np.isfinite(array) & (array > 0)).all():
-            raise InputError(field, value, "finite numbers above 0")
-        pair.append(array)
-    feed, radius = pair
-    try:
-        np.broadcast_shapes(feed.shape, radius.shape)
-    except ValueError:
-        raise InputError("radius_mm", radius_mm, f"one number, or as many as feeds: shape {feed.shape}") from None
-    if (feed / 2 > radius).any():
-        raise InputError("feed_mm", feed_mm, "at most twice the corner radius: wider apart the arcs do not meet")
-    if (feed > radius).any():
-        warnings.warn(
-            "feed above the corner radius: the parabola is over 7 % below the arc; take a larger corner or less feed",
-            LimitOfValidity,
-            stacklevel=3,
-        )
+def _arc(feed_mm, radius_mm):
+    feed, radius = each(feed_mm=(positive, feed_mm), radius_mm=(positive, radius_mm))
+    _within_arc(feed, radius, "feed_mm", feed_mm)
     return feed, radius
 
 
-def _plain(value: np.ndarray):
-    return float(value) if np.ndim(value) == 0 else value
+def _within_arc(feed, radius, field: str, value) -> None:
+    """Refuse, or warn, where the arc no longer makes the profile the formulas tell."""
+    if np.any(feed / 2 > radius):
+        wanted = "a feed of at most twice the corner radius: wider apart the arcs do not meet"
+        raise InputError(field, value, wanted)
+    if np.any(feed > radius):
+        warnings.warn(
+            "feed above the corner radius: the parabola is over 7 % below the arc; take a larger corner or less feed",
+            LimitOfValidity,
+            stacklevel=4,
+        )
 
 
 def _inserts(inserts: int) -> int:

@@ -15,29 +15,45 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from planner.errors import InputError, between, finite, not_negative, positive
+import numpy as np
+from numpy.typing import ArrayLike
+
+from planner.errors import InputError, between, each, finite, not_negative, plain, positive
 
 _TOLERANCE_MM = 1e-9
 
 
-def spindle_speed(speed_m_min: float, diameter_mm: float) -> float:
-    """Spindle speed [rev/min] at which a cutter of this diameter [mm] runs at the surface speed [m/min]."""
-    return 1000.0 * positive("speed_m_min", speed_m_min) / (math.pi * positive("diameter_mm", diameter_mm))
+def spindle_speed(speed_m_min: ArrayLike, diameter_mm: ArrayLike):
+    """Spindle speed [rev/min] at which a cutter of this diameter [mm] runs at the surface speed [m/min]: 1000 Vc / (π D).
+
+    As with the other figures here a number for numbers, an array for arrays that broadcast; raises `InputError` unless
+    all are finite and above 0.
+    """
+    speed, diameter = each(speed_m_min=(positive, speed_m_min), diameter_mm=(positive, diameter_mm))
+    return 1000.0 * speed / (math.pi * diameter)
 
 
-def surface_speed(rpm: float, diameter_mm: float) -> float:
-    """Surface speed [m/min] of a cutter of this diameter [mm] at this spindle speed [rev/min]."""
-    return math.pi * positive("diameter_mm", diameter_mm) * positive("rpm", rpm) / 1000.0
+def surface_speed(rpm: ArrayLike, diameter_mm: ArrayLike):
+    """Surface speed [m/min] of a cutter of this diameter [mm] at this spindle speed [rev/min]: π D n / 1000."""
+    turns, diameter = each(rpm=(positive, rpm), diameter_mm=(positive, diameter_mm))
+    return math.pi * diameter * turns / 1000.0
 
 
-def table_feed(feed_mm: float, inserts: int, rpm: float) -> float:
-    """Table feed [mm/min] from the feed per insert [mm], the number of inserts and the spindle speed [rev/min]."""
-    return positive("feed_mm", feed_mm) * _count("inserts", inserts) * positive("rpm", rpm)
+def table_feed(feed_mm: ArrayLike, inserts: ArrayLike, rpm: ArrayLike):
+    """Table feed [mm/min] from the feed per insert [mm], the number of inserts and the spindle speed [rev/min]: fz z n.
+
+    Raises `InputError` unless all are finite and above 0 and the inserts whole numbers.
+    """
+    feed, count, turns = each(feed_mm=(positive, feed_mm), inserts=(_count, inserts), rpm=(positive, rpm))
+    if np.any(count != np.round(count)):
+        raise InputError("inserts", inserts, "whole numbers of 1 or more")
+    return feed * count * turns
 
 
-def pass_minutes(travel_mm: float, table_feed_mm_min: float) -> float:
-    """Minutes of spindle time for a travel [mm] at a table feed [mm/min]."""
-    return not_negative("travel_mm", travel_mm) / positive("table_feed_mm_min", table_feed_mm_min)
+def pass_minutes(travel_mm: ArrayLike, table_feed_mm_min: ArrayLike):
+    """Minutes of spindle time for a travel [mm], 0 or more, at a table feed [mm/min] above 0: travel / feed."""
+    travel, feed = each(travel_mm=(not_negative, travel_mm), table_feed_mm_min=(positive, table_feed_mm_min))
+    return travel / feed
 
 
 @dataclass(frozen=True)
@@ -96,44 +112,54 @@ def choose_speed(
     return SpeedChoice(rpm, wanted, limited, faster_than_recipe=rpm > wanted * (1 + 1e-12))
 
 
-def cutting_travel(length_mm: float, width_mm: float, diameter_mm: float, offset_mm: float = 0.0) -> float:
+def cutting_travel(length_mm: ArrayLike, width_mm: ArrayLike, diameter_mm: ArrayLike, offset_mm: ArrayLike = 0.0):
     """Travel [mm] from the first touch until every place of the face has been swept (*stop when cut*).
 
     L + sqrt(R² - y*²) - sqrt(R² - ym²), y* the place of [y1, y2] nearest the cutter's centre line, ym the farthest.
     Raises `InputError` where the face reaches beyond the cutter; see `lanes`.
     """
-    length, _, _, reach_near, reach_far = _engage(length_mm, width_mm, diameter_mm, offset_mm)
-    return length + reach_near - reach_far
+    length, _, _, reach_near, reach_far, _ = _engage(length_mm, width_mm, diameter_mm, offset_mm)
+    return plain(length + reach_near - reach_far)
 
 
-def clearing_travel(length_mm: float, width_mm: float, diameter_mm: float, offset_mm: float = 0.0) -> float:
-    """Travel [mm] from the first touch until the cutter has left the face (*run clear*): L + 2 sqrt(R² - y*²)."""
-    length, _, _, reach_near, _ = _engage(length_mm, width_mm, diameter_mm, offset_mm)
-    return length + 2.0 * reach_near
+def clearing_travel(length_mm: ArrayLike, width_mm: ArrayLike, diameter_mm: ArrayLike, offset_mm: ArrayLike = 0.0):
+    """Travel [mm] from the first touch until the cutter has left the face (*run clear*): L + 2 sqrt(R² - y*²).
+
+    Raises `InputError` where the face reaches beyond the cutter; see `lanes`.
+    """
+    length, _, _, reach_near, _, _ = _engage(length_mm, width_mm, diameter_mm, offset_mm)
+    return plain(length + 2.0 * reach_near)
 
 
-def engagement_angle(width_mm: float, diameter_mm: float, offset_mm: float = 0.0) -> float:
+def engagement_angle(width_mm: ArrayLike, diameter_mm: ArrayLike, offset_mm: ArrayLike = 0.0):
     """Angle [degrees] over which an insert is in the material: asin(y2/R) - asin(y1/R)."""
-    _, start, stop, _, _ = _engage(1.0, width_mm, diameter_mm, offset_mm)
-    return math.degrees(stop - start)
+    _, start, stop, *_ = _engage(1.0, width_mm, diameter_mm, offset_mm)
+    return plain(np.degrees(stop - start))
 
 
 def path_in_material(
-    length_mm: float,
-    width_mm: float,
-    diameter_mm: float,
-    feed_mm: float,
-    offset_mm: float = 0.0,
-    net_share: float = 1.0,
-) -> float:
+    length_mm: ArrayLike,
+    width_mm: ArrayLike,
+    diameter_mm: ArrayLike,
+    feed_mm: ArrayLike,
+    offset_mm: ArrayLike = 0.0,
+    net_share: ArrayLike = 1.0,
+):
     """Path [mm] of *each* edge in the material in one pass; ``feed_mm`` is the feed per **revolution**.
 
     (L / f) R (asin(y2/R) - asin(y1/R)) × net share of the face. Every edge of a cutter with several inserts runs this
     same path. The net share leaves out openings, and in early passes the part of the face not yet reached.
+    Raises `InputError` where the face reaches beyond the cutter, for a feed of 0, and for a share outside 0 to 1.
     """
-    length, start, stop, _, _ = _engage(length_mm, width_mm, diameter_mm, offset_mm)
-    share = between("net_share", net_share, 0.0, 1.0)
-    return length / positive("feed_mm", feed_mm) * (diameter_mm / 2.0) * (stop - start) * share
+    length, start, stop, _, _, feed, share, diameter = _engage(
+        length_mm,
+        width_mm,
+        diameter_mm,
+        offset_mm,
+        feed_mm=(positive, feed_mm),
+        net_share=(lambda field, value: between(field, value, 0.0, 1.0), net_share),
+    )
+    return plain(length / feed * (diameter / 2.0) * (stop - start) * share)
 
 
 @dataclass(frozen=True)
@@ -209,7 +235,8 @@ def traverse(
     after the end; ``return_mm_min`` the speed of the return with the cutter clear (inf: not counted); ``travel_mm`` the
     longest travel the table has. Raises `InputError` where the pass is longer than the table's travel.
     """
-    feed = table_feed(feed_mm, inserts, rpm)
+    positive("length_mm", length_mm)
+    feed = positive("feed_mm", feed_mm) * _count("inserts", inserts) * positive("rpm", rpm)
     extra = not_negative("approach_mm", approach_mm) + not_negative("runout_mm", runout_mm)
     cut = clear = path = 0.0
     strips = lanes(width_mm, diameter_mm, offset_mm, overlap_mm)
@@ -238,8 +265,8 @@ def tram_hollow(tram_mm: float, sweep_mm: float, width_mm: float, diameter_mm: f
 
     (t/S)(sqrt(R² - y*²) - sqrt(R² - ym²)).
     """
-    _, _, _, reach_near, reach_far = _engage(1.0, width_mm, diameter_mm, offset_mm)
-    return abs(finite("tram_mm", tram_mm)) / positive("sweep_mm", sweep_mm) * (reach_near - reach_far)
+    *_, reach_near, reach_far, _ = _engage(1.0, width_mm, diameter_mm, offset_mm)
+    return plain(abs(finite("tram_mm", tram_mm)) / positive("sweep_mm", sweep_mm) * (reach_near - reach_far))
 
 
 def tram_out_of_parallel(tram_mm: float, sweep_mm: float, width_mm: float) -> float:
@@ -247,28 +274,36 @@ def tram_out_of_parallel(tram_mm: float, sweep_mm: float, width_mm: float) -> fl
     return abs(finite("tram_mm", tram_mm)) / positive("sweep_mm", sweep_mm) * positive("width_mm", width_mm)
 
 
-def _engage(length_mm, width_mm, diameter_mm, offset_mm):
-    """Length, angles of both sides seen from the cutter's centre, reach ahead at the nearest and the farthest place."""
-    length = positive("length_mm", length_mm)
-    width = positive("width_mm", width_mm)
-    radius = positive("diameter_mm", diameter_mm) / 2.0
-    offset = finite("offset_mm", offset_mm)
+def _engage(length_mm, width_mm, diameter_mm, offset_mm, **more):
+    """Length, angles of both sides seen from the cutter's centre, reach ahead at the nearest and the farthest place;
+    then ``more`` figures, checked with the others, and the diameter."""
+    length, width, diameter, offset, *others = each(
+        length_mm=(positive, length_mm),
+        width_mm=(positive, width_mm),
+        diameter_mm=(positive, diameter_mm),
+        offset_mm=(finite, offset_mm),
+        **more,
+    )
+    radius = diameter / 2.0
     low, high = offset - width / 2.0, offset + width / 2.0
-    far = max(abs(low), abs(high))
-    if far > radius + _TOLERANCE_MM:
+    far = np.maximum(np.abs(low), np.abs(high))
+    beyond = np.ravel(far > radius + _TOLERANCE_MM)
+    if beyond.any():
+        at = int(beyond.argmax())
+        reach, needed = (np.broadcast_to(v, np.shape(far > radius)).ravel()[at] for v in (radius, far))
         raise InputError(
             "width_mm",
             width_mm,
-            f"both sides within the cutter's radius {radius:g} (farthest {far:g}); else cut in lanes",
+            f"both sides within the cutter's radius {reach:g} (farthest {needed:g}); else cut in lanes",
         )
-    far = min(far, radius)
-    near = min(max(0.0, low), high) if low > 0 or high < 0 else 0.0
-    start, stop = (math.asin(min(1.0, max(-1.0, y / radius))) for y in (low, high))
-    return length, start, stop, _reach(radius, near), _reach(radius, far)
+    far = np.minimum(far, radius)
+    near = np.minimum(np.maximum(0.0, np.maximum(low, -high)), radius)
+    start, stop = (np.arcsin(np.clip(y / radius, -1.0, 1.0)) for y in (low, high))
+    return length, start, stop, _reach(radius, near), _reach(radius, far), *others, diameter
 
 
-def _reach(radius: float, y: float) -> float:
-    return math.sqrt(max(0.0, radius - y)) * math.sqrt(radius + y)
+def _reach(radius, y):
+    return np.sqrt(np.maximum(0.0, radius - y)) * np.sqrt(radius + y)
 
 
 def _count(field: str, value: int) -> int:

@@ -20,7 +20,7 @@ from typing import Any
 
 import numpy as np
 
-from planner.errors import InputError, finite, not_negative, numbers, positive
+from planner.errors import GREATEST, InputError, finite, not_negative, numbers, positive
 
 CELL_MM = 0.00254
 """Widest cell of the grid on which a policy is solved: 0.0001 in."""
@@ -41,11 +41,11 @@ class PassProblem:
     """What a pass policy is solved for; lengths mm, money in the shop's currency.
 
     ``depth``: frozen distribution of the clean-up depth. ``pass_cost``, ``finish_cost``: a number, or a function of the
-    pass depths (array in, array out); ``finish_cost`` None = as ``pass_cost``. ``finish_mm`` 0: one feed only. With two
-    feeds, ``finish_greatest_mm`` (None = ``greatest_mm``) is the deepest pass at finishing feed. ``limit_mm``: deepest
-    allowed depth, finishing pass included. ``uncleaned_cost``: cost of a part that is left not clean; None = stopping
-    before the limit is no option, and reaching it costs nothing further. ``change_cost``: what a change of depth from
-    one pass to the next has to be worth.
+    pass depths (array in, array out, or one by one); ``finish_cost`` None = as ``pass_cost``. ``finish_mm`` 0: one feed
+    only. With two feeds, ``finish_greatest_mm`` (None = ``greatest_mm``) is the deepest pass at finishing feed.
+    ``limit_mm``: deepest allowed depth, finishing pass included. ``uncleaned_cost``: cost of a part that is left not
+    clean; None = stopping before the limit is no option, and reaching it costs nothing further. ``change_cost``: what a
+    change of depth from one pass to the next has to be worth.
     """
 
     depth: Any
@@ -67,19 +67,26 @@ class PassProblem:
             # a family of distributions can be frozen, a frozen one cannot
             if hasattr(self.depth, "freeze") or not callable(getattr(self.depth, name, None)):
                 raise InputError("depth", self.depth, "a frozen scipy.stats distribution of depth in mm")
-        not_negative("value_per_mm", self.value_per_mm)
-        step = positive("step_mm", self.step_mm)
-        least = positive("least_mm", self.least_mm)
-        greatest = positive("greatest_mm", self.greatest_mm)
+        checks = {
+            "value_per_mm": not_negative,
+            "step_mm": positive,
+            "least_mm": positive,
+            "greatest_mm": positive,
+            "removed_mm": not_negative,
+            "finish_mm": not_negative,
+            "change_cost": not_negative,
+            "uncleaned_cost": not_negative,
+            "finish_greatest_mm": positive,
+        }
+        for name, check in checks.items():
+            given = getattr(self, name)
+            if given is not None or name not in ("uncleaned_cost", "finish_greatest_mm"):
+                object.__setattr__(self, name, check(name, given))  # a plain float, whatever kind of number came
+        step, least, greatest = self.step_mm, self.least_mm, self.greatest_mm
         if greatest < least:
-            raise InputError("greatest_mm", self.greatest_mm, f"at least least_mm = {least:g}")
-        not_negative("removed_mm", self.removed_mm)
-        not_negative("finish_mm", self.finish_mm)
-        not_negative("change_cost", self.change_cost)
+            raise InputError("greatest_mm", greatest, f"at least least_mm = {least:g}")
         if not (isinstance(self.limit_mm, float) and self.limit_mm == math.inf):
-            finite("limit_mm", self.limit_mm)
-        if self.uncleaned_cost is not None:
-            not_negative("uncleaned_cost", self.uncleaned_cost)
+            object.__setattr__(self, "limit_mm", finite("limit_mm", self.limit_mm))
         if greatest / step > _MOST_STEPS:
             raise InputError("step_mm", self.step_mm, f"at least a {_MOST_STEPS}th of greatest_mm = {greatest:g}")
         if not steps_between(least, greatest, step).size:
@@ -88,10 +95,10 @@ class PassProblem:
                 self.step_mm,
                 f"a step with a multiple between least_mm = {least:g} and greatest_mm = {greatest:g}",
             )
-        if self.finish_greatest_mm is not None and positive("finish_greatest_mm", self.finish_greatest_mm) < least:
+        if self.finish_greatest_mm is not None and self.finish_greatest_mm < least:
             raise InputError("finish_greatest_mm", self.finish_greatest_mm, f"at least least_mm = {least:g}")
         with np.errstate(over="ignore"):
-            left = float(self.depth.sf(float(self.removed_mm)))
+            left = float(self.depth.sf(self.removed_mm))
         if not left > 1e-250:
             raise InputError("removed_mm", self.removed_mm, "a depth at which the face may still be not clean")
         for name in ("pass_cost", "finish_cost"):
@@ -109,17 +116,27 @@ def steps_between(least_mm: float, greatest_mm: float, step_mm: float) -> np.nda
     return np.arange(first, math.floor(greatest_mm / step_mm + 1e-9) + 1)
 
 
+def _told(cost: Callable, depths_mm: np.ndarray):
+    """What a function says of these depths, asked one by one where it is made for one at a time."""
+    try:
+        return cost(depths_mm)
+    except (TypeError, ValueError):
+        return np.array([cost(float(depth)) for depth in depths_mm])
+
+
 def cost_at(field_name: str, cost: Cost, depths_mm: np.ndarray) -> np.ndarray:
     """The cost of passes of these depths [mm], shape (n,); raises `InputError` unless finite and not negative."""
     wanted = "a finite cost of 0 or more, or a function that gives one for each pass depth"
-    try:
-        told = cost(depths_mm) if callable(cost) else cost
-    except TypeError as wrong:
-        # a function of nothing, or of something else
-        raise InputError(field_name, cost, f"{wanted} ({wrong})") from wrong
+    told = cost
+    if callable(cost):
+        try:
+            told = _told(cost, depths_mm)
+        except TypeError as wrong:
+            # a function of nothing, or of something else
+            raise InputError(field_name, cost, f"{wanted} ({wrong})") from wrong
     values = numbers(field_name, told, wanted)
     shapes = ((), depths_mm.shape) if callable(cost) else ((),)
-    if values.shape not in shapes or not (np.isfinite(values) & (values >= 0)).all():
+    if values.shape not in shapes or not ((values >= 0) & (values <= GREATEST)).all():
         raise InputError(field_name, told, wanted)
     return np.broadcast_to(values, depths_mm.shape)
 

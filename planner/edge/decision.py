@@ -17,10 +17,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy
+from numpy.typing import ArrayLike
 
 from planner.edge.ends import EdgeLife
 from planner.edge.life import LifeFit
-from planner.errors import InputError, finite_array, not_negative, positive
+from planner.errors import InputError, each, finite_array, not_negative, plain, positive
 
 __all__ = [
     "AgeRule",
@@ -34,14 +35,31 @@ __all__ = [
 ]
 
 
-def index_age(shape: float, scale: float, planned_cost: float, failure_cost: float) -> float:
+def index_age(shape: ArrayLike, scale: ArrayLike, planned_cost: ArrayLike, failure_cost: ArrayLike):
     """Age a* (units of ``scale``) of least long-run cost for a Weibull life; inf if indexing early never pays.
 
-    Root of h(a) integral_0^a R - F(a) = c_p / (c_f - c_p). Never pays when the chance of failing does not rise with age
-    (shape at most 1) or a failure costs no more than a planned index.
+    Root of h(a) integral_0^a R - F(a) = c_p / (c_f - c_p) (Barlow & Hunter, Operations Research 8, 1960). Never pays
+    when the chance of failing does not rise with age (shape at most 1) or a failure costs no more than a planned index.
+    A number for numbers, an array for arrays that broadcast; raises `InputError` for what is not finite and above 0,
+    and for a shape above 1000.
     """
-    k, size = positive("shape", shape), positive("scale", scale)
-    planned, failure = positive("planned_cost", planned_cost), positive("failure_cost", failure_cost)
+    given = each(
+        shape=(_shape, shape),
+        scale=(positive, scale),
+        planned_cost=(positive, planned_cost),
+        failure_cost=(positive, failure_cost),
+    )
+    found = [_index_age(*(float(v) for v in one)) for one in np.broadcast(*given)]
+    return plain(np.reshape(found, np.broadcast(*given).shape))
+
+
+def _shape(field: str, value) -> float:
+    if positive(field, value) > 1000:
+        raise InputError(field, value, "at most 1000: beyond, every edge would last alike")
+    return float(value)
+
+
+def _index_age(k: float, size: float, planned: float, failure: float) -> float:
     if k <= 1.0 or failure <= planned:
         return math.inf
     ratio = planned / (failure - planned)

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from planner.errors import InputError, between, finite_array, not_negative, positive
+from planner.errors import InputError, between, each, finite_array, not_negative, positive
 
 __all__ = ["SpeedWhatIf", "TaylorLine", "economic_speed", "fastest_speed", "speed_what_if", "taylor_fit"]
 
@@ -23,13 +24,15 @@ class TaylorLine(NamedTuple):
     n: float
     c: float  # m/min
 
-    def life_minutes(self, speed_m_min: float) -> float:
-        """Minutes of cutting at a speed."""
-        return (self.c / positive("speed_m_min", speed_m_min)) ** (1.0 / self.n)
+    def life_minutes(self, speed_m_min: ArrayLike):
+        """Minutes of cutting at a speed, or at an array of speeds."""
+        (speed,) = each(speed_m_min=(positive, speed_m_min))
+        return (self.c / speed) ** (1.0 / self.n)
 
-    def speed_m_min(self, life_minutes: float) -> float:
-        """Speed, m/min, for a life in minutes of cutting."""
-        return self.c / positive("life_minutes", life_minutes) ** self.n
+    def speed_m_min(self, life_minutes: ArrayLike):
+        """Speed, m/min, for a life in minutes of cutting, or for an array of lives."""
+        (life,) = each(life_minutes=(positive, life_minutes))
+        return self.c / life**self.n
 
 
 def taylor_fit(speeds, lives) -> TaylorLine:
@@ -56,23 +59,35 @@ def taylor_fit(speeds, lives) -> TaylorLine:
     return TaylorLine(n, float(np.exp(log_v.mean() + n * log_t.mean())))
 
 
-def fastest_speed(n: float, c: float, change_minutes: float) -> float:
-    """Speed of the greatest output, m/min: C / [(1/n - 1) Tt]^n."""
-    exponent = _below_one(n)
-    return positive("c", c) / ((1.0 / exponent - 1.0) * positive("change_minutes", change_minutes)) ** exponent
+def fastest_speed(n: ArrayLike, c: ArrayLike, change_minutes: ArrayLike):
+    """Speed of the greatest output, m/min: C / [(1/n - 1) Tt]^n.
+
+    n above 0 and below 1, c and change_minutes above 0, else `InputError`; a number for numbers, an array for arrays.
+    """
+    exponent, constant, change = each(n=(_below_one, n), c=(positive, c), change_minutes=(positive, change_minutes))
+    return constant / ((1.0 / exponent - 1.0) * change) ** exponent
 
 
-def economic_speed(n: float, c: float, change_minutes: float, rate_per_minute: float, edge_cost: float) -> float:
+def economic_speed(
+    n: ArrayLike, c: ArrayLike, change_minutes: ArrayLike, rate_per_minute: ArrayLike, edge_cost: ArrayLike
+):
     """Speed of the least cost, m/min: C [n/(1-n) Co / (Co Tt + Ct)]^n.
 
-    Co the shop's rate per minute, Tt the minutes of an edge change, Ct the price of an edge.
+    Co the shop's rate per minute, Tt the minutes of an edge change, Ct the price of an edge. n above 0 and below 1,
+    c and rate above 0, the others 0 or more and not both 0, else `InputError`; a number for numbers, an array for
+    arrays.
     """
-    exponent = _below_one(n)
-    rate = positive("rate_per_minute", rate_per_minute)
-    change_cost = rate * not_negative("change_minutes", change_minutes) + not_negative("edge_cost", edge_cost)
-    if change_cost <= 0:
+    exponent, constant, change, rate, price = each(
+        n=(_below_one, n),
+        c=(positive, c),
+        change_minutes=(not_negative, change_minutes),
+        rate_per_minute=(positive, rate_per_minute),
+        edge_cost=(not_negative, edge_cost),
+    )
+    change_cost = rate * change + price
+    if np.any(change_cost <= 0):
         raise InputError("edge_cost", edge_cost, "a price above 0, or change_minutes above 0")
-    return positive("c", c) * (exponent / (1.0 - exponent) * rate / change_cost) ** exponent
+    return constant * (exponent / (1.0 - exponent) * rate / change_cost) ** exponent
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,7 +122,7 @@ def speed_what_if(
     v = finite_array("speeds", speeds, (None,))
     if v.size == 0 or (v <= 0).any():
         raise InputError("speeds", speeds, "one or more speeds above 0")
-    line = TaylorLine(_below_one(n), positive("c", c))
+    line = TaylorLine(_below_one("n", n), positive("c", c))
     contact = between("in_material", in_material, 0.0, 1.0)
     if contact == 0:
         raise InputError("in_material", in_material, "a share above 0")
@@ -129,8 +144,8 @@ def speed_what_if(
     )
 
 
-def _below_one(n: float) -> float:
-    value = positive("n", n)
+def _below_one(field: str, n: float) -> float:
+    value = positive(field, n)
     if value >= 1:
-        raise InputError("n", n, "a number above 0 and below 1 (from 1 on, faster is always cheaper)")
+        raise InputError(field, n, "a number above 0 and below 1 (from 1 on, faster is always cheaper)")
     return value

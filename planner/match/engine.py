@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from planner.errors import InputError, finite, finite_array, not_negative, positive
+from planner.errors import InputError, each, finite, not_negative, plain, positive
 from planner.shop.engines import Crown, LiftCurve
 
 MM3_PER_CM3 = 1000.0
@@ -20,72 +20,69 @@ MM3_PER_CM3 = 1000.0
 LIFT_MM_PER_CRANK_DEG = 0.15
 
 
-def swept_volume(bore_mm: float, stroke_mm: float) -> float:
-    """Swept volume of one cylinder, cm³: π/4 bore² stroke."""
-    return math.pi / 4.0 * positive("bore_mm", bore_mm) ** 2 * positive("stroke_mm", stroke_mm) / MM3_PER_CM3
+def swept_volume(bore_mm: ArrayLike, stroke_mm: ArrayLike):
+    """Swept volume of one cylinder, cm³: π/4 bore² stroke.
+
+    As with the other figures here a number for numbers, an array for arrays that broadcast; raises `InputError` for
+    what is not finite and above 0.
+    """
+    bore, stroke = each(bore_mm=(positive, bore_mm), stroke_mm=(positive, stroke_mm))
+    return math.pi / 4.0 * bore**2 * stroke / MM3_PER_CM3
 
 
-def compression_ratio(swept_cm3: float, clearance_cm3: float) -> float:
+def compression_ratio(swept_cm3: ArrayLike, clearance_cm3: ArrayLike):
     """Compression ratio: 1 + swept / clearance volume, the clearance being everything above the piston at top dead
-    centre."""
-    swept, clearance = positive("swept_cm3", swept_cm3), positive("clearance_cm3", clearance_cm3)
-    ratio = 1.0 + swept / clearance
-    if math.isinf(ratio):
-        raise InputError("clearance_cm3", clearance_cm3, "a volume that something can be compressed into")
-    return ratio
+    centre, both above 0."""
+    swept, clearance = each(swept_cm3=(positive, swept_cm3), clearance_cm3=(positive, clearance_cm3))
+    return 1.0 + swept / clearance
 
 
-def milled_clearance(clearance_cm3: float, face_area_mm2: float, cut_mm: float) -> float:
-    """Clearance volume after a face of this open area is cut, cm³.
+def milled_clearance(clearance_cm3: ArrayLike, face_area_mm2: ArrayLike, cut_mm: ArrayLike):
+    """Clearance volume after a face of this open area is cut, cm³: volume − area × cut.
 
     face_area_mm2: the chamber's area at the face for a head cut, the bore's for a case cut. Holds while the walls
     stand square to the face over the cut. Raises `InputError` when nothing of the volume would be left.
     """
-    clearance = positive("clearance_cm3", clearance_cm3)
-    area = positive("face_area_mm2", face_area_mm2)
-    cut = not_negative("cut_mm", cut_mm)
+    clearance, area, cut = each(
+        clearance_cm3=(positive, clearance_cm3), face_area_mm2=(positive, face_area_mm2), cut_mm=(not_negative, cut_mm)
+    )
     left = clearance - area * cut / MM3_PER_CM3
-    if left <= 0:
-        raise InputError("cut_mm", cut_mm, f"less than {clearance * MM3_PER_CM3 / area:g} mm, which takes all of it")
+    if np.any(left <= 0):
+        most = np.min(clearance / area) * MM3_PER_CM3
+        raise InputError("cut_mm", cut_mm, f"less than {most:g} mm, which takes all of it")
     return left
 
 
-def piston_drop(crank_deg: ArrayLike, crank_radius_mm: float, rod_mm: float) -> float | np.ndarray:
+def piston_drop(crank_deg: ArrayLike, crank_radius_mm: ArrayLike, rod_mm: ArrayLike):
     """Piston below top dead centre, mm: r (1 − cos θ) + l − √(l² − r² sin² θ), pin on the bore's axis.
 
     crank_deg: crank angle from top dead centre, a number or an array. Raises `InputError` unless rod > crank radius.
     """
-    radius = positive("crank_radius_mm", crank_radius_mm)
-    rod = positive("rod_mm", rod_mm)
-    if rod <= radius:
-        raise InputError("rod_mm", rod_mm, f"more than the crank radius of {radius:g} mm")
-    try:
-        dimensions = np.ndim(crank_deg)
-    except ValueError:
-        raise InputError("crank_deg", crank_deg, "a number, or an array of numbers") from None
-    if dimensions == 0:
-        theta = math.radians(finite("crank_deg", crank_deg))
-        across = radius * math.sin(theta)
-        # r (1 − cos θ) and l − √(l² − a²) each without the difference of nearly equal figures
-        return 2 * radius * math.sin(theta / 2) ** 2 + across**2 / (rod + math.sqrt(rod**2 - across**2))
-    theta = np.radians(finite_array("crank_deg", crank_deg, (None,) * dimensions))
+    angle, radius, rod = each(
+        crank_deg=(finite, crank_deg), crank_radius_mm=(positive, crank_radius_mm), rod_mm=(positive, rod_mm)
+    )
+    if np.any(rod <= radius):
+        raise InputError("rod_mm", rod_mm, f"more than the crank radius of {np.max(radius):g} mm")
+    theta = np.radians(angle)
     across = radius * np.sin(theta)
-    return 2 * radius * np.sin(theta / 2) ** 2 + across**2 / (rod + np.sqrt(rod**2 - across**2))
+    # r (1 − cos θ) and l − √(l² − a²) each without the difference of nearly equal figures
+    return plain(2 * radius * np.sin(theta / 2) ** 2 + across**2 / (rod + np.sqrt(rod**2 - across**2)))
 
 
-def cam_shift(drop_mm: float, pitch_radius_mm: float, run_angle_deg: float = 0.0) -> float:
+def cam_shift(drop_mm: ArrayLike, pitch_radius_mm: ArrayLike, run_angle_deg: ArrayLike = 0.0):
     """Shift of an overhead cam's timing when its axis comes nearer to the crank, crank degrees, positive = retard.
 
     drop_mm: head cut + case cut − gasket change (negative: raised). pitch_radius_mm: of the cam's wheel.
     run_angle_deg: between the taut run and the bore axis. 2 · (180/π) · drop · cos β / r: the taut run, which
     shortens, must be taken up by the cam turning back; the factor 2 is from cam to crank. First order in drop / run.
+    Raises `InputError` for a radius of 0 or an angle outside -90 to 90 degrees.
     """
-    drop = finite("drop_mm", drop_mm)
-    radius = positive("pitch_radius_mm", pitch_radius_mm)
-    angle = finite("run_angle_deg", run_angle_deg)
-    if not -90 < angle < 90:
+    drop, radius, angle = each(
+        drop_mm=(finite, drop_mm), pitch_radius_mm=(positive, pitch_radius_mm), run_angle_deg=(finite, run_angle_deg)
+    )
+    if np.any(np.abs(angle) >= 90):
         raise InputError("run_angle_deg", run_angle_deg, "an angle between -90 and 90 degrees")
-    return 2.0 * math.degrees(drop * math.cos(math.radians(angle)) / radius)
+    return plain(2.0 * np.degrees(drop * np.cos(np.radians(angle)) / radius))
 
 
 def valve_loss(drop_mm: float, valve_angle_deg: float, crown: Crown) -> float:

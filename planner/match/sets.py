@@ -120,6 +120,8 @@ def match_set(
     tolerance = not_negative("tolerance_mm", tolerance_mm)
     guard = not_negative("guard_mm", guard_mm)
     step = not_negative("step_mm", step_mm)
+    if 0 < step < SAME_MM:
+        raise InputError("step_mm", step_mm, f"0 for no step, or at least {SAME_MM:g}")
     least = not_negative("least_mm", least_mm)
     try:
         labels = [f"member {i}" for i in range(count)] if names is None else [str(name) for name in names]

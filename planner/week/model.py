@@ -9,7 +9,7 @@ The rules by which these nouns become a timeline are stated once, in `planner.we
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -26,9 +26,12 @@ def _text(name: str, value: object) -> str:
 
 def _all(name: str, given: object, kind: type, accepted: str) -> tuple:
     """``given`` as a tuple of one kind of thing."""
-    if isinstance(given, str | Mapping) or not isinstance(given, Iterable):
+    try:
+        found = None if isinstance(given, str | Mapping) else tuple(given)
+    except TypeError:  # also an array of no axis, which says that it can be gone through
+        found = None
+    if found is None:
         raise InputError(name, given, accepted)
-    found = tuple(given)
     for one in found:
         if not isinstance(one, kind):
             raise InputError(name, one, accepted)

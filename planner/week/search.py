@@ -372,8 +372,8 @@ def plan_week(
     >>> plan.order["mill"], float(plan.late_minutes["rush"])
     (('rush', 'head'), 0.0)
     """
-    check_budget(seconds, seed, steps, target, progress)
-    if start is not None and not isinstance(start, datetime):
+    seconds = check_budget(seconds, seed, steps, target, progress)
+    if start is not None and (not isinstance(start, datetime) or start != start):  # NaT is no instant
         raise InputError("start", start, "a datetime, or None")
     if opened is not None and (isinstance(opened, str) or not isinstance(opened, Iterable)):
         raise InputError("opened", opened, "names of overtime, or None")

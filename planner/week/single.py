@@ -40,17 +40,18 @@ class Ordering:
     steps: int
 
 
-def check_budget(seconds: object, seed: object, steps: object, target: object, progress: object) -> None:
-    """Refuse what no search can be asked for."""
-    not_negative("seconds", seconds)
+def check_budget(seconds: object, seed: object, steps: object, target: object, progress: object) -> float:
+    """The seconds; refuses what no search can be asked for."""
+    length = not_negative("seconds", seconds)
     for name, value in (("seed", seed), ("steps", steps)):
-        whole = isinstance(value, int | np.integer) and not isinstance(value, bool) and value >= 0
+        whole = isinstance(value, int | np.integer) and not isinstance(value, bool | np.timedelta64) and value >= 0
         if not whole and not (value is None and name == "steps"):
             raise InputError(name, value, "a whole number of 0 or more" + (" or None" if name == "steps" else ""))
     if target is not None:
         finite("target", target)
     if progress is not None and not callable(progress):
         raise InputError("progress", progress, "a function, or None")
+    return length
 
 
 class _Moves:
@@ -281,7 +282,7 @@ def order_jobs(
     for name, values in (("minutes", p), ("weights", w), *((("setups", s),) if s is not None else ())):
         if (values < 0).any():
             raise InputError(name, float(values.min()), "0 or numbers above 0")
-    check_budget(seconds, seed, steps, target, progress)
+    seconds = check_budget(seconds, seed, steps, target, progress)
     if s is not None:
         s = s.copy()
         s[np.arange(1, n + 1), np.arange(n)] = 0.0

@@ -137,7 +137,7 @@ BAD = [
     (lambda: theoretical_ra(0, 0.8), "feed_mm"),
     (lambda: theoretical_ra(0.1, 0), "radius_mm"),
     (lambda: theoretical_ra(1.7, 0.8), "feed_mm"),  # the arcs do not meet
-    (lambda: theoretical_rz([0.1, -0.1], 0.8), "feed_mm"),
+    (lambda: theoretical_rz([0.1, -0.1], 0.8), "feed_mm[1]"),
     (lambda: theoretical_ra(["thin"], 0.8), "feed_mm"),
     (lambda: theoretical_ra([0.1, 0.2], [0.8, 0.8, 0.8]), "radius_mm"),
     (lambda: theoretical_rz([True, False], 0.8), "feed_mm"),
