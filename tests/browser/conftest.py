@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import signal
 import socket
@@ -93,8 +94,29 @@ def settle(page, seconds: float = 60) -> None:
     ).inner_text()
 
 
+def pick(page, box: str, option: re.Pattern | int, seconds: float = 60) -> None:
+    """Choose in a select box, by what the option says or by its place, as a person does: press it, and press it again
+    where the list stayed open. A long list that still scrolls moves away under a script's press, which then falls on
+    nothing. A choice that was taken and is gone again is a failure."""
+    from playwright.sync_api import TimeoutError as Late
+    from playwright.sync_api import expect
+
+    field, options, patience = page.get_by_role("combobox", name=box), page.get_by_role("option"), seconds * 1000
+    field.click(timeout=patience)
+    wanted = options.nth(option) if isinstance(option, int) else page.get_by_role("option", name=option).first
+    said = wanted.inner_text(timeout=patience).strip()
+    end = time.time() + seconds
+    while options.count() and time.time() < end:
+        try:
+            wanted.click(timeout=5000)
+        except Late:  # it closed just now, or is slow: look again
+            continue
+        page.wait_for_timeout(500)
+    expect(options).to_have_count(0, timeout=patience)
+    settle(page, seconds)
+    expect(field).to_have_value(said, timeout=patience)
+
+
 def sit_down(page) -> None:
     """The first of the shop's people sits at this screen."""
-    page.get_by_role("combobox", name="Who").click()
-    page.get_by_role("option").nth(1).click()
-    settle(page)
+    pick(page, "Who", 1)

@@ -7,7 +7,7 @@ import time
 
 import pytest
 
-from tests.browser.conftest import settle
+from tests.browser.conftest import pick, settle
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -75,9 +75,7 @@ def test_a_survey_by_taps_survives_a_reload_and_moves_the_week(server, browser):
     page = browser.new_page(viewport={"width": 1024, "height": 768}, has_touch=True)
     page.goto(server.url + "/survey")
     settle(page, PATIENCE)
-    page.get_by_role("combobox", name="Part and face").click()
-    page.get_by_role("option", name=re.compile(rf"^{PART}\b")).first.click()
-    settle(page, PATIENCE)
+    pick(page, "Part and face", re.compile(rf"^{PART}\b"), PATIENCE)
     shows(page, "point 1 of 9", "not read")
     for point, halves in enumerate(SWEEP[:4], 1):
         enter(page, point, halves)
