@@ -9,6 +9,12 @@ from planner.screens.palette import CUT, EDGE, INK, LATE, SETUP, WAIT, WORK
 
 BELOW = 5
 """How far a bar hangs below the middle of its lane: its job's name stands above it."""
+_ROOM = "(scale('x', datum.next) - scale('x', datum.begin))"
+_NAME = (
+    f"{_ROOM} > 3 + min(84, 6.5 * length(datum.what)) ? datum.what : {_ROOM} > 29 ? '…' + slice(datum.what, -3) : "
+    f"{_ROOM} > 17 ? '…' : ''"
+)
+"""A job's name in the room up to the next one on its lane: whole, its last three signs, or none. A bar says it, too."""
 
 _INWARD = {"left": 8, "center": 0, "right": -8}
 
@@ -17,8 +23,8 @@ def timeline(rows: pd.DataFrame | alt.Data) -> alt.Chart:
     """The board: a lane per day, machine and person, the time of day across.
 
     ``rows``: lane, job, begin, end (hours of the day), work (or "break", "overtime", "due", "missed", "now", "name"),
-    what, who, time. A click on a bar selects its job under the name "pick". The order of the lanes and the hours shown
-    are the page's to put in.
+    what, who, time, next (of a name: where the next one on its lane begins). A click on a bar selects its job under the
+    name "pick". The order of the lanes and the hours shown are the page's to put in.
     """
     across = alt.Scale(nice=False)
     clock = "floor(datum.value) + ':' + format(60 * (datum.value - floor(datum.value)), '02.0f')"
@@ -57,8 +63,10 @@ def timeline(rows: pd.DataFrame | alt.Data) -> alt.Chart:
     )
     names = (
         base.transform_filter("datum.work == 'name'")
-        .mark_text(align="left", baseline="bottom", dx=1, dy=-3, fontSize=10, color=INK, limit=84)
-        .encode(x=x, y=y, text="what:N", tooltip=["what:N", "time:N"])
+        .mark_text(
+            text=alt.ExprRef(_NAME), align="left", baseline="bottom", dx=1, dy=-3, fontSize=10, color=INK, limit=84
+        )
+        .encode(x=x, y=y, tooltip=["what:N", "time:N"])
     )
     marks = (
         base.transform_filter(alt.FieldOneOfPredicate("work", ["due", "missed"]))

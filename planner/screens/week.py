@@ -43,11 +43,13 @@ def draw() -> None:
     waiting += week_morning.overload(view, shop)
     week_morning.draw(view, shop, queue, units)
     week_board.draw(view, shop, seen, now)
-    week_job.draw(view, shop, queue, units)
-    waiting += week_certainty.draw(view, shop, queue)
+    sure = week_certainty.ask(view, shop, queue)
+    waiting += [sure] if sure is not None and not sure.over else []
+    week_job.draw(view, shop, queue, units, sure)
+    week_certainty.draw(view, shop, sure)
     week_load.draw(shop, now, units, seen)
     _queue(shop, queue, units, seen)
-    week_whatif.draw(view, shop)
+    week_whatif.draw(view, shop, queue)
     week_accept.versions(view, shop)
     week_accept.take_away(view, shop, now)
     with going_on:
@@ -91,6 +93,7 @@ def _queue(shop: Shop, queue: Queue, units: Units, seen: Picture) -> None:
             "Due": st.column_config.DatetimeColumn(format="ddd D MMM HH:mm"),
             "Ready": st.column_config.DatetimeColumn(format="ddd D MMM HH:mm", help="in the plan shown above"),
             "Left after": st.column_config.TextColumn(width=140),
+            "Cut": st.column_config.TextColumn(width=195),
             "Condition": st.column_config.TextColumn(width=115),
             "Waits for": st.column_config.TextColumn(width=470 if table["Waits for"].any() else 90),
             "Look at": st.column_config.TextColumn(width="large"),

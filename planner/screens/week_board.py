@@ -76,7 +76,8 @@ def picked_on_board(key: str) -> None:
 def board_rows(
     shop: Shop, rows: pd.DataFrame, machines: dict, people: dict, days: int, now: datetime, plan: Plan
 ) -> pd.DataFrame:
-    """The timeline by days: day, who, lane, begin and end in hours of the day, work, what, time."""
+    """The timeline by days: day, who, lane, begin and end in hours of the day, work, what, time; of a name also where
+    the next one on its lane begins."""
     bars = []
     for row in rows.to_dict("records"):
         for who in (machines.get(row["machine"]), people.get(row["person"])):
@@ -120,6 +121,7 @@ def board_rows(
     frame["time"] = clock
     frame = frame.sort_values("start", kind="stable").drop(columns=["start"])
     frame["lane"] = frame["day"] + "  " + frame["who"]
+    frame["next"] = frame[frame["work"] == "name"].groupby("lane")["begin"].shift(-1, fill_value=24.0)
     today = frame[frame["day"] == f"{now:%a %d %b}"]
     if len(today):
         hour = now.hour + now.minute / 60

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from types import SimpleNamespace
 from typing import Any
@@ -14,34 +15,57 @@ from planner.screens import access, background, words
 from planner.screens.plans import View
 from planner.shop import Shop, Source, starting
 from planner.week import Tables, measuring_first, risk_of
+from planner.week.chances import deciding, of_ten
 from planner.week.doubts import doubts_of
 from planner.week.queue import Queue
 from planner.week.risk import SHOWN_BELOW
 from planner.week.search import Plan
 
 SAMPLES = 1000
+_SHOWN = 5
 
 
-def draw(view: View, shop: Shop, queue: Queue) -> list[background.Work]:
-    """What is known of it; returns what is still being worked out."""
+def ask(view: View, shop: Shop, queue: Queue) -> background.Work | None:
+    """The sampled week of the plan shown and, beside a proposal, of the accepted one as it would run now; None when
+    nothing is placed."""
     plan = view.plan
     if plan.jobs.empty:
-        return []
+        return None
     knowledge = access.knowledge()
-    key = (*access.versions(), plan.decision_key, plan.start.replace(minute=0))
+    beside = view.board.today if view.proposal is not None and view.board is not None else None
+    # pins are not among what is decided, and they change how a week runs
+    pins = tuple(sorted(view.pins.items()))
+    key = (*access.versions(), plan.decision_key, beside and beside.decision_key, pins, plan.start.replace(minute=0))
     text = "Running the week a thousand times, with passes and minutes as they may turn out"
-    work = background.ask(("certainty", access.kind()), key, text, lambda tell: work_out(plan, shop, queue, knowledge))
+    return background.ask(
+        ("certainty", access.kind()), key, text, lambda tell: work_out(plan, shop, queue, knowledge, beside)
+    )
+
+
+def draw(view: View, shop: Shop, work: background.Work | None) -> None:
+    """What is known of it by now."""
+    if work is None:
+        return
     st.subheader("How sure it is")
     found = work.result if work.over else work.before
-    if found is None:
-        st.caption("Being worked out …")
-    else:
-        _show(plan, shop, found)
-    return [] if work.over else [work]
+    if not work.over:
+        st.caption("Being worked out …" if found is None else "Of the plan before; the new one is being worked out …")
+    if found is not None:
+        _show(view, shop, found)
 
 
-def work_out(plan: Plan, shop: Shop, queue: Queue, knowledge: Knowledge) -> Any:
-    """The sampled week and, for the job that threatens it most, whether measuring it first would pay."""
+def chance_words(work: background.Work | None, job_id: int) -> str:
+    """ "4 of 10 on time", and what the accepted plan gives where that differs; empty while it is not known, and without
+    a due time."""
+    if work is None or work.result is None or str(job_id) not in work.result.risk.jobs.index:
+        return ""
+    found = deciding(work.result.risk.jobs["chance_on_time"], work.result.beside, [str(job_id)])
+    return _chance(found.loc[str(job_id)]) if str(job_id) in found.index else ""
+
+
+def work_out(plan: Plan, shop: Shop, queue: Queue, knowledge: Knowledge, beside: Plan | None = None) -> Any:
+    """The sampled week, the chances under the plan ``beside`` it and, for the job that threatens it most, whether
+    measuring it first would pay."""
     tables, doubts = Tables(plan.week), doubts_of(shop, queue)
     risk = risk_of(tables, plan.decision, doubts, samples=SAMPLES, edge_shape=knowledge.life_shape)
     measuring = None
@@ -58,34 +82,30 @@ def work_out(plan: Plan, shop: Shop, queue: Queue, knowledge: Knowledge) -> Any:
             name=lambda j: words.job_name(shop, int(j)),
             money=shop.settings.currency,
         )
-    return SimpleNamespace(risk=risk, measuring=measuring, start=plan.start)
+    other = None if beside is None else chances(beside, shop, queue, knowledge)
+    return SimpleNamespace(risk=risk, measuring=measuring, start=plan.start, beside=other)
 
 
-def of_ten(chance: float) -> str:
-    """ "8 of 10 on time"."""
-    count = round(chance * 10)
-    if count == 0 and chance > 0:
-        return "less than 1 of 10 on time"
-    if count == 10 and chance < 1:
-        return "more than 9 of 10 on time"
-    return f"{count} of 10 on time"
+def chances(
+    plan: Plan, shop: Shop, queue: Queue, knowledge: Knowledge, like: dict[str, str] | None = None
+) -> pd.Series:
+    """Each placed job's chance of being on time. ``like``: job id that the shop does not know -> one it is like."""
+    doubts = doubts_of(shop, queue)
+    doubts |= {job: doubts[other] for job, other in (like or {}).items() if other in doubts}
+    risk = risk_of(Tables(plan.week), plan.decision, doubts, samples=SAMPLES, edge_shape=knowledge.life_shape)
+    return risk.jobs["chance_on_time"]
 
 
-def _show(plan: Plan, shop: Shop, found: Any) -> None:
-    risk, start = found.risk, found.start
+def _chance(row: pd.Series) -> str:
+    said = f"{of_ten(row['chance'])} on time"
+    return f"{said}, {of_ten(row['beside'])} in the accepted plan" if row["differs"] else said
+
+
+def _show(view: View, shop: Shop, found: Any) -> None:
+    risk = found.risk
     left, right = st.columns([4, 5], gap="medium")
     with left:
-        doubtful = risk.jobs[risk.jobs["chance_on_time"] < SHOWN_BELOW].sort_values("chance_on_time")
-        if doubtful.empty:
-            st.markdown("Every job with a due time is on time in at least 8 of 10 such weeks.")
-        for job_id, row in doubtful.iterrows():
-            job = shop.jobs.get(int(job_id))
-            if job is None:  # cut since these figures were made
-                continue
-            st.markdown(
-                f"- **{words.job_name(shop, job.id)}**: {of_ten(row['chance_on_time'])} ({words.due_words(job)}; likely "
-                f"ready {_at(start, row['ready_likely_min'])}, allow {_at(start, row['ready_allow_min'])})"
-            )
+        _chances(view, shop, found)
         if risk.threat:
             name = words.job_name(shop, int(risk.threat))
             said = f"**{name}** threatens the week most: what it takes is least sure and moves the others."
@@ -98,14 +118,51 @@ def _show(plan: Plan, shop: Shop, found: Any) -> None:
         ]
         st.caption("Edges used up: " + ("; ".join(edges) if edges else "none, as far as can be told") + ".")
     with right:
-        st.dataframe(_ends(plan, shop, found), hide_index=True, width="stretch")
+        st.dataframe(_ends(shop, found), hide_index=True, width="stretch")
     st.caption(
         "From a thousand such weeks: passes as clean-up depths may turn out, minutes as they spread "
         "(starting values), edges as they end. The order stays as planned."
     )
 
 
-def _ends(plan: Plan, shop: Shop, found: Any) -> pd.DataFrame:
+def _chances(view: View, shop: Shop, found: Any) -> None:
+    """Low chances first, then those that bear on a decision: the two plans differ, or somebody rushed or pinned it."""
+    chance = found.risk.jobs["chance_on_time"]
+    single = [j.id for j in shop.open_jobs() if j.rush or j.id in view.pins]
+    told = deciding(chance, found.beside, [*map(str, single), *chance[chance < SHOWN_BELOW].index])
+    told = told[told.index.astype(int).isin(list(shop.jobs))]  # one may be cut since these figures were made
+    low = told[told["chance"] < SHOWN_BELOW].sort_values("chance")
+    others = told[told["chance"] >= SHOWN_BELOW]
+    if low.empty:
+        st.markdown("Every job with a due time is on time in at least 8 of 10 such weeks.")
+    for job_id, row in low.iterrows():
+        ready = found.risk.jobs.loc[job_id]
+        at = f"likely ready {_at(found.start, ready['ready_likely_min'])}, "
+        at += f"allow {_at(found.start, ready['ready_allow_min'])}"
+        _line(view, shop, job_id, row, f" ({words.due_words(shop.jobs[int(job_id)])}; {at})")
+    for job_id, row in others.iterrows():
+        _line(view, shop, job_id, row, f" ({words.due_words(shop.jobs[int(job_id)])})")
+    if found.beside is not None and not told["differs"].any():
+        st.markdown("No job's chance is another one than in the accepted plan.")
+
+
+def _line(view: View, shop: Shop, job_id: str, row: pd.Series, more: str) -> None:
+    job = shop.jobs[int(job_id)]
+    marks = [word for word, holds in (("rush", job.rush), ("its time is kept", job.id in view.pins)) if holds]
+    marked = f", {' and '.join(marks)}" if marks else ""
+    st.markdown(f"- **{words.job_name(shop, job.id)}**{marked}: {_chance(row)}{more}")
+
+
+def compared(now: pd.Series, then: pd.Series, name, at_stake: Iterable[str] = ()) -> list[str]:
+    """Chances that another plan changes, in words: "T3220: 8 of 10 on time instead of 4"."""
+    said = []
+    for job_id, row in deciding(then, now, at_stake).head(_SHOWN).iterrows():
+        instead = f" instead of {of_ten(row['beside'])}" if row["differs"] else ""
+        said.append(f"**{name(job_id)}**: {of_ten(row['chance'])} on time{instead}")
+    return said
+
+
+def _ends(shop: Shop, found: Any) -> pd.DataFrame:
     rows = []
     for frame, nouns in ((found.risk.machines, shop.machines), (found.risk.people, shop.people)):
         for key, row in frame.iterrows():
@@ -118,5 +175,4 @@ def _ends(plan: Plan, shop: Shop, found: Any) -> pd.DataFrame:
 
 
 def _at(start: datetime, minutes: float) -> str:
-    moment = start + timedelta(minutes=float(minutes))
-    return f"{moment:%a} {moment.day} {moment:%b %H:%M}"
+    return words.when(start + timedelta(minutes=float(minutes)))

@@ -9,7 +9,8 @@ from datetime import datetime, timedelta
 import streamlit as st
 
 from planner import InputError
-from planner.screens import access, estimate_view, plans, words
+from planner.screens import access, estimate_view, plans, week_certainty, words
+from planner.screens.background import Work
 from planner.screens.forms import Field, Form
 from planner.screens.plans import View
 from planner.screens.said import act
@@ -35,8 +36,8 @@ def picked_in_queue() -> None:
         st.session_state[PICKED] = int(shown[rows[0]])
 
 
-def draw(view: View, shop: Shop, queue: Queue, units: Units) -> None:
-    """The picked job, under the board."""
+def draw(view: View, shop: Shop, queue: Queue, units: Units, sure: Work | None) -> None:
+    """The picked job, under the board. ``sure``: how sure the plan is, as far as worked out."""
     placed = [int(j) for ids in view.plan.order.values() for j in ids if j in view.plan.jobs.index]
     others = [job.id for job in shop.open_jobs() if job.id not in placed]
     choices = [None, *(j for j in placed if j in shop.jobs), *others]
@@ -54,14 +55,14 @@ def draw(view: View, shop: Shop, queue: Queue, units: Units) -> None:
         return
     job = shop.jobs[chosen]
     with st.container(border=True):
-        _standing(view, shop, job)
+        _standing(view, shop, job, sure)
         _buttons(view, shop, job, units)
         estimate_view.draw(shop, job, queue.estimates[chosen], units)
         estimate_view.print_button(shop, job, queue.estimates[chosen], units)
 
 
 # -- why it stands there -----------------------------------------------------------------------------------------------
-def _standing(view: View, shop: Shop, job: Job) -> None:
+def _standing(view: View, shop: Shop, job: Job, sure: Work | None) -> None:
     plan, name = view.plan, words.job_name(shop, job.id)
     if str(job.id) not in plan.jobs.index:
         why = plan.unplaceable.get(str(job.id), "it has no place in this plan")
@@ -70,11 +71,12 @@ def _standing(view: View, shop: Shop, job: Job) -> None:
     row = plan.jobs.loc[str(job.id)]
     start, ready = (plan.start + timedelta(minutes=float(row[c])) for c in ("start_min", "ready_min"))
     machine = shop.machines[int(row["machine"])].name
-    late = float(row["late_minutes"])
+    late, chance = float(row["late_minutes"]), week_certainty.chance_words(sure, job.id)
     st.markdown(
         f"**{name}** on {machine}, {start:%a %d %b %H:%M}, ready {ready:%a %d %b %H:%M}; {words.due_words(job)}"
         + (f": **{minutes_words(late)} late**" if late > 0.5 else "")
         + "."
+        + (f" As such weeks turn out: {chance}." if chance else "")
     )
     found = _explained(view, shop, job.id)
     reasons = [f"{r[0].upper()}{r[1:]}" for r in found.reasons]

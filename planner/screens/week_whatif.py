@@ -11,31 +11,33 @@ import streamlit as st
 from planner.screens import access, words
 from planner.screens.plans import View
 from planner.screens.said import act
+from planner.screens.week_certainty import chances, compared
 from planner.screens.week_morning import offer
 from planner.shop import Closure, Overtime, Shop, starting
 from planner.week import Comparison, what_if, with_job, with_machine_down, with_person
 from planner.week.calendar import minutes_since
 from planner.week.model import Week
 from planner.week.overload import FROM, TO, next_saturday, overtime_price, second_person, with_overtime
+from planner.week.queue import Queue
 
 STEPS = 30
 _ASKED, _FOUND = "what if", "what if found"
 RUSH, DOWN, SATURDAY, MORE = "a rush job arrives", "a machine is down", "somebody works Saturday", "one more person"
 
 
-def draw(view: View, shop: Shop) -> None:
+def draw(view: View, shop: Shop, queue: Queue) -> None:
     with st.expander("What if …", key="what if open", on_change="rerun") as more:
         if not more.open:
             return
-        _ask(view, shop)
+        _ask(view, shop, queue)
 
 
-def _ask(view: View, shop: Shop) -> None:
+def _ask(view: View, shop: Shop, queue: Queue) -> None:
     asked = st.segmented_control(
         "What if", [RUSH, DOWN, SATURDAY, MORE], default=RUSH, key=_ASKED, required=True, persist_state="session"
     )
     plan = view.plan
-    start = plan.start
+    start, alike = plan.start, {}
     cells = st.columns(3)
     if asked == RUSH:
         placed = [j for j in shop.jobs if str(j) in plan.jobs.index]
@@ -45,7 +47,7 @@ def _ask(view: View, shop: Shop) -> None:
         like = cells[0].selectbox("Like", placed, format_func=lambda j: words.job_name(shop, j), key="what if/like")
         day = cells[1].date_input("Ready on", start.date() + timedelta(days=1), key="what if/rush day")
         hour = cells[2].time_input("At", time(15), key="what if/rush hour")
-        changed = with_rush(plan.week, shop, like, datetime.combine(day, hour), start)
+        changed, alike = with_rush(plan.week, shop, like, datetime.combine(day, hour), start), {"rush": str(like)}
         name = f"a rush job like {words.job_name(shop, like)}, ready {day:%a %d %b} {hour:%H:%M}"
         adopt = None
     elif asked == DOWN:
@@ -86,7 +88,7 @@ def _ask(view: View, shop: Shop) -> None:
         name = f"one more person, with the hours of {shop.people[like].name}, on any machine"
         adopt = None
     if st.button("Work it out", key="what if/go"):
-        _work_out(view, changed, name)
+        _work_out(view, shop, queue, changed, alike, name)
     _show(view, shop, name, adopt)
 
 
@@ -118,7 +120,7 @@ def _tuesday(today: date) -> date:
     return today + timedelta(days=(1 - today.weekday()) % 7)
 
 
-def _work_out(view: View, changed: Week, name: str) -> None:
+def _work_out(view: View, shop: Shop, queue: Queue, changed: Week, alike: dict[str, str], name: str) -> None:
     bar = st.progress(0.0, text="Planning both …")
     # what is kept on the board moves here, too: the question is what the week could be
     found = what_if(
@@ -127,26 +129,38 @@ def _work_out(view: View, changed: Week, name: str) -> None:
         steps=STEPS,
         progress=lambda step: bar.progress(min(1.0, step.share), text="Planning both …"),
     )
+    bar.progress(1.0, text="Running both a thousand times …")
+    knowledge = access.knowledge()
+    now, then = (chances(plan, shop, queue, knowledge, alike) for plan in (found.now, found.then))
     bar.empty()
-    st.session_state[_FOUND] = (access.kind(), access.versions(), name, found)
+    st.session_state[_FOUND] = (*_asked_of(view, name), found, now, then)
+
+
+def _asked_of(view: View, name: str) -> tuple:
+    """What an answer belongs to: the shop as it stands, the plan it was asked beside, and the question."""
+    return access.kind(), access.versions(), view.plan.decision_key, name
 
 
 def _show(view: View, shop: Shop, name: str, adopt: tuple | None) -> None:
     kept = st.session_state.get(_FOUND)
-    if not kept or kept[:3] != (access.kind(), access.versions(), name):
+    if not kept or kept[:-3] != _asked_of(view, name):
         return
-    found: Comparison = kept[3]
+    found: Comparison = kept[-3]
+
+    def named(job: str) -> str:
+        return "the rush job" if job == "rush" else words.job_name(shop, int(job))
+
     st.markdown(f"**What if: {name}**")
     st.dataframe(figures(found, shop), hide_index=True, width="stretch")
     said = []
     for text, ids in (("late then", found.newly_late), ("no longer late", found.no_longer_late)):
         if ids:
-            said.append(
-                f"{text}: " + ", ".join("the rush job" if j == "rush" else words.job_name(shop, int(j)) for j in ids)
-            )
+            said.append(f"{text}: " + ", ".join(map(named, ids)))
     if found.moved:
         said.append(f"{len(found.moved)} job{'s' if len(found.moved) > 1 else ''} in another place")
     st.caption("; ".join(said) + "." if said else "The order stays as it is.")
+    for line in compared(*kept[-2:], named, ["rush"]):
+        st.markdown(f"- {line}")
     if adopt is not None:
         label, deed, noun = adopt
         st.button(label, on_click=act, args=(deed, noun), key="what if/adopt")

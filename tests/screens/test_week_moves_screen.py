@@ -113,6 +113,22 @@ def test_chances_come_by_themselves(accepted):
     assert set(ends["Who"]) == {"the mill", "A. Bell"}
 
 
+def test_a_chance_is_told_where_it_bears_on_a_decision(accepted, store):
+    name = "T-3"
+    until(accepted, lambda: "From a thousand such weeks" in words_of(accepted))
+    assert f"**{name}**, rush" not in words_of(accepted)
+    # of the job somebody picks, since moving it is the question
+    pick(accepted, store, name)
+    assert "As such weeks turn out:" in words_of(accepted)
+    # of one that is rushed, whatever its chance
+    press(accepted, "Rush")
+    until(accepted, lambda: f"**{name}**, rush: " in words_of(accepted))
+    # beside a proposal: of every job whose chance the accepted plan gives differently, or that there is none
+    press(accepted, "Keep its time")
+    until(accepted, lambda: "in the accepted plan" in words_of(accepted))
+    assert f"**{name}**, rush and its time is kept: " in words_of(accepted)
+
+
 def test_the_first_plan_is_searched_once_and_kept(app, go, store):
     go(app, "week")
     until(app, lambda: store.get_draft("week first plan") is not None)
@@ -146,6 +162,7 @@ def test_what_if_puts_two_plans_side_by_side(accepted, asked, monkeypatch, store
     press(accepted, "Work it out")
     table = next(d.value for d in accepted.dataframe if "What if" in d.value)
     assert table[""].tolist() == ["Late jobs", "Hours of people", "Edges to index", "Cost, lateness counted"]
+    assert ("**the rush job**: " in words_of(accepted)) == (asked == "a rush job arrives")
     before = store.load_shop()
     if asked == "a machine is down":
         press(accepted, "Store the closure")

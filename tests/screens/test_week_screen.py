@@ -143,3 +143,18 @@ def test_a_job_that_nothing_can_take_is_not_counted_as_ready_and_its_reason_is_t
     assert any("**2 ready to cut, 1 waiting**" in m.value for m in app.markdown)
     told = [e.value for e in app.error if "cannot be placed" in e.value]
     assert len(told) == 1 and "T-3" in told[0]
+
+
+def test_names_on_the_board_know_the_room_up_to_the_next_one(app, store):
+    from planner.screens.week_board import board_rows
+    from planner.week.board import plan_shop
+    from planner.week.queue import estimate_queue
+
+    shop = store.load_shop()
+    plan = plan_shop(shop, estimate_queue(shop), MONDAY, steps=1)
+    machines = {str(i): m.name for i, m in shop.machines.items()}
+    rows = board_rows(shop, plan.timeline, machines, {}, 60, MONDAY, plan)
+    names = rows[rows["work"] == "name"].sort_values(["lane", "begin"])
+    assert len(names) >= 3
+    for _, lane in names.groupby("lane"):
+        assert lane["next"].tolist() == [*lane["begin"].tolist()[1:], 24.0]
