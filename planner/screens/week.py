@@ -45,7 +45,7 @@ def draw() -> None:
     week_board.draw(view, shop, seen, now)
     sure = week_certainty.ask(view, shop, queue)
     waiting += [sure] if sure is not None and not sure.over else []
-    week_job.draw(view, shop, queue, units, sure)
+    waiting += week_job.draw(view, shop, queue, units, sure)
     week_certainty.draw(view, shop, sure)
     week_load.draw(shop, now, units, seen)
     _queue(shop, queue, units, seen)

@@ -168,7 +168,7 @@ def _list(shop: Shop, found: tuple[Change, ...], none: str) -> None:
         st.caption(none)
     for change in found[:_LISTED]:
         name = words.job_name(shop, change.job_id)
-        st.markdown(f"- {':red[●] ' if change.bad else ''}**{name}**: {words.machines_named(shop, change.words)}")
+        st.markdown(f"- {':red[●] ' if change.bad else ''}**{name}**: {words.reason_words(shop, change.words)}")
     if len(found) > _LISTED:
         st.caption(f"and {len(found) - _LISTED} more")
 
@@ -275,7 +275,7 @@ def plan_file(plan: Plan, shop: Shop) -> bytes:
                 "work order": part.work_order,
                 "due": job.due,
                 "set": matched.name if matched else "",
-                "not placed because": words.machines_named(shop, why),
+                "not placed because": words.reason_words(shop, why),
             }
         )
     return export_frame(pd.DataFrame(rows))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime, timedelta
 from types import SimpleNamespace
 from typing import Any
@@ -17,6 +18,7 @@ from planner.shop import Shop, Source, starting
 from planner.week import Tables, measuring_first, risk_of
 from planner.week.chances import deciding, of_ten
 from planner.week.doubts import doubts_of
+from planner.week.explain import Explanation, moved
 from planner.week.queue import Queue
 from planner.week.risk import SHOWN_BELOW
 from planner.week.search import Plan
@@ -61,6 +63,27 @@ def chance_words(work: background.Work | None, job_id: int) -> str:
         return ""
     found = deciding(work.result.risk.jobs["chance_on_time"], work.result.beside, [str(job_id)])
     return _chance(found.loc[str(job_id)]) if str(job_id) in found.index else ""
+
+
+def ask_moves(view: View, shop: Shop, queue: Queue, job_id: int, found: Explanation) -> background.Work:
+    """What the best other places of a job do to the chances: its result is "earlier", "later", "elsewhere" -> chances."""
+    plan, knowledge = view.plan, access.knowledge()
+    moves = {name: getattr(found, name) for name in ("earlier", "later", "elsewhere")}
+
+    def make(tell) -> dict[str, pd.Series]:
+        result = {}
+        for i, (name, move) in enumerate(moves.items()):
+            tell(i / len(moves))
+            if move is not None:
+                result[name] = chances(
+                    replace(plan, decision=moved(plan.decision, str(job_id), move)), shop, queue, knowledge
+                )
+        return result
+
+    pins = tuple(sorted(view.pins.items()))
+    key = (*access.versions(), plan.decision_key, pins, plan.start.replace(minute=0), job_id)
+    text = f"Running the week with {words.job_name(shop, job_id)} in other places"
+    return background.ask(("moves", access.kind()), key, text, make)
 
 
 def work_out(plan: Plan, shop: Shop, queue: Queue, knowledge: Knowledge, beside: Plan | None = None) -> Any:

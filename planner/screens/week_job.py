@@ -9,11 +9,12 @@ from datetime import datetime, timedelta
 import streamlit as st
 
 from planner import InputError
+from planner.cut.estimate import JobEstimate
 from planner.screens import access, estimate_view, plans, week_certainty, words
 from planner.screens.background import Work
 from planner.screens.forms import Field, Form
 from planner.screens.plans import View
-from planner.screens.said import act
+from planner.screens.said import act, say, tell
 from planner.screens.week_board import PICKED
 from planner.shop import Hold, Job, JobState, Shop
 from planner.units import Units, minutes_words
@@ -26,6 +27,8 @@ from planner.week.queue import Queue
 from planner.week.search import Decision, Plan
 
 QUEUED = "queue rows"
+_HERE = "week job"
+"""What a button of the picked job led to is said beside it: the top of the page is out of sight."""
 
 
 def picked_in_queue() -> None:
@@ -36,8 +39,8 @@ def picked_in_queue() -> None:
         st.session_state[PICKED] = int(shown[rows[0]])
 
 
-def draw(view: View, shop: Shop, queue: Queue, units: Units, sure: Work | None) -> None:
-    """The picked job, under the board. ``sure``: how sure the plan is, as far as worked out."""
+def draw(view: View, shop: Shop, queue: Queue, units: Units, sure: Work | None) -> list[Work]:
+    """The picked job, under the board; returns what is still being worked out. ``sure``: how sure the plan is."""
     placed = [int(j) for ids in view.plan.order.values() for j in ids if j in view.plan.jobs.index]
     others = [job.id for job in shop.open_jobs() if job.id not in placed]
     choices = [None, *(j for j in placed if j in shop.jobs), *others]
@@ -52,22 +55,33 @@ def draw(view: View, shop: Shop, queue: Queue, units: Units, sure: Work | None) 
         width=380,
     )
     if chosen is None:
-        return
+        say(_HERE)
+        return []
     job = shop.jobs[chosen]
     with st.container(border=True):
-        _standing(view, shop, job, sure)
+        waiting = _standing(view, shop, queue, job, sure)
         _buttons(view, shop, job, units)
-        estimate_view.draw(shop, job, queue.estimates[chosen], units)
-        estimate_view.print_button(shop, job, queue.estimates[chosen], units)
+        say(_HERE)
+        estimate = _estimate(view, queue, chosen)
+        estimate_view.draw(shop, job, estimate, units)
+        estimate_view.print_button(shop, job, estimate, units)
+    return waiting
+
+
+def _estimate(view: View, queue: Queue, job_id: int) -> JobEstimate:
+    """On the machine the plan has it on; where it has no place, on the one that suits it best."""
+    jobs = view.plan.jobs
+    there = queue.by_machine.get((job_id, int(jobs.loc[str(job_id), "machine"]))) if str(job_id) in jobs.index else None
+    return there or queue.estimates[job_id]
 
 
 # -- why it stands there -----------------------------------------------------------------------------------------------
-def _standing(view: View, shop: Shop, job: Job, sure: Work | None) -> None:
+def _standing(view: View, shop: Shop, queue: Queue, job: Job, sure: Work | None) -> list[Work]:
     plan, name = view.plan, words.job_name(shop, job.id)
     if str(job.id) not in plan.jobs.index:
         why = plan.unplaceable.get(str(job.id), "it has no place in this plan")
-        st.markdown(f"**{name}** is not placed: {words.machines_named(shop, why)}.")
-        return
+        st.markdown(f"**{name}** is not placed: {words.reason_words(shop, why)}.")
+        return []
     row = plan.jobs.loc[str(job.id)]
     start, ready = (plan.start + timedelta(minutes=float(row[c])) for c in ("start_min", "ready_min"))
     machine = shop.machines[int(row["machine"])].name
@@ -87,6 +101,27 @@ def _standing(view: View, shop: Shop, job: Job, sure: Work | None) -> None:
     said = _moves(found, shop)
     if said:
         st.caption("The best of the other places: " + "; ".join(said) + ".")
+    return _other_chances(view, shop, queue, job, sure, found)
+
+
+def _other_chances(view: View, shop: Shop, queue: Queue, job: Job, sure: Work | None, found: Explanation) -> list[Work]:
+    """What the best of the other places do to the chances, where that is anything."""
+    if found.earlier is found.later is found.elsewhere is None:
+        return []
+    work = week_certainty.ask_moves(view, shop, queue, job.id, found)
+    if work.result is None or sure is None or sure.result is None:
+        return [] if work.over else [work]
+    now = sure.result.risk.jobs["chance_on_time"]
+
+    def named(one: str) -> str:
+        return "it" if one == str(job.id) else words.job_name(shop, int(one))
+
+    for place, then in work.result.items():
+        said = week_certainty.compared(now, then, named)
+        if said:
+            where = f"on {shop.machines[int(found.elsewhere.machine)].name}" if place == "elsewhere" else place
+            st.markdown(f"At the best place {where}: " + "; ".join(said) + ".")
+    return []
 
 
 def _explained(view: View, shop: Shop, job_id: int) -> Explanation:
@@ -103,6 +138,7 @@ def _explanation(which, version, records, start, key, job_id: int, _plan: Plan, 
         name=lambda j: words.job_name(_shop, int(j)),
         machine_name=lambda m: _shop.machines[int(m)].name,
         money=_shop.settings.currency,
+        never=NEVER,
     )
 
 
@@ -123,30 +159,34 @@ def _buttons(view: View, shop: Shop, job: Job, units: Units) -> None:
     with st.container(horizontal=True):
         if placed and not running:
             st.button(
-                "Earlier", on_click=act, args=(move, job.id, -1), shortcut="Alt+Up", icon=":material/arrow_upward:"
+                "Earlier", on_click=_act, args=(move, job.id, -1), shortcut="Alt+Up", icon=":material/arrow_upward:"
             )
             st.button(
-                "Later", on_click=act, args=(move, job.id, 1), shortcut="Alt+Down", icon=":material/arrow_downward:"
+                "Later", on_click=_act, args=(move, job.id, 1), shortcut="Alt+Down", icon=":material/arrow_downward:"
             )
             for machine in _others(view.plan, shop, job.id):
                 noun = shop.machines[int(machine)]
                 st.button(
                     f"To {noun.name}",
                     key=f"to/{machine}",
-                    on_click=act,
+                    on_click=_act,
                     args=(move_to, job.id, machine),
                     shortcut="Alt+M" if len(view.plan.week.machines) == 2 else None,
                 )
             pinned = view.pins.get(job.id)
             said = "Free its time" if pinned else "Keep its time"
             st.button(
-                said, on_click=act, args=(pin_time, job.id), help=_pin_words(view, job.id, pinned), shortcut="Alt+P"
+                said, on_click=_act, args=(pin_time, job.id), help=_pin_words(view, job.id, pinned), shortcut="Alt+P"
             )
         if not running:
             _machine_button(view, shop, job)
-            st.button("No rush" if job.rush else "Rush", on_click=act, args=(rush, job.id), shortcut="Alt+U")
+            st.button("No rush" if job.rush else "Rush", on_click=_act, args=(rush, job.id), shortcut="Alt+U")
             with st.popover("Hold"):
                 _hold(shop, job, units)
+
+
+def _act(deed, *args) -> None:
+    act(deed, *args, at=_HERE)
 
 
 def _pin_words(view: View, job_id: int, pinned: datetime | None) -> str:
@@ -161,10 +201,10 @@ def _machine_button(view: View, shop: Shop, job: Job) -> None:
         return
     if job.machine_id is not None:
         name = shop.machines[job.machine_id].name if job.machine_id in shop.machines else "its machine"
-        st.button("Any machine", on_click=act, args=(pin_machine, job.id, None), help=f"It is kept on {name}.")
+        st.button("Any machine", on_click=_act, args=(pin_machine, job.id, None), help=f"It is kept on {name}.")
     elif str(job.id) in view.plan.jobs.index:
         here = int(view.plan.jobs.loc[str(job.id), "machine"])
-        st.button(f"Only {shop.machines[here].name}", on_click=act, args=(pin_machine, job.id, here))
+        st.button(f"Only {shop.machines[here].name}", on_click=_act, args=(pin_machine, job.id, here))
 
 
 def _hold(shop: Shop, job: Job, units: Units) -> None:
@@ -183,7 +223,8 @@ def hold(part, values: Mapping[str, str]) -> str:
     """The part waits for somebody, from today on."""
     added = Hold(values["waiting_for"], values["reason"], access.now().date())
     access.repository().save(replace(part, holds=(*part.holds, added)), by=access.who(), at=access.now())
-    return f"{part.tag} waits for {added.waiting_for}. Its jobs leave the board at the next re-plan."
+    tell(f"{part.tag} waits for {added.waiting_for}. Its jobs leave the board at the next re-plan.", at=_HERE)
+    return ""
 
 
 # -- what the buttons do -----------------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ import streamlit as st
 
 from planner.screens import access, background
 from planner.screens.background import Work
+from planner.screens.said import say_again
 
 LOOK_EVERY, WAIT_EVERY = 4.0, 1.0
 
@@ -25,12 +26,17 @@ def watch(waiting: list[Work]) -> None:
 @st.fragment(run_every=LOOK_EVERY)
 def _look(seen: tuple) -> None:
     if seen != (access.kind(), access.repository().data_version()):
-        st.rerun()
+        _anew()
 
 
 @st.fragment(run_every=WAIT_EVERY)
 def _wait(seen: tuple, waiting: tuple[Work, ...]) -> None:
     if any(work.over for work in waiting) or seen != (access.kind(), access.repository().data_version()):
-        st.rerun()
+        _anew()
     shown = next((work for work in waiting if work.begun), waiting[0])
     st.progress(min(1.0, shown.share), text=f"{shown.text} …")
+
+
+def _anew() -> None:
+    say_again()
+    st.rerun()

@@ -17,6 +17,7 @@ from planner.units import Units, minutes_words
 from planner.week.edge_rules import grade_of
 from planner.week.overload import Overload, cures, overload_of
 from planner.week.queue import Queue
+from planner.week.tables import BEHIND
 
 _SHOWN = 5
 
@@ -94,22 +95,34 @@ def draw(view: View, shop: Shop, queue: Queue, units: Units) -> None:
         with cell, st.container(border=True):
             _first_job(shop, queue, plan, machine, units)
     with cells[-1], st.container(border=True):
-        waits = [j for j in shop.open_jobs() if shop.part_of(j).waits_for]
-        ready = len(set(plan.jobs.index) - {str(job.id) for job in waits})
+        waits = _waiting(shop, plan)
+        ready = len(set(plan.jobs.index) - {str(job_id) for job_id in waits})
         st.markdown(f"**{ready} ready to cut, {len(waits)} waiting**")
-        for job in waits[:8]:
-            st.caption(f"{words.job_name(shop, job.id)}: {'; '.join(shop.part_of(job).waits_for)}")
+        for job_id, why in list(waits.items())[:8]:
+            st.caption(f"{words.job_name(shop, job_id)}: {why}")
         if len(waits) > 8:
             st.caption(f"and {len(waits) - 8} more, see the queue")
     _no_place(shop, plan)
 
 
+def _waiting(shop: Shop, plan) -> dict[int, str]:
+    """Job id -> whom or what it waits for: gates, holds, the member of its set to be cut before it."""
+    found = {}
+    for job in shop.open_jobs():
+        behind = plan.unplaceable.get(str(job.id), "")
+        whom = [*shop.part_of(job).waits_for, *([words.reason_words(shop, behind)] if BEHIND in behind else [])]
+        if whom:
+            found[job.id] = "; ".join(whom)
+    return found
+
+
 def _no_place(shop: Shop, plan) -> None:
     """Jobs that nothing can take, told once for all with the same reason."""
     same: dict[str, list[int]] = {}
+    waits = _waiting(shop, plan)
     for job_id, why in plan.unplaceable.items():
-        if not shop.part_of(shop.jobs[int(job_id)]).waits_for and "within the hours" not in why:
-            same.setdefault(words.machines_named(shop, why), []).append(int(job_id))
+        if int(job_id) not in waits and "within the hours" not in why:
+            same.setdefault(words.reason_words(shop, why), []).append(int(job_id))
     for why, jobs in same.items():
         named = ", ".join(words.job_name(shop, j) for j in jobs)
         lines = "\n".join(f"- {reason}" for reason in dict.fromkeys(why.split("; ")))

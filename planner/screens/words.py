@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 
 import pandas as pd
@@ -10,6 +11,7 @@ from planner.cut.estimate import JobEstimate
 from planner.shop import Aim, DueKind, Job, PassReason, Shop
 from planner.units import Units, minutes_words
 from planner.week.queue import Queue
+from planner.week.tables import BEHIND
 
 PASS_WORDS = {
     PassReason.KISS: "kiss pass",
@@ -45,14 +47,16 @@ def due_words(job: Job) -> str:
     return f"for the assembly that starts {moment}" if job.due_kind is DueKind.ASSEMBLY else f"due {moment}"
 
 
-def machines_named(shop: Shop, reason: str) -> str:
-    """A reason of the week's search, which knows machines by number, with their names."""
+def reason_words(shop: Shop, reason: str) -> str:
+    """A reason of the week's search, which knows machines and jobs by number, with their names."""
     parts = []
     for part in reason.split("; "):
         number, colon, rest = part.partition(": ")
         machine = shop.machines.get(int(number)) if colon and number.isdigit() else None
         parts.append(f"{machine.name}: {rest}" if machine else part)
-    return "; ".join(parts)
+    return re.sub(
+        rf"(?<=waits for )\d+(?=, {re.escape(BEHIND)})", lambda job: job_name(shop, int(job[0])), "; ".join(parts)
+    )
 
 
 def aim_words(job: Job, units: Units) -> str:

@@ -10,6 +10,7 @@ from typing import Any
 from planner.shop import Shop
 from planner.units import minutes_words
 from planner.week.board import LATE_MINUTES, Board
+from planner.week.tables import BEHIND
 
 SHIFTED_MINUTES = 10.0
 """Shorter shifts of a job's end are not told."""
@@ -29,7 +30,8 @@ def since_accepted(board: Board, payload: Mapping[str, Any], shop: Shop) -> tupl
     planned = {int(j): row for j, row in payload["jobs"].items()}
     found = [Change(j, "not on the board yet", True) for j in board.unplanned]
     for j in board.blocked:
-        found.append(Change(j, f"waits now: {board.today.unplaceable[str(j)]}", True))
+        why = board.today.unplaceable[str(j)]
+        found.append(Change(j, f"now {why}" if why.endswith(BEHIND) else f"waits now: {why}", True))
     why = "has to come sooner: where it stands, sets on several machines wait for each other"
     found += [Change(j, why, True) for j in board.forward]
     shifted = []

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,7 +15,7 @@ from .space import Space
 from .tables import Tables
 from .timeline import COST_TERMS, evaluate
 
-__all__ = ["Explanation", "Move", "explain_job", "explain_week"]
+__all__ = ["Explanation", "Move", "explain_job", "explain_week", "moved"]
 
 
 @dataclass(frozen=True)
@@ -67,10 +67,11 @@ def _words(move_late: float, move_setup: float, move_edges: int, cost: float, te
     return f"{', '.join(parts)} ({'+' if cost > 0 else '−'}{money}{abs(cost):.0f})"
 
 
+_SPLIT = COST_TERMS.index("split sets")
 _ALSO = {
     "split sets": ("a set cut apart", "a set kept together"),
     "overtime": ("more overtime", "less overtime"),
-    "moves": ("away from the accepted order", "back to the accepted order"),
+    "moves": ("a move away from the accepted order", "a move back to the accepted order"),
     "pins": ("a pinned start missed", "a pinned start kept"),
 }
 
@@ -83,9 +84,11 @@ def explain_job(
     name: Callable[[str], str] = str,
     machine_name: Callable[[str], str] = str,
     money: str = "",
+    never: float = np.inf,
 ) -> Explanation:
-    """Explain the place of one placed job. ``name`` turns a job's id into words, ``machine_name`` a machine's; ``money`` is the
-    currency's sign. Raises `InputError` for a job that is not in the plan."""
+    """Explain the place of one placed job. ``name`` turns a job's id into words, ``machine_name`` a machine's; ``money`` is
+    the currency's sign; a place that would cost ``never`` or more for sets cut apart is none. Raises `InputError` for a
+    job that is not in the plan."""
     if job not in tables.job_index:
         raise InputError("job", job, "the id of a job that can be placed")
     j = tables.job_index[job]
@@ -102,7 +105,7 @@ def explain_job(
     lane = np.cumsum(tours < 0, axis=1)
     here = int(lane[0, at])
     sort = {"earlier": [], "later": [], "elsewhere": []}
-    blocked = []
+    blocked, parted = [], False
     for i in range(1, len(tours)):
         where = int(np.flatnonzero(tours[i] == j)[0])
         machine = int(lane[i, where])
@@ -110,6 +113,9 @@ def explain_job(
         kind = "elsewhere" if machine != here else "earlier" if where < at else "later"
         if not ev.placed[i].all() and ev.placed[0].all():
             blocked.append(kind)
+            continue
+        if ev.terms[i][_SPLIT] - ev.terms[0][_SPLIT] >= never:
+            parted = True
             continue
         cost = float(ev.cost[i] - ev.cost[0])
         late = float(ev.late[i].sum() - ev.late[0].sum())
@@ -120,7 +126,7 @@ def explain_job(
         sort[kind].append(Move(tables.machine_ids[machine], place, cost, late, setup, edges, jobs, text))
     best = {kind: min(moves, key=lambda move: move.cost) if moves else None for kind, moves in sort.items()}
     place = at - (int(np.flatnonzero(state.tour < 0)[here - 1]) + 1 if here else 0)
-    reasons = _reasons(tables, state, ev, j, here, at, best, blocked, name, machine_name)
+    reasons = _reasons(tables, state, ev, j, here, at, best, blocked, parted, name, machine_name)
     found = [move.cost for move in best.values() if move is not None]
     free = bool(found) and min(found) <= 1e-6
     return Explanation(job, tables.machine_ids[here], place, reasons, best["earlier"], best["later"],
@@ -128,7 +134,7 @@ def explain_job(
 
 
 def _reasons(
-    tables: Tables, state: State, ev, j: int, here: int, at: int, best, blocked, name, machine_name
+    tables: Tables, state: State, ev, j: int, here: int, at: int, best, blocked, parted, name, machine_name
 ) -> tuple[str, ...]:
     job, machine = tables.jobs[j], tables.week.machines[here]
     reasons = []
@@ -164,9 +170,18 @@ def _reasons(
         reasons.append(f"earlier costs {earlier.text}")
     if "earlier" in blocked or "later" in blocked:
         reasons.append("other places would leave a job without room in the hours")
+    if parted:
+        reasons.append("other places would cut a set apart")
     if not reasons:
         reasons.append("no other place is cheaper")
     return tuple(reasons)
+
+
+def moved(decision: Decision, job: str, move: Move) -> Decision:
+    """The decision with one job put where a move says."""
+    order = {machine: [one for one in ids if one != job] for machine, ids in decision.order.items()}
+    order[move.machine].insert(move.place, job)
+    return replace(decision, order={machine: tuple(ids) for machine, ids in order.items()})
 
 
 def explain_week(tables: Tables, decision: Decision) -> dict[str, Explanation]:

@@ -16,6 +16,8 @@ from .model import Job, Week, Where
 
 __all__ = ["Pieces", "Tables"]
 
+BEHIND = "the member to be cut before it"
+"""How a reason for having no place ends that is another job's."""
 ATTENDED, TRAVERSE, WAIT = 0, 1, 2
 _CODE = {Where.ATTENDED: ATTENDED, Where.TRAVERSE: TRAVERSE, Where.WAIT: WAIT}
 
@@ -288,7 +290,7 @@ class Tables:
         for one in self.week.sets:
             for first, then in zip(one.members, one.members[1:], strict=False):
                 if first in self.unplaceable and then not in self.unplaceable:
-                    self.unplaceable[then] = f"waits for {first}, the member to be cut before it"
+                    self.unplaceable[then] = f"waits for {first}, {BEHIND}"
 
     def clock(self, opened: frozenset[str] = frozenset()) -> Clock:
         """Calendars with the overtime names in ``opened``: people first, then machine x people."""

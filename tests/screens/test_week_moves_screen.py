@@ -207,3 +207,35 @@ def test_an_assembly_that_starts_is_said_so(accepted, store):
     accepted.run()
     pick(accepted, store, "T-3")
     assert "for the assembly that starts" in words_of(accepted)
+
+
+def test_a_partner_of_a_held_part_waits_for_it_by_name_and_is_no_error(accepted, store):
+    pair = [job_of(store, tag) for tag in ("T-1", "T-2")]
+    placed = store.current_plan().payload["order"]["1"]
+    first, second = sorted(pair, key=lambda j: placed.index(str(j.id)))
+    shop = store.load_shop()
+    tags = [shop.part_of(job).tag for job in (first, second)]
+    pick(accepted, store, tags[0])
+    fields = {t.label: t for t in accepted.text_input}
+    fields["Waits for"].input("owner").run()
+    {t.label: t for t in accepted.text_input}["For what"].input("go on?").run()
+    press(accepted, "Hold it")
+    assert any(f"{tags[0]} waits for owner" in t for t in texts(accepted))
+    assert f"{tags[1]}: waits for {tags[0]}, the member to be cut before it" in words_of(accepted)
+    assert "**1 ready to cut, 3 waiting**" in words_of(accepted)
+    assert not any("cannot be placed" in t for t in texts(accepted))
+
+
+def test_what_a_button_led_to_is_still_said_when_the_page_is_drawn_anew_by_itself(accepted, store):
+    from planner.screens import said
+
+    pick(accepted, store, "T-3")
+    press(accepted, "Rush")
+    told = "T-3 is a rush job now"
+    assert any(told in t for t in texts(accepted))
+    state = accepted.session_state
+    state[said._SAID] = state[said._SHOWN]  # what `say_again` does in the fragment that looks out for news
+    accepted.run()
+    assert any(told in t for t in texts(accepted))
+    accepted.run()
+    assert not any(told in t for t in texts(accepted))

@@ -33,6 +33,7 @@ from planner.week import (
     with_machine_down,
     with_person,
 )
+from planner.week.explain import moved
 from tests.week.random_weeks import random_decision, random_week
 
 START = datetime(2024, 1, 1, 7, 0)
@@ -69,17 +70,15 @@ def test_moving_a_due_job_later_costs_what_the_plan_with_the_move_costs():
             for move in (told.earlier, told.later, told.elsewhere):
                 if move is None:
                     continue
-                order = {m: [i for i in ids if i != name] for m, ids in decision.order.items()}
-                order[move.machine].insert(move.place, name)
-                person = decision.person
                 k = tables.machine_ids.index(move.machine)
-                if not tables.may[tables.job_index[name], k, tables.person_ids.index(person[name])]:
+                if not tables.may[tables.job_index[name], k, tables.person_ids.index(decision.person[name])]:
                     continue
-                moved = evaluate_decision(tables, Decision(order, person, decision.bench_first, decision.opened))
-                if moved.unplaceable.keys() != plan.unplaceable.keys():
+                then = evaluate_decision(tables, moved(decision, name, move))
+                assert sorted(sum(then.order.values(), ())) == sorted(sum(plan.order.values(), ()))
+                if then.unplaceable.keys() != plan.unplaceable.keys():
                     continue
-                assert move.cost == pytest.approx(moved.cost - plan.cost, abs=1e-6)
-                assert move.setup_minutes == pytest.approx(moved.setup_minutes - plan.setup_minutes, abs=1e-6)
+                assert move.cost == pytest.approx(then.cost - plan.cost, abs=1e-6)
+                assert move.setup_minutes == pytest.approx(then.setup_minutes - plan.setup_minutes, abs=1e-6)
                 checked += 1
     assert checked > 100
 
@@ -104,6 +103,17 @@ def test_reasons_name_what_holds_a_job():
     assert explain_job(tables, decision, "other").elsewhere is None
     with pytest.raises(InputError):
         explain_job(tables, decision, "nobody")
+
+
+def test_a_place_that_parts_a_set_for_ever_is_no_place():
+    week = two_machines([job("first"), job("partner"), job("other")], sets=(JobSet(("first", "partner"), 0.0, 1e5),))
+    tables = Tables(week)
+    decision = Decision({"a": ("first", "partner"), "b": ("other",)}, {})
+    told = explain_job(tables, decision, "partner")
+    assert told.elsewhere.cost >= 1e5
+    kept = explain_job(tables, decision, "partner", never=1e5)
+    assert kept.elsewhere is None and "other places would cut a set apart" in kept.reasons
+    assert explain_job(tables, decision, "other", never=1e5).elsewhere is not None
 
 
 def test_what_if_a_machine_is_down_and_two_plans_side_by_side():
