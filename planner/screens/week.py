@@ -79,7 +79,7 @@ def _queue(shop: Shop, queue: Queue, units: Units, seen: Picture) -> None:
     st.subheader("Queue")
     plan = seen.plan
     ready = {int(j): plan.start + pd.Timedelta(minutes=float(m)) for j, m in plan.jobs["ready_min"].items()}
-    table = seen.once("queue", lambda: words.queue_table(shop, queue, units, ready))
+    table = seen.once("queue", lambda: words.queue_table(shop, queue, units, ready, week_morning.waiting(shop, plan)))
     st.dataframe(
         table,
         hide_index=True,

@@ -95,7 +95,7 @@ def draw(view: View, shop: Shop, queue: Queue, units: Units) -> None:
         with cell, st.container(border=True):
             _first_job(shop, queue, plan, machine, units)
     with cells[-1], st.container(border=True):
-        waits = _waiting(shop, plan)
+        waits = waiting(shop, plan)
         ready = len(set(plan.jobs.index) - {str(job_id) for job_id in waits})
         st.markdown(f"**{ready} ready to cut, {len(waits)} waiting**")
         for job_id, why in list(waits.items())[:8]:
@@ -105,7 +105,7 @@ def draw(view: View, shop: Shop, queue: Queue, units: Units) -> None:
     _no_place(shop, plan)
 
 
-def _waiting(shop: Shop, plan) -> dict[int, str]:
+def waiting(shop: Shop, plan) -> dict[int, str]:
     """Job id -> whom or what it waits for: gates, holds, the member of its set to be cut before it."""
     found = {}
     for job in shop.open_jobs():
@@ -119,7 +119,7 @@ def _waiting(shop: Shop, plan) -> dict[int, str]:
 def _no_place(shop: Shop, plan) -> None:
     """Jobs that nothing can take, told once for all with the same reason."""
     same: dict[str, list[int]] = {}
-    waits = _waiting(shop, plan)
+    waits = waiting(shop, plan)
     for job_id, why in plan.unplaceable.items():
         if int(job_id) not in waits and "within the hours" not in why:
             same.setdefault(words.reason_words(shop, why), []).append(int(job_id))

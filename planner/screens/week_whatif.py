@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 
 import pandas as pd
@@ -10,18 +10,19 @@ import streamlit as st
 
 from planner.screens import access, words
 from planner.screens.plans import View
-from planner.screens.said import act
+from planner.screens.said import act, say
 from planner.screens.week_certainty import chances, compared
 from planner.screens.week_morning import offer
 from planner.shop import Closure, Overtime, Shop, starting
-from planner.week import Comparison, what_if, with_job, with_machine_down, with_person
+from planner.week import Comparison, compare, what_if, with_job, with_machine_down, with_person
 from planner.week.calendar import minutes_since
 from planner.week.model import Week
 from planner.week.overload import FROM, TO, next_saturday, overtime_price, second_person, with_overtime
 from planner.week.queue import Queue
+from planner.week.search import Plan
 
 STEPS = 30
-_ASKED, _FOUND = "what if", "what if found"
+_ASKED, _FOUND, _HERE = "what if", "what if found", "what if said"
 RUSH, DOWN, SATURDAY, MORE = "a rush job arrives", "a machine is down", "somebody works Saturday", "one more person"
 
 
@@ -45,7 +46,7 @@ def _ask(view: View, shop: Shop, queue: Queue) -> None:
             st.caption("No job is planned that it could be like.")
             return
         like = cells[0].selectbox("Like", placed, format_func=lambda j: words.job_name(shop, j), key="what if/like")
-        day = cells[1].date_input("Ready on", start.date() + timedelta(days=1), key="what if/rush day")
+        day = cells[1].date_input("Ready on", _next_day(plan), key="what if/rush day")
         hour = cells[2].time_input("At", time(15), key="what if/rush hour")
         changed, alike = with_rush(plan.week, shop, like, datetime.combine(day, hour), start), {"rush": str(like)}
         name = f"a rush job like {words.job_name(shop, like)}, ready {day:%a %d %b} {hour:%H:%M}"
@@ -89,6 +90,7 @@ def _ask(view: View, shop: Shop, queue: Queue) -> None:
         adopt = None
     if st.button("Work it out", key="what if/go"):
         _work_out(view, shop, queue, changed, alike, name)
+    say(_HERE)
     _show(view, shop, name, adopt)
 
 
@@ -116,24 +118,44 @@ def with_down(week: Week, machine: int, day: date, start: datetime) -> Week:
     return with_machine_down(week, str(machine), max(0.0, first), max(last, 1.0))
 
 
+def _next_day(plan: Plan) -> date:
+    """The first day after today that somebody works."""
+    tomorrow = plan.start.date() + timedelta(days=1)
+    days = {(plan.start + timedelta(minutes=w.start_min)).date() for p in plan.week.people for w in p.windows}
+    return min((day for day in days if day >= tomorrow), default=tomorrow)
+
+
 def _tuesday(today: date) -> date:
     return today + timedelta(days=(1 - today.weekday()) % 7)
 
 
 def _work_out(view: View, shop: Shop, queue: Queue, changed: Week, alike: dict[str, str], name: str) -> None:
     bar = st.progress(0.0, text="Planning both …")
-    # what is kept on the board moves here, too: the question is what the week could be
-    found = what_if(
-        view.plan,
-        changed,
-        steps=STEPS,
-        progress=lambda step: bar.progress(min(1.0, step.share), text="Planning both …"),
-    )
+
+    def search(from_plan: Plan, week: Week, done: float) -> Plan:
+        def tell(step) -> None:
+            bar.progress(min(1.0, done + step.share / 2), text="Planning both …")
+
+        return what_if(from_plan, week, steps=STEPS, progress=tell).then
+
+    # what the search gains without the change, too, is not the change's doing
+    anew = search(view.plan, view.plan.week, 0.0)
+    found = compare(view.plan, search(anew, changed, 0.5))
     bar.progress(1.0, text="Running both a thousand times …")
     knowledge = access.knowledge()
     now, then = (chances(plan, shop, queue, knowledge, alike) for plan in (found.now, found.then))
     bar.empty()
-    st.session_state[_FOUND] = (*_asked_of(view, name), found, now, then)
+    st.session_state[_FOUND] = (*_asked_of(view, name), _Answer(found, view.plan.cost - anew.cost, now, then))
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """Two plans compared; ``alone``: what planning anew saves without the change; chances under either plan."""
+
+    found: Comparison
+    alone: float
+    now: pd.Series
+    then: pd.Series
 
 
 def _asked_of(view: View, name: str) -> tuple:
@@ -143,9 +165,10 @@ def _asked_of(view: View, name: str) -> tuple:
 
 def _show(view: View, shop: Shop, name: str, adopt: tuple | None) -> None:
     kept = st.session_state.get(_FOUND)
-    if not kept or kept[:-3] != _asked_of(view, name):
+    if not kept or kept[:-1] != _asked_of(view, name):
         return
-    found: Comparison = kept[-3]
+    answer: _Answer = kept[-1]
+    found = answer.found
 
     def named(job: str) -> str:
         return "the rush job" if job == "rush" else words.job_name(shop, int(job))
@@ -159,11 +182,17 @@ def _show(view: View, shop: Shop, name: str, adopt: tuple | None) -> None:
     if found.moved:
         said.append(f"{len(found.moved)} job{'s' if len(found.moved) > 1 else ''} in another place")
     st.caption("; ".join(said) + "." if said else "The order stays as it is.")
-    for line in compared(*kept[-2:], named, ["rush"]):
+    if answer.alone >= 0.5:
+        st.caption(f"Re-planning alone, without it, would save {shop.settings.currency}{answer.alone:.0f}.")
+    offered = {w.overtime for p in found.then.week.people for w in p.windows if w.overtime}
+    offered -= {w.overtime for p in found.now.week.people for w in p.windows}
+    if offered and not offered & found.then.decision.opened:
+        st.caption("The plan does not take these hours: they would cost more than they save.")
+    for line in compared(answer.now, answer.then, named, ["rush"]):
         st.markdown(f"- {line}")
     if adopt is not None:
         label, deed, noun = adopt
-        st.button(label, on_click=act, args=(deed, noun), key="what if/adopt")
+        st.button(label, on_click=act, args=(deed, noun), kwargs={"at": _HERE}, key="what if/adopt")
 
 
 def close(closure: Closure) -> str:

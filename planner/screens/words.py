@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from datetime import datetime
 
 import pandas as pd
@@ -85,10 +86,16 @@ def set_name(shop: Shop, job_id: int) -> str:
     return matched.name if matched else ""
 
 
-def queue_table(shop: Shop, queue: Queue, units: Units, ready_at: dict[int, datetime] | None = None) -> pd.DataFrame:
-    """The queue, one row a job: indexed by job id, in order of due time."""
+def queue_table(
+    shop: Shop,
+    queue: Queue,
+    units: Units,
+    ready_at: Mapping[int, datetime] | None = None,
+    waits: Mapping[int, str] | None = None,
+) -> pd.DataFrame:
+    """The queue, one row a job: indexed by job id, in order of due time. ``ready_at``, ``waits``: what the plan says."""
     rows = []
-    ready_at = ready_at or {}
+    ready_at, waits = ready_at or {}, waits or {}
     for job in sorted(shop.open_jobs(), key=lambda j: (j.due is None, j.due or datetime.max, j.id)):
         part, estimate = shop.part_of(job), queue.estimates[job.id]
         family = shop.family_of(part)
@@ -102,7 +109,7 @@ def queue_table(shop: Shop, queue: Queue, units: Units, ready_at: dict[int, date
                 "Cut": likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units),
                 "Passes": len(estimate.passes_likely),
                 "At the machine": minutes_words(estimate.machine_minutes),
-                "Waits for": "; ".join(part.waits_for),
+                "Waits for": waits.get(job.id, "; ".join(part.waits_for)),
                 "Left after": left_words(estimate, units),
                 "Condition": part.condition.value,
                 "Family": "quick job" if family.one_off else family.name,

@@ -126,8 +126,11 @@ def what_if(
 
 def _figures(plan: Plan) -> list[float]:
     busy = plan.timeline[plan.timeline.person != ""]
-    # what waits for somebody is nobody's lateness in either plan
+    # what waits for somebody, and the members to be cut after it, are nobody's lateness in either plan
     waiting = {job.id for job in plan.week.jobs if job.blocked}
+    for one in plan.week.sets:
+        held = [i for i, member in enumerate(one.members) if member in waiting]
+        waiting |= set(one.members[held[0] :]) if held else set()
     return [
         float((plan.late_minutes > 0.5).sum() + len(set(plan.unplaceable) - waiting)),
         float((busy.end_min - busy.start_min).sum() / 60.0),

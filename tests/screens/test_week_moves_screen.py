@@ -163,6 +163,8 @@ def test_what_if_puts_two_plans_side_by_side(accepted, asked, monkeypatch, store
     table = next(d.value for d in accepted.dataframe if "What if" in d.value)
     assert table[""].tolist() == ["Late jobs", "Hours of people", "Edges to index", "Cost, lateness counted"]
     assert ("**the rush job**: " in words_of(accepted)) == (asked == "a rush job arrives")
+    if asked == "somebody works Saturday":
+        assert "does not take these hours" in words_of(accepted)
     before = store.load_shop()
     if asked == "a machine is down":
         press(accepted, "Store the closure")

@@ -116,6 +116,14 @@ def test_a_place_that_parts_a_set_for_ever_is_no_place():
     assert explain_job(tables, decision, "other", never=1e5).elsewhere is not None
 
 
+def test_a_member_that_waits_for_a_held_one_is_nobodys_lateness_and_one_that_nothing_takes_is():
+    jobs = [job("held", blocked="owner: go on?"), job("partner"), job("free"), job("none", machines=())]
+    week = two_machines(jobs, sets=(JobSet(("held", "partner")),))
+    plan = search_week(Tables(week), steps=2, start=START)
+    assert set(plan.unplaceable) == {"held", "partner", "none"}
+    assert compare(plan, plan).figures.now["late jobs"] == 1
+
+
 def test_what_if_a_machine_is_down_and_two_plans_side_by_side():
     jobs = [job(f"j{i}", cut=100.0, due_min=480.0, weight_per_min=2.0) for i in range(6)]
     week = two_machines(jobs)
