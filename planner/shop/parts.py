@@ -42,6 +42,7 @@ class GateKind(StrEnum):
     CUT = "cut"
     AFTER_WORK = "after-work"
     LINE_BORE = "line bore"
+    INTAKE_CORRECTION = "intake correction"
 
 
 BEFORE_THE_CUT = (

@@ -16,6 +16,12 @@ from planner.store.rows import standing_cuts
 from planner.store.scrapping import scrap_part, take_scrapping_back, touch_part
 
 PARTING_CUT = "the parting face was cut"
+STACK_CUT = "manifold and end rails follow the cut: figures on the page Matched sets"
+# which gates after the cut a cut of which faces puts on the route, and why
+_AFTER_THE_CUT = {
+    GateKind.LINE_BORE: ((FaceKind.PARTING,), PARTING_CUT),
+    GateKind.INTAKE_CORRECTION: ((FaceKind.DECK, FaceKind.PARTING), STACK_CUT),
+}
 
 
 def settle_job(connection: Connection, cut: Cut, state: JobState) -> None:
@@ -31,11 +37,12 @@ def settle_part(connection: Connection, cut: Cut, cut_id: int) -> None:
     values: dict[str, Any] = {}
     faces = tables.faces
     kind = connection.execute(select(faces.c.kind).where(faces.c.id == cut.face_id)).scalar()
-    if kind == FaceKind.PARTING.value and cut.stop_depth_mm > 0:
-        # the bearings' bores are no longer round: the case goes to the line-bore bench
-        if not any(gate["kind"] == GateKind.LINE_BORE.value for gate in route):
-            route.append({"kind": GateKind.LINE_BORE.value, "note": PARTING_CUT})
-        _set_gate(route, GateKind.LINE_BORE, GateState.OPEN)
+    if cut.stop_depth_mm > 0:
+        for gate_kind, (faces_of_it, note) in _AFTER_THE_CUT.items():
+            if kind in faces_of_it and _asks(connection, gate_kind, cut.part_id):
+                if not any(gate["kind"] == gate_kind.value for gate in route):
+                    route.append({"kind": gate_kind.value, "note": note})
+                _set_gate(route, gate_kind, GateState.OPEN)
     if cut.outcome is Outcome.FINISHED:
         jobs = tables.jobs
         left = select(jobs.c.id).where(jobs.c.part_id == cut.part_id, jobs.c.state.in_(OPEN_JOBS))
@@ -72,10 +79,38 @@ def _standing_finished(connection: Connection, condition: Any) -> bool:
     return connection.execute(query.limit(1)).first() is not None
 
 
-def _standing_parting_cut(connection: Connection, part_id: int) -> bool:
+def _asks(connection: Connection, kind: GateKind, part_id: int) -> bool:
+    """Whether the part is of the sort for which a cut asks for this gate.
+
+    A parting-face cut leaves the bearings' bores no longer round, whatever the engine. Manifold and end rails follow a
+    stack only where a manifold lies between the heads: by the engine's serial, else by the only kind of engine that
+    takes the part's family, as `planner.shop.Shop.engine_of`.
+    """
+    if kind is not GateKind.INTAKE_CORRECTION:
+        return True
+    parts, engines, known = tables.parts, tables.engines, tables.measured_engines
+    part = connection.execute(select(parts.c.engine_serial, parts.c.family_id).where(parts.c.id == part_id)).one()
+    serial = func.lower(known.c.serial) == part.engine_serial.strip().lower()
+    entered = connection.execute(select(known.c.engine_id).where(serial)).scalar() if part.engine_serial else None
+    fits = [
+        row
+        for row in connection.execute(
+            select(engines.c.id, engines.c.head_family_ids, engines.c.case_family_ids, engines.c.manifold_lean_deg)
+        )
+        if (
+            row.id == entered if entered is not None else part.family_id in (*row.head_family_ids, *row.case_family_ids)
+        )
+    ]
+    return len(fits) == 1 and fits[0].manifold_lean_deg is not None
+
+
+def _standing_cut(connection: Connection, part_id: int, kinds: tuple[FaceKind, ...]) -> bool:
+    """Whether a cut of one of these faces that took something off the part still stands."""
     cuts, faces = tables.cuts, tables.faces
     query = select(cuts.c.id).join(faces, faces.c.id == cuts.c.face_id)
-    query = query.where(cuts.c.part_id == part_id, standing_cuts(), faces.c.kind == FaceKind.PARTING.value)
+    query = query.where(
+        cuts.c.part_id == part_id, standing_cuts(), cuts.c.stop_depth_mm > 0, faces.c.kind.in_([k.value for k in kinds])
+    )
     return connection.execute(query.limit(1)).first() is not None
 
 
@@ -107,9 +142,10 @@ def reopen_part(connection: Connection, row: Any, by: str, at: datetime) -> None
         connection, tables.cuts.c.part_id == row["part_id"]
     ):
         _set_gate(route, GateKind.CUT, GateState.OPEN)
-    if not _standing_parting_cut(connection, row["part_id"]):
-        ours = {"kind": GateKind.LINE_BORE.value, "note": PARTING_CUT, "state": GateState.OPEN.value}
-        route = [gate for gate in route if not ours.items() <= gate.items()]
+    for kind, (faces_of_it, note) in _AFTER_THE_CUT.items():
+        if not _standing_cut(connection, row["part_id"], faces_of_it):
+            ours = {"kind": kind.value, "note": note, "state": GateState.OPEN.value}
+            route = [gate for gate in route if not ours.items() <= gate.items()]
     touch_part(connection, row["part_id"], by, at, values | {"route": route})
     if row["outcome"] == Outcome.SCRAPPED.value:
         take_scrapping_back(connection, row["id"], by, at)

@@ -1,4 +1,4 @@
-"""Engines in the store: what refers to them, the hold for a cover, line bore after a parting-face cut."""
+"""Engines in the store: what refers to them, the hold for a cover, gates that a cut puts on the route."""
 
 from __future__ import annotations
 
@@ -8,7 +8,19 @@ from datetime import date, datetime
 import pytest
 
 from planner import InputError
-from planner.shop import EngineFamily, Face, FaceKind, Family, GateKind, HandOver, Job, MeasuredEngine, Part, PartKind
+from planner.shop import (
+    EngineFamily,
+    Face,
+    FaceKind,
+    Family,
+    GateKind,
+    GateState,
+    HandOver,
+    Job,
+    MeasuredEngine,
+    Part,
+    PartKind,
+)
 from planner.store.importing import preview
 from tests.store.conftest import MONDAY
 
@@ -74,6 +86,61 @@ def test_a_parting_face_cut_puts_line_bore_on_the_route_and_taking_it_back_takes
 def test_a_deck_cut_asks_for_no_line_bore(repository, stored, make_cut):
     repository.record_cut(make_cut())
     assert all(g.kind is not GateKind.LINE_BORE for g in repository.load(Part, stored.left.id).route)
+
+
+def intake_gates(repository, part):
+    return [g for g in repository.load(Part, part.id).route if g.kind is GateKind.INTAKE_CORRECTION]
+
+
+def test_a_deck_cut_under_a_vee_manifold_puts_the_intake_correction_on_the_route(repository, stored, make_cut):
+    """Manifold and end rails follow the heads down: due on the head's route like line bore on the case's, gone again
+    when the cut is taken back, left alone once somebody signed it."""
+    repository.save(dataclasses.replace(stored.engine, bank_angle_deg=90, manifold_lean_deg=45))
+    recorded = repository.record_cut(make_cut())
+    (gate,) = intake_gates(repository, stored.left)
+    assert gate.state.value == "open" and "end rails" in gate.note
+    assert repository.load(Part, stored.left.id).open_gates == ()  # it keeps no part off the machine
+    repository.reverse_cut(recorded.id, "another part", "ab", AT)
+    assert intake_gates(repository, stored.left) == []
+
+
+def test_a_signed_intake_correction_stays_when_the_cut_is_taken_back(repository, stored, make_cut):
+    repository.save(dataclasses.replace(stored.engine, bank_angle_deg=90, manifold_lean_deg=45))
+    recorded = repository.record_cut(make_cut())
+    part = repository.load(Part, stored.left.id)
+    signed = tuple(
+        dataclasses.replace(g, state=GateState.DONE, initials="ab", on=AT.date())
+        if g.kind is GateKind.INTAKE_CORRECTION
+        else g
+        for g in part.route
+    )
+    repository.save(dataclasses.replace(part, route=signed))
+    repository.reverse_cut(recorded.id, "another part", "ab", AT)
+    (gate,) = intake_gates(repository, stored.left)
+    assert gate.state is GateState.DONE
+
+
+@pytest.mark.parametrize("lean", [45, None])
+def test_the_serial_tells_which_kind_of_engine_a_head_is_from(repository, stored, make_cut, lean):
+    """Two kinds take the same head: only the engine entered for its serial says whether a manifold lies between."""
+    one = repository.save(dataclasses.replace(stored.engine, bank_angle_deg=90, manifold_lean_deg=lean))
+    repository.add(
+        EngineFamily(
+            "other",
+            86,
+            80,
+            head_family_ids=(stored.family.id,),
+            bank_angle_deg=90,
+            manifold_lean_deg=None if lean else 45,
+        )
+    )
+    part = repository.save(dataclasses.replace(repository.load(Part, stored.left.id), engine_serial="VX 1"))
+    recorded = repository.record_cut(make_cut())
+    assert intake_gates(repository, part) == []  # nobody said which kind
+    repository.reverse_cut(recorded.id, "again", "ab", AT)
+    repository.add(MeasuredEngine("vx 1", one.id))
+    repository.record_cut(make_cut())
+    assert bool(intake_gates(repository, part)) == (lean is not None)
 
 
 def test_what_an_engine_is_made_of_is_not_deleted(repository, stored):
