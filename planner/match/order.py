@@ -193,7 +193,14 @@ def _reason(
             if outcomes[0].recut_cost < outcomes[-1].recut_cost
             else f"Cut {first} first: it costs least, although {likely_lowest} will more likely end lowest."
         )
-    reason = f"Cut {first} first: it will probably ({tenths} in 10) end lowest, and so sets the height."
+    if share >= 0.55:
+        reason = f"Cut {first} first: it will probably ({tenths} in 10) end lowest, and so sets the height."
+    elif len(open_names) > 2:
+        reason = f"Cut {first} first: it is the likeliest ({tenths} in 10) to end lowest, and so to set the height."
+    else:
+        reason = (
+            f"Cut {first} first: it is only a little more likely than {others[0]} to end lowest and set the height."
+        )
     removal = {name: by_name[name].likely_removal_mm for name in open_names}
     worst = max(others, key=lambda name: removal[name])
     if removal[worst] > removal[first]:

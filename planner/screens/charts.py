@@ -95,11 +95,19 @@ def hours(frame: pd.DataFrame | alt.Data) -> alt.Chart:
 
 
 def set_heights(frame: pd.DataFrame, windows: pd.DataFrame, unit: str, places: int = 4) -> alt.Chart:
-    """Heights of a set's members now and after, their windows and limits. ``frame``: part, kind ("now", "after",
-    "limit"), value; ``windows``: part, low, high. ``places`` after the point."""
-    kinds = ["now", "after", "limit"]
-    shapes = alt.Scale(domain=kinds, range=["circle", "diamond", "triangle-up"])
-    colours = alt.Scale(domain=kinds, range=[INK, CUT, LATE])
+    """Heights of a set's members before and after their cuts, their windows and limits. ``frame``: part, kind ("before",
+    "target", "after", "limit"), value; ``windows``: part, low, high. ``places`` after the point."""
+    looks = {
+        "before": ("circle", INK),
+        "window": ("square", WAIT),
+        "target": ("diamond", CUT),
+        "after": ("cross", CUT),
+        "limit": ("triangle-up", LATE),
+    }
+    drawn = set(frame["kind"]) | ({"window"} if len(windows) else set())
+    kinds = [kind for kind in looks if kind in drawn]
+    shapes = alt.Scale(domain=kinds, range=[looks[kind][0] for kind in kinds])
+    colours = alt.Scale(domain=kinds, range=[looks[kind][1] for kind in kinds])
     parts = list(dict.fromkeys(frame["part"]))
     x = alt.X("part:N", title=None, sort=parts, scale=alt.Scale(domain=parts), axis=alt.Axis(labelAngle=0))
     scale = alt.Scale(zero=False, padding=14)
@@ -115,10 +123,11 @@ def set_heights(frame: pd.DataFrame, windows: pd.DataFrame, unit: str, places: i
         text=alt.Text("value:Q", format=f".{places}f")
     )
     band = (
-        alt.Chart(windows)
-        .mark_bar(color=CUT, opacity=0.18, width=46)
+        alt.Chart(windows.assign(kind="window"))
+        .mark_bar(width=46)
         .encode(
             x=x,
+            color=alt.Color("kind:N", scale=colours, legend=legend),
             y=alt.Y("low:Q", scale=scale),
             y2="high:Q",
             tooltip=[

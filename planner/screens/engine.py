@@ -21,9 +21,9 @@ from planner.match import (
     vee_correction,
 )
 from planner.screens import access, engine_depths, engine_drawing, engine_forms, hand_over
-from planner.screens.engine_words import LABELS, figure, first_words, limit, room
+from planner.screens.engine_words import LABELS, alike, capital, figure, first_words, limit, room
 from planner.screens.said import act
-from planner.shop import EngineFamily, MeasuredBank, MeasuredEngine, Part, Shop
+from planner.shop import EngineFamily, MeasuredBank, MeasuredEngine, Part, PartKind, Shop
 from planner.store import Kind
 from planner.units import Units
 from planner.week.queue import Queue
@@ -107,13 +107,13 @@ def _panel(shop: Shop, found: EngineStacks, units: Units) -> None:
     except InputError as wrong:
         st.error(f"This cut cannot be: {wrong.field} must be {wrong.accepted}.")
         return
-    several = len(effects.banks) > 1
-    for bank in effects.banks:
-        past, words = first_words(bank, units, several)
+    for past, words in _first(found, effects, units):
         (st.error if past else st.info)(words, icon=":material/straighten:" if not past else ":material/error:")
-    st.dataframe(figures(found, effects, units), hide_index=True, width="stretch")
+    # a table that wraps: on a tablet the reasons are longer than their columns
+    st.table(figures(found, effects, units).set_index("Figure"))
     st.caption(_agreement(found, effects, units))
     _line_bore(found)
+    _intake_due(found, units)
     for label, body in (
         ("Chambers, one by one, and the cuts of each bank", _details),
         ("Which gasket", _gaskets),
@@ -173,17 +173,32 @@ def figures(found: EngineStacks, effects: EngineEffects, units: Units) -> pd.Dat
     rows = []
     for first in effects.banks[0].effects:
         row = {"Figure": LABELS[first.name], "Limit": limit(first, units)}
-        for bank in effects.banks:
-            effect, of = bank[first.name], f"{bank.name}, " if several else ""
-            row[_label(f"{of}before")] = figure(effect.before, effect.unit, units)
-            row[_label(f"{of}after")] = figure(effect.after, effect.unit, units)
-            row[_label(f"{of}head-room")] = room(effect, units, case)
+        if len(effects.banks) > 2:
+            # a column a bank; three each would be wider than the window
+            for bank in effects.banks:
+                then, now = (figure(v, first.unit, units) for v in (bank[first.name].before, bank[first.name].after))
+                row[capital(bank.name)] = then if then == now else f"{then} → {now}"
+            told = [(bank.name, False, room(bank[first.name], units, case)) for bank in effects.banks]
+            said = alike(told)
+            row["Head-room"] = told[0][2] if len(said) == 1 else "; ".join(words for _, words in said)
+        else:
+            for bank in effects.banks:
+                effect, of = bank[first.name], f"{bank.name}, " if several else ""
+                row[capital(f"{of}before")] = figure(effect.before, effect.unit, units)
+                row[capital(f"{of}after")] = figure(effect.after, effect.unit, units)
+                row[capital(f"{of}head-room")] = room(effect, units, case)
         rows.append(row)
     return pd.DataFrame(rows)
 
 
-def _label(said: str) -> str:
-    return said[:1].upper() + said[1:]
+def _first(found: EngineStacks, effects: EngineEffects, units: Units) -> list[tuple[bool, str]]:
+    """(past a limit, sentence): what each bank reaches first, by the cuts that are made of its stacks."""
+    kinds = {c.kind for c in found.cuts}
+    where = "deck" if kinds == {PartKind.CASE_HALF} else "head"
+    said = [(bank.name, *first_words(bank, units, where)) for bank in effects.banks]
+    if len(said) == 1:
+        return [(said[0][1], capital(said[0][2]))]
+    return alike(said)
 
 
 def _agreement(found: EngineStacks, effects: EngineEffects, units: Units) -> str:
@@ -207,6 +222,20 @@ def _line_bore(found: EngineStacks) -> None:
             f"Line bore is due: the parting face of {', '.join(found.line_bore)} is cut. Recording that cut puts the gate "
             "on the part's route."
         )
+
+
+def _intake_due(found: EngineStacks, units: Units) -> None:
+    """What manifold and end rails ask for after the cuts as they are planned or recorded; the section below has the
+    drawing."""
+    if not found.family.has_vee_manifold or not found.cuts:
+        return
+    rows = vee_rows(found, 0.0, units)
+    planned = any(c.planned for c in found.cuts)
+    figures_of = rows if isinstance(rows, str) else "; ".join(f"{r['Face']} {r['Take off']}" for r in rows)
+    st.warning(
+        f"Intake correction is due {'once these cuts are made' if planned else 'after these cuts'}: {figures_of}. "
+        "Recording a cut puts the gate on the part's route."
+    )
 
 
 def _details(shop: Shop, found: EngineStacks, units: Units) -> None:
@@ -269,11 +298,8 @@ def _gaskets(shop: Shop, found: EngineStacks, units: Units) -> None:
     except InputError as wrong:
         st.warning(f"No choice can be worked out: {wrong.field} must be {wrong.accepted}.")
         return
-    st.dataframe(
-        pd.DataFrame([_choice_row(n, c, units) for n, c in enumerate(choices, start=1)]),
-        hide_index=True,
-        width="stretch",
-    )
+    # a table that wraps: two banks with a stack each have long names
+    st.table(pd.DataFrame([_choice_row(n, c, units) for n, c in enumerate(choices, start=1)]).set_index("Choice"))
     if not any(c.fits for c in choices):
         st.warning("No gasket on the shelf brings every figure within its limit.")
     with st.container(horizontal=True):
@@ -293,19 +319,24 @@ def _gaskets(shop: Shop, found: EngineStacks, units: Units) -> None:
 
 def _choice_row(number: int, choice: GasketChoice, units: Units) -> dict:
     named = {bank: " + ".join(names) for bank, names in choice.stacks.items()}
-    alike = len(set(named.values())) == 1
-    banks = "; ".join(f"{bank}: {name}" for bank, name in named.items())
-    row = {"Choice": f"{number}", "Gasket": next(iter(named.values())) if alike else banks}
-    thick = dict.fromkeys(units.depth(mm) for mm in choice.crushed_mm.values())
-    ratios = [e["compression ratio"].after for e in choice.effects]
-    squish = [e["squish"].after for e in choice.effects]
-    row["Past a limit"] = "; ".join(f"{bank}: {name}" for bank, name in choice.past) or "nothing known"
-    return row | {
-        "Crushed": ", ".join(thick),
-        "Compression": ", ".join(dict.fromkeys(figure(r, "", units) for r in ratios)),
-        "Squish": ", ".join(dict.fromkeys(figure(s, "mm", units) for s in squish)),
+    effects = dict(zip(choice.stacks, choice.effects, strict=True))
+    unknown = dict.fromkeys(name for _, name in choice.unknown)
+
+    def of(figures_of: dict[str, str]) -> str:
+        """One figure where all banks have the same, else each with its bank."""
+        if len(set(figures_of.values())) == 1:
+            return next(iter(figures_of.values()))
+        return ", ".join(f"{bank} {told}" for bank, told in figures_of.items())
+
+    return {
+        "Choice": f"{number}",
+        "Gasket": of(named),
+        "Crushed": of({bank: units.depth(mm) for bank, mm in choice.crushed_mm.items()}),
+        "Compression": of({bank: figure(e["compression ratio"].after, "", units) for bank, e in effects.items()}),
+        "Squish": of({bank: figure(e["squish"].after, "mm", units) for bank, e in effects.items()}),
         "Stacks apart": figure(choice.stack_difference_mm, "mm", units),
-        "Not known": ", ".join(dict.fromkeys(name for _, name in choice.unknown)) or "all known",
+        "Past a limit": "; ".join(f"{bank} {name}" for bank, name in choice.past) or "none that is known",
+        "Not known": ", ".join(unknown) or "all known",
     }
 
 
@@ -342,7 +373,7 @@ def _vee(found: EngineStacks, more_mm: float, units: Units) -> None:
     )
     family = found.family
     spec = engine_drawing.vee(family.bank_angle_deg / 2, family.manifold_lean_deg)
-    right.vega_lite_chart(spec=spec, width="stretch", alt="Front view of the vee: which faces the corrections mean")
+    right.vega_lite_chart(spec=spec, width="content", alt="Front view of the vee: which faces the corrections mean")
 
 
 def vee_rows(found: EngineStacks, more_mm: float, units: Units) -> list[dict] | str:

@@ -49,4 +49,4 @@ def vee(half_angle_deg: float, face_lean_deg: float) -> dict[str, Any]:
     crank = alt.Chart(pd.DataFrame({"x": [0.0], "y": [0.0], "name": ["crank"]})).encode(x="x:Q", y="y:Q")
     dot = crank.mark_point(size=260, filled=False, strokeWidth=3, color=INK)
     name = crank.mark_text(dx=34, color=INK).encode(text="name:N")
-    return specification((drawn + dot + name).properties(height=330, width=330))
+    return specification((drawn + dot + name).properties(height=300, width=300))

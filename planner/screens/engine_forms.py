@@ -11,6 +11,7 @@ import streamlit as st
 from planner import InputError
 from planner.match import EngineStacks, engine_parts
 from planner.screens import access
+from planner.screens.engine_words import capital
 from planner.screens.fields import UNKNOWN
 from planner.screens.forms import Field, Form
 from planner.screens.said import act
@@ -97,7 +98,7 @@ def measured(shop: Shop, found: EngineStacks, units: Units) -> None:
     form.draw("measured_on", "by", columns=4)
     for n, name in enumerate(names):
         if name:
-            st.markdown(f"**{name}**")
+            st.markdown(f"**{capital(name)}**")
         form.draw(*(f"{field} {n}" for field, *_ in _CLEARANCES), f"same_gasket {n}", columns=3)
         form.draw(*(f"{w} {n} {t}" for t in (1, 2) for w in ("chambers", "height")), columns=4)
     form.say()

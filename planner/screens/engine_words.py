@@ -56,31 +56,58 @@ def room(effect: Effect, units: Units, case: bool) -> str:
         return effect.note or "unknown"
     if effect.standing is Standing.NO_LIMIT:
         return "no limit set"
-    told = [_more(effect.headroom_head_mm, units, " off the head" if case else "")]
-    if case:
-        told.append(_more(effect.headroom_case_mm, units, " off the deck"))
-    return ", ".join(t for t in told if t) or "no cut reaches it"
+    head = _more(effect.headroom_head_mm, units)
+    deck = _more(effect.headroom_case_mm, units) if case else ""
+    if not head and not deck:
+        return "no cut reaches it"
+    if not case:
+        return f"{head} more"
+    if head == deck:
+        return f"{head} more, head or deck"
+    return ", ".join(f"{where} {told}" for where, told in (("head", head), ("deck", deck)) if told) + " more"
 
 
-def _more(mm: float | None, units: Units, where: str) -> str:
-    if mm is None or math.isinf(mm):
-        return ""
-    return f"{units.depth(mm, down=True)} more{where}"
+def _more(mm: float | None, units: Units) -> str:
+    return "" if mm is None or math.isinf(mm) else units.depth(mm, down=True)
 
 
-def first_words(bank: BankEffects, units: Units, several: bool) -> tuple[bool, str]:
-    """(past a limit, sentence): what a bank reaches first."""
-    name = f"{bank.name}: " if several else ""
+def first_words(bank: BankEffects, units: Units, where: str = "head") -> tuple[bool, str]:
+    """(past a limit, sentence): what a bank reaches first by a deeper cut of its head or ("deck") its deck."""
     if bank.past:
-        return True, f"{name}past the limit of {_list(bank.past)}."
-    first = bank.first_limit
+        uncut = [n for n in bank.past if _was_past(bank[n])]
+        before = ""
+        if uncut:
+            before = " It was so before the cuts." if uncut == list(bank.past) else f" Before the cuts: {_list(uncut)}."
+        return True, f"past the limit of {_list(bank.past)}.{before}"
+    first = bank.first_limit_of(where)
     if first is not None:
         what = first[0].replace("cam timing change", "cam timing")
-        return False, f"{name}{units.depth(first[1], down=True)} more off the head before the {what} limit."
+        return False, f"{units.depth(first[1], down=True)} more off the {where} before the {what} limit."
     unknown = [n for n in bank.unknown if n in LABELS]
     if unknown:
-        return False, f"{name}head-room unknown; not known: {_list(unknown)}."
-    return False, f"{name}no limit is set that a cut would reach."
+        return False, f"head-room unknown; not known: {_list(unknown)}."
+    return False, "no limit is set that a cut would reach."
+
+
+def _was_past(effect: Effect) -> bool:
+    before = effect.before
+    return before is not None and (
+        (effect.least is not None and before < effect.least - 1e-9)
+        or (effect.greatest is not None and before > effect.greatest + 1e-9)
+    )
+
+
+def alike(said: list[tuple[str, bool, str]]) -> list[tuple[bool, str]]:
+    """(bank, past, sentence) of every bank, banks of which the same is said together: (past, sentence)."""
+    found: dict[tuple[bool, str], list[str]] = {}
+    for name, past, sentence in said:
+        found.setdefault((past, sentence), []).append(name)
+    return [(past, f"{capital(_list(names))}: {sentence}") for (past, sentence), names in found.items()]
+
+
+def capital(said: str) -> str:
+    """The first letter large, the rest as it is."""
+    return said[:1].upper() + said[1:]
 
 
 def _list(names) -> str:

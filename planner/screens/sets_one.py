@@ -8,8 +8,8 @@ import pandas as pd
 import streamlit as st
 
 from planner import InputError
-from planner.match import MemberState
-from planner.screens import charts, sets_help, sets_target, words
+from planner.match import MemberState, heights_before
+from planner.screens import charts, engine_depths, sets_help, sets_target, words
 from planner.screens.picture import specification
 from planner.shop import Shop
 from planner.units import Units, minutes_words
@@ -36,7 +36,9 @@ def draw(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
     left, right = st.columns([5, 4])
     with left:
         spec, off = picture(shop, queue, view, units)
-        st.vega_lite_chart(spec=spec, width="stretch", alt="Heights of the members now and after, window and limit")
+        st.vega_lite_chart(
+            spec=spec, width="stretch", alt="Heights of the members before and after, window, target and limit"
+        )
         if off:
             st.caption(off)
     with right:
@@ -95,7 +97,17 @@ def planned_words(view: SetView, units: Units) -> str:
     said += f"Heights are means over {len(view.points)} points every member was measured at"
     if view.matched.relative_to_nominal:
         said += ", compared less each family's new height"
-    return said + "; each member also stays above its limit at its lowest point. Equal cuts do not make equal heights."
+    said += "; each member also stays above its limit at its lowest point. Equal cuts do not make equal heights."
+    levelled = [m for m in view.members.members if m.state is not MemberState.FINISHED and _stands_low(view, m)]
+    if levelled:
+        said += " A surveyed face comes clean at a depth below its high spot; at its points it loses less height."
+    return said
+
+
+def _stands_low(view: SetView, member) -> bool:
+    """Whether a member's points lie below its first contact, so that it loses less height than its depth."""
+    job_id = next(j for j in view.order if view.member(j) is member)
+    return member.height_mm - view.heights_mm[job_id] > 1e-4
 
 
 def _gang(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
@@ -111,13 +123,11 @@ def _gang(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
             f"{shop.machines[course.machine_id].name}: {course.layout}, {len(course.passes)} passes after the first "
             f"touch, about {minutes_words(course.machine_minutes)} at the machine."
         )
-        cells = st.columns(2)
-        saved = minutes_words(abs(told.minutes_saved))
-        cells[0].metric(
-            "Saved at the machine" if told.minutes_saved >= 0 else "Longer at the machine", saved, border=True
+        verb = "Saves" if told.minutes_saved >= 0 else "Takes longer by"
+        st.markdown(
+            f"{verb} **{minutes_words(abs(told.minutes_saved))}** at the machine; cuts away "
+            f"**{units.depth(told.more_mm)}** more, in all."
         )
-        unit = units.depth_unit
-        cells[1].metric(f"Cut away more, in all ({unit})", units.depth(told.more_mm, unit=False), border=True)
         shares = ", ".join(
             f"{words.job_name(shop, j)} {minutes_words(m)}"
             for j, m in zip(course.job_ids, told.shares_minutes, strict=True)
@@ -209,9 +219,13 @@ def picture(shop: Shop, queue: Queue, view: SetView, units: Units) -> tuple[dict
     for job_id in view.order:
         part = words.job_name(shop, job_id)
         member = view.member(job_id)
-        rows.append((part, "now", view.heights_mm[job_id] / factor))
-        if member.state is not MemberState.FINISHED:
-            rows.append((part, "after", view.finals_mm[job_id] / factor))
+        if member.state is MemberState.FINISHED:
+            before = _before(shop, view, job_id)
+            rows += [] if before is None else [(part, "before", before / factor)]
+            rows.append((part, "after", view.heights_mm[job_id] / factor))
+        else:
+            rows.append((part, "before", view.heights_mm[job_id] / factor))
+            rows.append((part, "target", view.finals_mm[job_id] / factor))
             window = _window(shop, queue, view, job_id, units) or (low, low + view.plan.cuts.window_mm)
             bars.append((part, *(w / factor for w in window)))
         if view.least_mm.get(job_id) is not None:
@@ -224,6 +238,17 @@ def picture(shop: Shop, queue: Queue, view: SetView, units: Units) -> tuple[dict
         below = min(min(values) * factor - row[2] * factor for row in limits if row not in near)
         off = f"The limit lies {units.depth(below, down=True)} or more below the lowest height: off the picture."
     return _heights(tuple(rows + near), tuple(bars), units.length_unit, 4 if units.inch else 3), off
+
+
+def _before(shop: Shop, view: SetView, job_id: int) -> float | None:
+    """Mean height of a finished member before its cut, over the set's points; None where it was not measured at all of
+    them then."""
+    job = shop.jobs[job_id]
+    own = [c for c in engine_depths.cuts_of(shop.part_of(job)) if c.job_id == job_id and c.face_id == job.face_id]
+    found = heights_before(shop.part_of(job), job.face_id, min(own, key=lambda c: c.ended, default=None))
+    if not own or not view.points or any(p not in found for p in view.points):
+        return None
+    return sum(found[p] for p in view.points) / len(view.points)
 
 
 def _offset(view: SetView, job_id: int) -> float:

@@ -37,6 +37,11 @@ def frame_with(at, column):
     return next(f.value for f in at.dataframe if column in f.value.columns)
 
 
+def engine_table(at):
+    """The engine's figures, by figure."""
+    return next(t.value for t in at.table if t.value.index.name == "Figure")
+
+
 @pytest.fixture
 def engine(store):
     """The tiny shop's heads belong to a twin with pushrods; nothing of it is measured."""
@@ -70,7 +75,7 @@ def test_an_unmeasured_engine_shows_unknown_never_the_drawing(app, go, engine):
     at = go(app.run(), "sets")
     assert "nothing is measured on this engine yet" in texts(at)
     assert "measure on the engine" in texts(at)
-    frame = frame_with(at, "Figure").set_index("Figure")
+    frame = engine_table(at)
     for name in ("Exhaust valve to piston", "Squish", "Compression ratio"):
         assert frame.loc[name, "Left, before"] == frame.loc[name, "Left, after"] == "unknown"
     assert "not measured" in frame.loc["Exhaust valve to piston", "Left, head-room"]
@@ -83,7 +88,7 @@ def test_a_measured_clearance_has_its_head_room_and_what_if_three_more(app, go, 
     assert "more off the head before the exhaust valve clearance limit" in texts(at)
 
     def room() -> float:
-        row = frame_with(at, "Figure").set_index("Figure").loc["Exhaust valve to piston"]
+        row = engine_table(at).loc["Exhaust valve to piston"]
         return float(row["Left, head-room"].split()[0])
 
     before = room()
@@ -92,6 +97,39 @@ def test_a_measured_clearance_has_its_head_room_and_what_if_three_more(app, go, 
     assert room() == pytest.approx(before - 3.0, abs=0.11)
     next(n for n in at.number_input if "heads" in n.label).set_value(50.0).run()
     assert any("past the limit of exhaust valve clearance" in e.value for e in at.error)
+    assert not any("before the cuts" in e.value for e in at.error)
+
+
+def test_a_figure_past_its_limit_before_any_cut_says_so(app, go, engine, store):
+    banks = tuple(MeasuredBank(n, exhaust_mm=2.0, same_gasket=True) for n in ("left", "right"))
+    store.add(MeasuredEngine("E-1", engine.id, banks=banks))
+    at = go(app.run(), "sets")
+    assert [e.value for e in at.error] == [
+        "Left and right: past the limit of exhaust valve clearance. It was so before the cuts."
+    ]
+
+
+def test_four_banks_stand_in_a_column_each(app, go, engine, store):
+    banks = ("1", "2", "left", "right")
+    store.save(dataclasses.replace(engine, banks=banks))
+    measured = tuple(MeasuredBank(n, exhaust_mm=3.0, same_gasket=True) for n in banks)
+    store.add(MeasuredEngine("E-1", engine.id, banks=measured))
+    at = go(app.run(), "sets")
+    table = engine_table(at)
+    assert list(table.columns) == ["Limit", "1", "2", "Left", "Right", "Head-room"]
+    # nothing is cut on the first two, so they read alike and come first
+    assert table.loc["Exhaust valve to piston", "1"] == "118.1 thou"
+    assert "→" in table.loc["Exhaust valve to piston", "Left"]
+    assert table.loc["Exhaust valve to piston", "Head-room"].startswith("1 and 2: ")
+
+
+def test_the_intake_correction_due_stands_in_sight(app, go, engine, store):
+    banks = tuple(MeasuredBank(n, same_gasket=True) for n in ("left", "right"))
+    store.add(MeasuredEngine("E-1", engine.id, banks=banks))
+    at = go(app.run(), "sets")
+    said = texts(at)
+    assert "Intake correction is due once these cuts are made: left side of the manifold" in said
+    assert "end rails, front and rear" in said and "gate" in said
 
 
 def test_a_parting_face_or_a_foreign_serial_is_told_in_words(app, go, engine, store):

@@ -24,7 +24,7 @@ def test_a_specification_names_the_data_it_carries():
 
 
 def test_every_layer_keeps_its_own_data():
-    heights = pd.DataFrame([("A", "now", 3.0), ("B", "now", 3.1)], columns=["part", "kind", "value"])
+    heights = pd.DataFrame([("A", "before", 3.0), ("B", "before", 3.1)], columns=["part", "kind", "value"])
     windows = pd.DataFrame([("A", 2.9, 3.0)], columns=["part", "low", "high"])
     spec = specification(charts.set_heights(heights, windows, "in"))
     sizes = sorted(len(rows) for rows in spec["datasets"].values())
@@ -32,7 +32,7 @@ def test_every_layer_keeps_its_own_data():
 
 
 def test_a_chart_carries_its_data_while_another_session_turns_the_hand_over_aside():
-    heights = pd.DataFrame([("A", "now", 3.0), ("B", "now", 3.1)], columns=["part", "kind", "value"])
+    heights = pd.DataFrame([("A", "before", 3.0), ("B", "before", 3.1)], columns=["part", "kind", "value"])
     windows = pd.DataFrame([("A", 2.9, 3.0)], columns=["part", "low", "high"])
     alt.data_transformers.register("elsewhere", lambda data: {"name": "elsewhere"})
     with alt.data_transformers.enable("elsewhere"):
