@@ -326,7 +326,7 @@ def _choice_row(number: int, choice: GasketChoice, units: Units) -> dict:
         """One figure where all banks have the same, else each with its bank."""
         if len(set(figures_of.values())) == 1:
             return next(iter(figures_of.values()))
-        return ", ".join(f"{bank} {told}" for bank, told in figures_of.items())
+        return "; ".join(f"{bank}: {told}" for bank, told in figures_of.items())
 
     return {
         "Choice": f"{number}",
@@ -335,7 +335,7 @@ def _choice_row(number: int, choice: GasketChoice, units: Units) -> dict:
         "Compression": of({bank: figure(e["compression ratio"].after, "", units) for bank, e in effects.items()}),
         "Squish": of({bank: figure(e["squish"].after, "mm", units) for bank, e in effects.items()}),
         "Stacks apart": figure(choice.stack_difference_mm, "mm", units),
-        "Past a limit": "; ".join(f"{bank} {name}" for bank, name in choice.past) or "none that is known",
+        "Past a limit": "; ".join(f"{bank}: {name}" for bank, name in choice.past) or "none that is known",
         "Not known": ", ".join(unknown) or "all known",
     }
 

@@ -227,7 +227,8 @@ def picture(shop: Shop, queue: Queue, view: SetView, units: Units) -> tuple[dict
             rows.append((part, "before", view.heights_mm[job_id] / factor))
             rows.append((part, "target", view.finals_mm[job_id] / factor))
             window = _window(shop, queue, view, job_id, units) or (low, low + view.plan.cuts.window_mm)
-            bars.append((part, *(w / factor for w in window)))
+            if window[1] > window[0]:
+                bars.append((part, *(w / factor for w in window)))
         if view.least_mm.get(job_id) is not None:
             limits.append((part, "limit", view.least_mm[job_id] / factor))
     values = [r[2] for r in rows] + [v for b in bars for v in b[1:]]

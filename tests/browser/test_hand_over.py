@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sqlite3
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,9 @@ IMPORT = """tag,family,work_order,engine_serial,position,condition,due,set,set_t
 HO-1,Brackle boat head,W9901,BK99001,left,normal,{due},HO pair,3
 HO-2,Brackle boat head,W9901,BK99001,right,normal,{due},HO pair,3
 """
+
+
+CORNERS = ("front left", "back right")
 
 
 def go(page, name):
@@ -48,7 +52,38 @@ def database(server):
     return sqlite3.connect(server.home / "surfacing-planner" / "sample.db")
 
 
-def measure(page, tag, heights):
+@dataclass(frozen=True)
+class Typed:
+    """What is typed and read in one system of units: heights before and after by part and point, depths after each pass
+    by part, the difference of the means as the sheet says it."""
+
+    unit: str
+    before: dict[str, dict[str, str]]
+    after: dict[str, dict[str, str]]
+    passes: dict[str, str]
+    difference: str
+
+
+# the same two heads: 4.7500 and 4.7490 in, cut to means of 4.7460 and 4.7461 in
+SYSTEMS = {
+    "inch": Typed(
+        "in",
+        {"HO-1": dict.fromkeys(CORNERS, "4.7500"), "HO-2": dict.fromkeys(CORNERS, "4.7490")},
+        {"HO-1": dict.fromkeys(CORNERS, "4.7460"), "HO-2": dict(zip(CORNERS, ("4.7460", "4.7462"), strict=True))},
+        {"HO-1": "0 2 4", "HO-2": "0 2 3"},
+        r"0\.1 thou",
+    ),
+    "metric": Typed(
+        "mm",
+        {"HO-1": dict.fromkeys(CORNERS, "120.650"), "HO-2": dict.fromkeys(CORNERS, "120.625")},
+        {"HO-1": dict.fromkeys(CORNERS, "120.548"), "HO-2": dict(zip(CORNERS, ("120.548", "120.554"), strict=True))},
+        {"HO-1": "0 0.05 0.1", "HO-2": "0 0.05 0.075"},
+        r"0\.003 mm",
+    ),
+}
+
+
+def measure(page, tag, heights, unit):
     """Heights of a part, on its page."""
     go(page, "Parts")
     page.get_by_label("Find a part").fill(tag)
@@ -56,7 +91,7 @@ def measure(page, tag, heights):
     settle(page)
     press(page, "Open")
     for point, value in heights.items():
-        fill(page, re.compile(rf"{point}.*\(in\)", re.I), value)
+        fill(page, re.compile(rf"{point}.*\({unit}\)", re.I), value)
     press(page, "Add the readings")
 
 
@@ -76,11 +111,15 @@ def record(page, tag, passes, clean, heights):
     page.get_by_text("are up to date", exact=False).first.wait_for(timeout=90_000)
 
 
-def test_from_two_unmeasured_heads_to_a_printed_hand_over_sheet(server, browser, tmp_path):
+@pytest.mark.parametrize("system", SYSTEMS)
+def test_from_two_unmeasured_heads_to_a_printed_hand_over_sheet(server, browser, tmp_path, system):
+    typed = SYSTEMS[system]
     page = browser.new_page(viewport={"width": 1400, "height": 1000}, accept_downloads=True)
     page.goto(server.url)
     settle(page, 120)
     sit_down(page)
+    page.get_by_test_id("stButtonGroup").get_by_text(system, exact=True).first.click()
+    settle(page)
 
     # two heads of one engine arrive, nothing measured
     go(page, "Parts")
@@ -97,11 +136,17 @@ def test_from_two_unmeasured_heads_to_a_printed_hand_over_sheet(server, browser,
     assert "Brackle vee six, BK99001" in said and "nothing is measured on this engine yet" in said
 
     # each is measured at two corners, then cut; the second to the first's height
-    before = {"HO-1": "4.7500", "HO-2": "4.7490"}
-    for tag, height in before.items():
-        measure(page, tag, {"front left": height, "back right": height})
-    record(page, "HO-1", "0 2 4", "3", {"front left": "4.7460", "back right": "4.7460"})
-    record(page, "HO-2", "0 2 3", "3", {"front left": "4.7460", "back right": "4.7462"})
+    for tag, heights in typed.before.items():
+        measure(page, tag, heights, typed.unit)
+    go(page, "Matched sets")
+    choose(page, "Set", "HO pair")
+    assert re.search(r"Cut HO-\d first: it ", page.locator("[data-testid=stMain]").inner_text())
+    record(page, "HO-1", typed.passes["HO-1"], "3", typed.after["HO-1"])
+    # the second is re-estimated from the first one's height, and the week says so
+    go(page, "Week")
+    said = page.locator("[data-testid=stMain]").inner_text()
+    assert re.search(r"HO-1 is cut and measured at .*: HO-2 to ", said), said
+    record(page, "HO-2", typed.passes["HO-2"], "3", typed.after["HO-2"])
     with database(server) as shop:
         states = shop.execute(
             "select jobs.state from jobs join parts on parts.id = jobs.part_id where tag like 'HO-%'"
@@ -124,10 +169,12 @@ def test_from_two_unmeasured_heads_to_a_printed_hand_over_sheet(server, browser,
         page.get_by_role("button", name="Print hand-over sheet").last.click()
     html = Path(waiting.value.path()).read_text(encoding="utf-8")
     assert "Hand-over sheet: HO pair" in html and "Brackle vee six" in html
-    for figure in ("4.7500", "4.7460", "4.7490", "4.7462"):
-        assert figure in html
-    # the means end 0.0001 in apart, 0.1 thou
-    assert re.search(r"Difference of final heights.*?0\.1 thou", html, re.S)
+    for heights in (*typed.before.values(), *typed.after.values()):
+        for figure in heights.values():
+            assert figure in html
+    assert re.search(f"Difference of final heights.*?{typed.difference}", html, re.S)
+    # manifold and end rails follow the cut heads: due on the sheet, and on each head's route
+    assert "intake correction not done" in html and "manifold and end rails" in html
     assert "all 6 out, counted" in html and "assembly bench" in html
     assert 'class="blank"' in html and "Not cut yet" not in html
 
