@@ -29,13 +29,14 @@ def draw(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> None:
     with cells[0]:
         st.metric("Depth, likely", units.depth(estimate.stop_likely_mm), help=origins["depth"].words)
         st.caption(f"allow {units.depth(estimate.stop_allow_mm)}")
+    # without a setup there is no traverse to time: what rests on one is unknown, not nothing
     cells[1].metric(
         "Spindle",
-        minutes_words(estimate.spindle_minutes),
+        minutes_words(estimate.spindle_minutes) if where else "unknown",
         help=f"allow {minutes_words(estimate.spindle_allow_minutes)}; computed from cutter and feed",
     )
     cells[2].metric("Person at the machine", minutes_words(estimate.minutes("machine")), help=origins["minutes"].words)
-    cells[3].metric("Cost", f"{shop.settings.currency}{estimate.cost_likely:.0f}", help="time and edge, likely course")
+    cells[3].metric("Cost", _cost(shop, estimate), help="time and edge, likely course")
     if where:
         _passes(estimate, units)
     engine_depths.draw_job(shop, job, estimate, units)
@@ -135,6 +136,10 @@ def _after(estimate: JobEstimate, part, units: Units) -> None:
     )
 
 
+def _cost(shop: Shop, estimate: JobEstimate) -> str:
+    return f"{shop.settings.currency}{estimate.cost_likely:.0f}" if estimate.plannable else "unknown"
+
+
 def _depth_origin(estimate: JobEstimate) -> str:
     return estimate.origins["depth"].words
 
@@ -152,25 +157,30 @@ def _figures(shop: Shop, estimate: JobEstimate, units: Units, where) -> None:
     if spindle != longest:
         spindle = f"likely {spindle}, allow {longest}"
     stop = likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units)
+    area, path = units.swept(estimate.swept_likely_mm2), units.path(estimate.path_likely_mm)
+    if not where:
+        spindle = area = path = "unknown"
     rows = [
         ("Clean-up depth", likely_allow(estimate.cleanup_likely_mm, estimate.cleanup_allow_mm, units), "depth"),
         ("Stop depth, finishing pass included", stop, "depth"),
         ("Spindle", spindle, "travel"),
         ("Ra expected", f"{ra} (gasket: {band})", "ra"),
-        ("Area swept by the cutter", units.swept(estimate.swept_likely_mm2), "travel"),
-        ("Path of the edge in metal", units.path(estimate.path_likely_mm), "travel"),
+        ("Area swept by the cutter", area, "travel"),
+        ("Path of the edge in metal", path, "travel"),
         ("Share of an edge", share, "edge"),
         ("Person at the machine", minutes_words(estimate.minutes("machine")), "minutes"),
         ("Unattended (traverses, drying)", minutes_words(estimate.minutes("unattended")), "minutes"),
         ("Away (intake check, after-work)", minutes_words(estimate.minutes("away")), "minutes"),
-        ("Cost of time and edge, likely", f"{shop.settings.currency}{estimate.cost_likely:.0f}", "minutes"),
+        ("Cost of time and edge, likely", _cost(shop, estimate), "minutes"),
     ]
     if where:
         rows += [
             ("One traverse, stop when cut", f"{where.finish.when_cut_minutes:.1f} min", "travel"),
             ("One traverse, run clear", f"{where.finish.run_clear_minutes:.1f} min", "travel"),
         ]
-    table = [{"Figure": a, "Value": b, "Where from": estimate.origins[c].words} for a, b, c in rows]
+    table = [
+        {"Figure": a, "Value": b, "Where from": b if b == "unknown" else estimate.origins[c].words} for a, b, c in rows
+    ]
     # left to itself the middle column is cut off on a tablet
     wide = {"Figure": st.column_config.Column(width=230), "Value": st.column_config.Column(width=290)}
-    st.dataframe(pd.DataFrame(table), hide_index=True, width="stretch", column_config=wide)
+    st.dataframe(pd.DataFrame(table), hide_index=True, width="stretch", height="content", column_config=wide)

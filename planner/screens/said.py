@@ -44,12 +44,14 @@ def say(at: str = "", far: bool = False) -> None:
     be seen from, so it floats, too."""
     if at == "":
         st.session_state.pop(_SHOWN, None)
+    # the place is kept while nothing is said: what stands below stays what it is, and an opened part stays open
+    place = st.empty()
     said = st.session_state.get(_SAID)
     if said is None or said[2] != at:
         return
     wrong, words, _, again = st.session_state[_SHOWN] = st.session_state.pop(_SAID)
     if words:
-        (st.error if wrong else st.success)(words)
+        (place.error if wrong else place.success)(words)
         if far and not again:
             st.toast(words, icon=":material/error:" if wrong else ":material/check:")
 

@@ -10,7 +10,7 @@ import streamlit as st
 from planner.screens import access
 from planner.screens.said import act
 from planner.screens.shop_records import table
-from planner.store import Backup, Kind, backup_now, restore
+from planner.store import Backup, Kind, StoreError, backup_now, restore
 from planner.store.backup import list_backups
 
 _WHY = {"": "asked for", "before-upgrade": "before an upgrade", "before-restore": "before another was put back"}
@@ -134,7 +134,10 @@ def _restore(chosen) -> str:
             # the name a browser sends is not to be trusted as a path
             path = Path(place) / "brought.db"
             path.write_bytes(chosen.getvalue())
-            name, last = chosen.name, restore(store, path, folder, access.now())
+            try:
+                name, last = chosen.name, restore(store, path, folder, access.now())
+            except StoreError as trouble:
+                raise StoreError(str(trouble).replace(path.name, chosen.name)) from trouble
     access.reopen()
     st.session_state[f"data/{access.kind()}/sure"] = False
     return f"{name} is put back. What was there before is kept in {last.path.name}."

@@ -83,7 +83,8 @@ def marked_kind(path: Path) -> Kind:
             _check(connection, path)
             return Kind(connection.execute("SELECT kind FROM meta").fetchone()[0])
     except (sqlite3.Error, TypeError, ValueError) as trouble:
-        raise BackupError(f"{path.name} is not a readable backup of a shop: {trouble}") from trouble
+        why = "it holds no shop" if "no such table" in str(trouble) else trouble
+        raise BackupError(f"{path.name} is not a readable backup of a shop: {why}") from trouble
 
 
 def put_back(engine: Engine, backup: Path, folder: Path, at: datetime) -> Backup:
@@ -97,7 +98,8 @@ def put_back(engine: Engine, backup: Path, folder: Path, at: datetime) -> Backup
         raise BackupError("Only a shop kept in an SQLite file is put back here; use the database server's own means.")
     kind = marked_kind(live_path)
     if marked_kind(backup) is not kind:
-        raise BackupError(f"{backup.name} is a backup of the other shop; the {kind.value} shop stays as it is.")
+        mine = "your own shop" if kind is Kind.OWN else "the sample shop"
+        raise BackupError(f"{backup.name} is a backup of the other shop; {mine} stays as it is.")
     # what is about to be replaced must not push the chosen backup out of the kept ones
     last = backup_now(engine, folder, kind, at, keep=KEEP + 1, why="before-restore")
     overwrite(live_path, backup)

@@ -19,6 +19,7 @@ MOST_BYTES = 50_000_000
 MOST_ROWS = 10_000
 MOST_COLUMNS = 200
 _MOST_UNPACKED_BYTES = 4 * MOST_BYTES
+_SPREADSHEET = "an .xlsx spreadsheet that opens in a spreadsheet program, or a CSV"
 _OLD_SPREADSHEET = bytes.fromhex("d0cf11e0a1b11ae1")
 
 
@@ -57,6 +58,8 @@ def read_table(data: bytes, filename: str = "", sheet: str | None = None, most_r
         )
     if data.startswith(b"PK\x03\x04"):
         table, kind = _spreadsheet(data, sheet), "XLSX"
+    elif filename.lower().endswith(".xlsx"):
+        raise InputError("file", "no spreadsheet, whatever its name says", _SPREADSHEET)
     else:
         table, kind = _comma_separated(data), "CSV"
     numbered = []
@@ -109,7 +112,7 @@ def _decoded(data: bytes) -> str:
 def _spreadsheet(data: bytes, sheet: str | None) -> Iterator[tuple[int, Sequence[Any]]]:
     from openpyxl import load_workbook
 
-    wanted = "an .xlsx spreadsheet that opens in a spreadsheet program, or a CSV"
+    wanted = _SPREADSHEET
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
             unpacked = sum(entry.file_size for entry in packed.infolist())

@@ -41,7 +41,9 @@ class NewSet:
 def parts_of(
     rows: tuple[Row, ...], shop: Shop, problems: Problems, now: datetime
 ) -> tuple[tuple[NewJob, ...], tuple[NewSet, ...]]:
-    families, gaskets, machines = by_name(shop.families), by_name(shop.gaskets), by_name(shop.machines)
+    # a quick job's family is that one part's own
+    drawings = {i: f for i, f in shop.families.items() if not f.one_off}
+    families, gaskets, machines = by_name(drawings), by_name(shop.gaskets), by_name(shop.machines)
     taken = [p.tag for p in shop.parts.values() if p.state in _LIVE]
     names_once(rows, "tag", taken, "no part in the shop carries", problems)
     found: list[NewJob] = []

@@ -131,6 +131,19 @@ def test_a_quick_job_makes_family_part_and_job_and_shows_its_estimate(parts, sto
     assert all(figures["Where from"])
 
 
+def test_what_no_machine_can_cut_has_unknown_minutes_and_cost_not_none(parts, store):
+    at = parts("Quick job")
+    box(at, "text_input", "quick job:new", "tag").set_value("Q-8").run()
+    box(at, "selectbox", "quick job:new", "material").set_value("magnesium").run()
+    box(at, "text_input", "quick job:new", "length_mm").set_value("12").run()
+    box(at, "text_input", "quick job:new", "width_mm").set_value("6.5").run()
+    press(at, "Put it in the queue")
+    figures = next(d.value for d in at.dataframe if "Where from" in d.value).set_index("Figure")
+    for name in ("Spindle", "Area swept by the cutter", "Path of the edge in metal", "Cost of time and edge, likely"):
+        assert figures.loc[name, "Value"] == figures.loc[name, "Where from"] == "unknown", name
+    assert {m.label: m.value for m in at.metric}["Spindle"] == "unknown"
+
+
 def test_a_quick_job_with_a_taken_tag_leaves_nothing_behind(parts, store):
     families = len(store.load_all(Family))
     at = parts("Quick job")

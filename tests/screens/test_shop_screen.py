@@ -409,7 +409,7 @@ def test_a_backup_that_was_carried_off_is_brought_back_and_a_foreign_file_refuse
     carried = made.path.read_bytes()
     made.path.unlink()
     store.add(Gasket("added later", 1.0))
-    for content, expected in ((b"no database", "not a readable backup"), (carried, "mine.db is put back")):
+    for content, expected in ((b"no database", "mine.db is not a readable backup"), (carried, "mine.db is put back")):
         at.file_uploader[0].upload("mine.db", content, "application/vnd.sqlite3").run()
         at.checkbox(key="data/own/sure").check().run()
         press(at, "Put it back")

@@ -83,7 +83,7 @@ def test_a_backup_of_the_other_shop_is_refused(repository, folder, tmp_path, sto
     sample = open_database(tmp_path / "sample.db", Kind.SAMPLE, at=AT)
     copy = backup_now(sample.engine, folder, Kind.SAMPLE, AT)
     sample.engine.dispose()
-    with pytest.raises(BackupError, match="the other shop"):
+    with pytest.raises(BackupError, match="the other shop; your own shop stays"):
         restore(repository, copy.path, folder, AT)
     assert len(repository.load_all(Part)) == 2
 

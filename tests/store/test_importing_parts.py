@@ -7,7 +7,7 @@ from datetime import datetime
 import pytest
 
 from planner.errors import InputError
-from planner.shop import Job, Part
+from planner.shop import Face, Family, Job, Part
 from planner.store import PART_COLUMNS, RowProblem, read_parts, store_import
 from planner.units import System
 
@@ -55,6 +55,13 @@ def test_every_bad_row_is_told_with_row_column_value_and_what_is_accepted(reposi
     with pytest.raises(InputError, match="5 problems"):
         store_import(repository, found, "ab", AT)
     assert count_rows() == before and "P-1" not in {p.tag for p in repository.load_all(Part).values()}
+
+
+def test_the_family_of_a_quick_job_takes_no_other_part(repository, stored):
+    repository.add(Family("one-off Q-1", "aluminium", (Face("face", 300, 180),), one_off=True))
+    found = read_parts(b"tag,family\nP-1,one-off Q-1\n", "week.csv", repository.load_shop(), at=AT)
+    (problem,) = found.problems
+    assert problem.column == "family" and problem.accepted == "a family of the shop: small head"
 
 
 def test_heights_without_a_date_are_dated_now(repository, stored):

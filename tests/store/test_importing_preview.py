@@ -266,6 +266,10 @@ def test_files_that_hold_no_table(data, value):
     assert problem.row == 0 and value in problem.value
 
 
+def test_a_file_only_named_as_a_spreadsheet():
+    assert "whatever its name says" in only(read(b"tag,family\nH-1,Small head\n", filename="week.xlsx")).value
+
+
 def test_a_zip_that_is_no_spreadsheet():
     import zipfile
 
