@@ -52,12 +52,22 @@ class Surface:
 
 
 def triangulate(places: np.ndarray) -> np.ndarray:
-    """Triangles (m, 3) of indices over ``places`` (n, 2); `InputError` when the places lie on one line."""
-    extent = np.ptp(places, axis=0)
+    """Triangles (m, 3) of indices over ``places`` (n, 2); `InputError` when the places lie on one line.
+
+    The Delaunay triangles of the places as they lie: a stretch of one axis would give others. On a grid, where either
+    diagonal of a cell will do, Qhull's choice for these very coordinates.
+    """
     try:
-        return scipy.spatial.Delaunay((places - places.mean(axis=0)) / np.where(extent > 0, extent, 1.0)).simplices
+        return scipy.spatial.Delaunay(places - far_origin(places)).simplices
     except scipy.spatial.QhullError:
         raise InputError("points", "places on one line", "at least three places not on one line") from None
+
+
+def far_origin(places: np.ndarray) -> np.ndarray:
+    """What to take off ``places`` (n, 2) before they are triangulated, (2,): nothing, unless they lie so far from the
+    origin that their last figures count."""
+    centre = places.mean(axis=0)
+    return centre if np.abs(centre).max() > 1000 * np.ptp(places, axis=0).max() else np.zeros(2)
 
 
 def surface(places: np.ndarray, heights: np.ndarray, outline: object = None, openings: object = ()) -> Surface:

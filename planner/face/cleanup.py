@@ -14,7 +14,7 @@ import numpy as np
 import scipy
 
 from planner.errors import InputError, finite, finite_array, not_negative, positive
-from planner.face.area import Surface, as_polygon, inside, lowest_inside, surface
+from planner.face.area import Surface, as_polygon, far_origin, inside, lowest_inside, surface
 from planner.face.zone import SlopeLimit, narrowest_band
 
 _TIE = 1e-9
@@ -89,7 +89,8 @@ class Cleanup:
         low, high = places.min(axis=0), places.max(axis=0)
         x, y = (np.linspace(a, b, max(2, int(np.ceil((b - a) / cell)) + 1)) for a, b in zip(low, high, strict=True))
         at = np.column_stack([grid.ravel() for grid in np.meshgrid(x, y)])
-        depth = scipy.interpolate.LinearNDInterpolator(places, -self.levelled_mm, rescale=True)(at)
+        origin = far_origin(places)
+        depth = scipy.interpolate.LinearNDInterpolator(places - origin, -self.levelled_mm)(at - origin)
         if self.outline is not None:
             depth[~inside(self.outline, at)] = np.nan
         for opening in self.openings:

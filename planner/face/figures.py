@@ -9,6 +9,7 @@ import numpy as np
 import scipy
 
 from planner.errors import InputError, finite_array
+from planner.face.area import far_origin
 from planner.face.cleanup import Cleanup, cleanup
 from planner.face.heights import gaps
 from planner.face.survey import DepthRange, Place, depth_range, find_place, template
@@ -69,7 +70,8 @@ def heights_at(points: object, places: object) -> np.ndarray:
     away = np.hypot(*(wanted[:, None, :] - survey[None, :, :2]).transpose(2, 0, 1))
     beyond = np.column_stack([np.ones(len(wanted)), wanted - centre]) @ fitted + off[np.argmin(away, axis=1)]
     try:
-        inside = scipy.interpolate.LinearNDInterpolator(survey[:, :2], survey[:, 2], rescale=True)(wanted)
+        origin = far_origin(survey[:, :2])
+        inside = scipy.interpolate.LinearNDInterpolator(survey[:, :2] - origin, survey[:, 2])(wanted - origin)
     except scipy.spatial.QhullError:  # on one line: nothing lies inside
         return beyond
     return np.where(np.isnan(inside), beyond, inside)
