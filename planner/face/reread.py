@@ -18,6 +18,8 @@ from planner.errors import InputError, between, finite_array, positive
 
 _SHARES = {"burr": 0.6, "tilt": 0.2, "bend": 0.2}  # of the false alarms allowed, by how often each happens
 
+_ALIKE = 0.75  # of the highest: a support held this high is looked under, too
+
 
 @dataclass(frozen=True, eq=False)
 class RereadCheck:
@@ -25,8 +27,9 @@ class RereadCheck:
 
     off_mm (n,): re-read less predicted. tilted, bent: which of the two was found. extra_mm (m,): how much higher than
     predicted each support holds the part, counted from the least (dirt only raises; the common part cannot be seen once
-    the indicator is set to zero). suspect: the support held highest, None unless tilted. bend_mm: range of what no
-    rigid movement explains. worst_point: index of the check point where that is largest.
+    the indicator is set to zero). suspects: the support held highest and those nearly as high, within a quarter of it,
+    highest first; empty unless tilted. bend_mm: range of what no rigid movement explains. worst_point: index of the
+    check point where that is largest.
     """
 
     moved_as_predicted: bool
@@ -34,7 +37,7 @@ class RereadCheck:
     tilted: bool
     bent: bool
     extra_mm: np.ndarray
-    suspect: int | None
+    suspects: tuple[int, ...]
     bend_mm: float
     worst_point: int
 
@@ -103,7 +106,7 @@ def check_reread(
         tilted=tilted,
         bent=bent,
         extra_mm=extra,
-        suspect=int(np.argmax(extra)) if tilted else None,
+        suspects=tuple(int(k) for k in np.argsort(-extra) if tilted and extra[k] >= _ALIKE * extra.max()),
         bend_mm=float(np.ptp(rest)),
         worst_point=int(np.argmax(np.abs(rest))) if n > 3 else int(np.argmax(np.abs(off))),
     )

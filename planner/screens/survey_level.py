@@ -9,6 +9,7 @@ import streamlit as st
 from planner import InputError
 from planner.face import (
     JackPlan,
+    RereadCheck,
     ShimPlan,
     check_reread,
     choose_shims,
@@ -18,12 +19,11 @@ from planner.face import (
     true_reading,
 )
 from planner.screens import access
-from planner.screens.picture import drawn
 from planner.screens.refusals import refused
 from planner.screens.said import act, tell
 from planner.screens.survey_draft import Draft, press, put, signed, steps, usual_supports
 from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk
-from planner.screens.survey_picture import Marks, face_chart
+from planner.screens.survey_picture import Marks, face_picture
 from planner.screens.survey_sweep import draw_picture, store_survey
 from planner.shop import Goal, Part, Shop
 from planner.units import MM_PER_THOU, Units
@@ -236,7 +236,7 @@ def _draw_plan(draft: Draft, plan: ShimPlan | JackPlan | None, units: Units) -> 
     bare = [(x, y, word.removesuffix(f" {units.depth_unit}")) for x, y, word in supports]
     marks = Marks(draft.places, draft.heights(), dict.fromkeys(draft.names, " "), supports=bare)
     st.vega_lite_chart(
-        spec=drawn(face_chart, draft.face, marks, units),
+        spec=face_picture(draft.face, marks, units),
         width="content",
         alt="Supports under the part with what to put there: " + "; ".join(s for _, _, s in supports),
     )
@@ -339,11 +339,7 @@ def _verdict(draft: Draft, units: Units) -> None:
     else:
         said = []
         if found.tilted:
-            extra, jacks = found.extra_mm[found.suspect], draft.data.get("how", LEAVES) == JACKS
-            said.append(
-                f"{'jack' if jacks else 'support'} {found.suspect + 1} holds the part about {units.depth(float(extra))} "
-                f"too high: dirt, a burr, or {'turned too far' if jacks else 'a leaf too many'}; look under it"
-            )
+            said.append(_held_high(found, draft.data.get("how", LEAVES) == JACKS, units))
         if found.bent:
             worst = draft.names[found.worst_point]
             said.append(
@@ -369,6 +365,16 @@ def _verdict(draft: Draft, units: Units) -> None:
         width="stretch",
         type="primary" if found.moved_as_predicted else "secondary",
     )
+
+
+def _held_high(found: RereadCheck, jacks: bool, units: Units) -> str:
+    """Which supports hold the part too high, by how much, and what to look for."""
+    kind, several = "jack" if jacks else "support", len(found.suspects) > 1
+    each = [(k + 1, units.depth(float(found.extra_mm[k]))) for k in found.suspects]
+    who = " and ".join(f"{kind} {number} by about {extra}" for number, extra in each)
+    cause = "turned too far" if jacks else "a leaf too many"
+    under = "them" if several else "it"
+    return f"{who} hold{'' if several else 's'} the part too high: dirt, a burr, or {cause}; look under {under}"
 
 
 def _adopt(owner: tuple, section: str) -> str:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import altair as alt
 import numpy as np
 import pandas as pd
 
+from planner.screens.picture import drawn
 from planner.shop import Face
 from planner.units import Units
 
@@ -72,64 +74,72 @@ def ground(face: Face, x: alt.X, y: alt.Y, px_per_mm: float, units: Units) -> li
     return layers
 
 
-def face_chart(face: Face, marks: Marks, units: Units, width_px: int = 505) -> alt.LayerChart:
-    """The face to scale with its readings, first contact, last to clean and the stacks under the supports."""
+def face_picture(face: Face, marks: Marks, units: Units) -> dict[str, Any]:
+    """The face to scale with its readings, first contact, last to clean and the stacks under the supports, as a
+    specification. Only its rows change from tap to tap: a picture made anew would hold a run up for so long that two
+    quick taps on one key are counted as one."""
+    spec = drawn(face_chart, face, units, len(marks.places) <= 40, bool(marks.supports))
+    return spec | {"datasets": spec["datasets"] | _rows(marks, units)}
+
+
+def _rows(marks: Marks, units: Units) -> dict[str, pd.DataFrame]:
+    """What `face_chart` draws."""
+    factor, heights = units.length_factor, marks.heights
+    reach = max((abs(height) for height in heights.values()), default=0.0) or 1.0
+    points = [
+        {
+            "x": x / factor,
+            "y": y / factor,
+            "name": name,
+            "read": name in heights,
+            "tint": heights.get(name, 0.0) / reach,
+            "said": marks.labels.get(name) or (_figure(heights[name], units) if name in heights else ""),
+            "here": name == marks.here,
+            "first": name == marks.first_contact,
+            "last": name == marks.last_to_clean,
+        }
+        for name, (x, y) in marks.places.items()
+    ]
+    found = {"points": pd.DataFrame(points)}
+    if marks.supports:
+        stacks = [{"x": x / factor, "y": y / factor, "stack": said} for x, y, said in marks.supports]
+        found["supports"] = pd.DataFrame(stacks)
+    return found
+
+
+def face_chart(face: Face, units: Units, few: bool, supports: bool, width_px: int = 505) -> alt.LayerChart:
+    """The chart of a face, without its data sets "points" and "supports"; ``few`` points have room for their figures."""
     x, y, height_px, px_per_mm = scale_of(face, width_px, units)
     layers = ground(face, x, y, px_per_mm, units)
-    factor, rows = units.length_factor, []
-    for name, (at_x, at_y) in marks.places.items():
-        height = marks.heights.get(name)
-        said = marks.labels.get(name) or ("" if height is None else _figure(height, units))
-        told = {
-            "x": at_x / factor,
-            "y": at_y / factor,
-            "name": name,
-            "height": None if height is None else height / units.depth_factor,
-            "said": said,
-        }
-        rows.append(told)
-    frame = pd.DataFrame(rows)
-    few = len(frame) <= 40
-    base = alt.Chart(frame)
-    read = frame["height"].notna()
-    reach = max(1e-9, float(frame["height"].abs().max())) if read.any() else 1.0
-    if (~read).any():
-        layers.append(
-            alt.Chart(frame[~read])
-            .mark_point(shape="circle", size=150, stroke=LINE, strokeWidth=2, fill="white", opacity=1)
-            .encode(x=x, y=y, tooltip=["name:N"])
-        )
-    if read.any():
-        colour = alt.Color(
-            "height:Q",
-            scale=alt.Scale(domain=[-reach, 0, reach], range=[LOW, MIDDLE, HIGH]),
-            legend=None,
-        )
-        layers.append(
-            alt.Chart(frame[read])
-            .mark_point(shape="circle", size=320 if few else 40, filled=True, stroke=DARK, strokeWidth=1, opacity=1)
-            .encode(x=x, y=y, color=colour, tooltip=["name:N", "said:N"])
-        )
+    factor = units.length_factor
+    points = alt.Chart(alt.NamedData(name="points"))
+    layers.append(
+        points.transform_filter("!datum.read")
+        .mark_point(shape="circle", size=150, stroke=LINE, strokeWidth=2, fill="white", opacity=1)
+        .encode(x=x, y=y, tooltip=["name:N"])
+    )
+    colour = alt.Color("tint:Q", scale=alt.Scale(domain=[-1, 0, 1], range=[LOW, MIDDLE, HIGH]), legend=None)
+    layers.append(
+        points.transform_filter("datum.read")
+        .mark_point(shape="circle", size=320 if few else 40, filled=True, stroke=DARK, strokeWidth=1, opacity=1)
+        .encode(x=x, y=y, color=colour, tooltip=["name:N", "said:N"])
+    )
     if few:
         layers.append(
-            base.mark_text(dy=-20, fontSize=14, fontWeight="bold", color=DARK).encode(x=x, y=y, text="said:N")
+            points.mark_text(dy=-20, fontSize=14, fontWeight="bold", color=DARK).encode(x=x, y=y, text="said:N")
         )
-    special = [
-        (marks.here, "circle", AMBER, 620, 4),
-        (marks.first_contact, "triangle-up", DARK, 420, 2.5),
-        (marks.last_to_clean, "square", DARK, 420, 2.5),
-    ]
-    for name, shape, colour, size, stroke in special:
-        if name in marks.places:
-            spot = frame[frame["name"] == name]
-            layers.append(
-                alt.Chart(spot)
-                .mark_point(shape=shape, size=size, filled=False, stroke=colour, strokeWidth=stroke, opacity=1)
-                .encode(x=x, y=y, tooltip=["name:N", "said:N"])
-            )
-    if marks.supports:
-        blocks = pd.DataFrame([{"x": a / factor, "y": b / factor, "stack": said} for a, b, said in marks.supports])
-        shown = alt.Chart(blocks).encode(x=x, y=y)
+    for flag, shape, stroke, size, width in (
+        ("here", "circle", AMBER, 620, 4),
+        ("first", "triangle-up", DARK, 420, 2.5),
+        ("last", "square", DARK, 420, 2.5),
+    ):
+        layers.append(
+            points.transform_filter(f"datum.{flag}")
+            .mark_point(shape=shape, size=size, filled=False, stroke=stroke, strokeWidth=width, opacity=1)
+            .encode(x=x, y=y, tooltip=["name:N", "said:N"])
+        )
+    if supports:
+        shown = alt.Chart(alt.NamedData(name="supports")).encode(x=x, y=y)
         layers.append(shown.mark_point(shape="square", size=500, filled=True, color=DARK, opacity=0.85))
         # toward the middle of the face: the points stand along its edges
         for front in (True, False):

@@ -48,7 +48,7 @@ def draw_pits(part: Part, draft: Draft) -> None:
                 type="primary" if name == here else "secondary",
             )
     with right:
-        draw_picture(draft, found, units)
+        draw_picture(draft, found, units, pit_at=here)
     _one(draft, here, owner, units)
     if found is not None and draft.pits:
         _savings(part, draft, found.survey, units)

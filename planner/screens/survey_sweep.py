@@ -7,11 +7,10 @@ import streamlit as st
 from planner import InputError
 from planner.face import sweep_closes
 from planner.screens import access, words
-from planner.screens.picture import drawn
 from planner.screens.said import act, tell
 from planner.screens.survey_draft import CLOSING, Draft, press, signed, start_over
 from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk, who_reminder
-from planner.screens.survey_picture import Marks, face_chart
+from planner.screens.survey_picture import Marks, face_picture
 from planner.screens.survey_read import Read, place_words, read, usual
 from planner.screens.survey_warm import say_warm
 from planner.shop import Goal, Part, Shop
@@ -36,8 +35,8 @@ def draw_sweep(shop: Shop, part: Part, draft: Draft) -> None:
     _setting_up(draft, units)
 
 
-def draw_picture(draft: Draft, found: Read | None, units: Units, which: str = "read") -> None:
-    """The face to scale, as far as it is read."""
+def draw_picture(draft: Draft, found: Read | None, units: Units, which: str = "read", pit_at: str = "") -> None:
+    """The face to scale, as far as it is read; the ring stands at the indicator, or at the pit that is looked at."""
     heights = draft.heights(which)
     first = last = ""
     if found is not None and which == "read":
@@ -46,15 +45,15 @@ def draw_picture(draft: Draft, found: Read | None, units: Units, which: str = "r
     marks = Marks(
         draft.places,
         heights,
-        here=draft.names[0] if draft.at == CLOSING else draft.at,
+        here=pit_at or (draft.names[0] if draft.at == CLOSING else draft.at),
         first_contact=first if len(heights) > 3 else "",
         last_to_clean=last if len(heights) > 3 else "",
     )
-    chart = drawn(face_chart, draft.face, marks, units)
+    chart = face_picture(draft.face, marks, units)
     st.vega_lite_chart(spec=chart, width="content", alt=_spoken(draft, heights, first, last, units))
     st.caption(
-        f"{units.depth_unit}, + over, − under. Amber ring: the indicator stands here; triangle: the cutter meets it "
-        "first; square: clean last. Front edge below, "
+        f"{units.depth_unit}, + over, − under. Amber ring: {'the pit told here' if pit_at else 'the indicator stands here'}; "
+        "triangle: the cutter meets it first; square: clean last. Front edge below, "
         f"sides in {'inches' if units.inch else 'millimetres'}."
         + (f" Heights: what the indicator shows, corrected for its {draft.angle_deg:g}°." if draft.angle_deg else "")
     )
