@@ -29,7 +29,7 @@ from planner.screens.parts_past import draw_past
 from planner.screens.said import act, say
 from planner.screens.survey_intake import draw_intake_check
 from planner.screens.survey_past import draw_measured
-from planner.screens.survey_warm import refuse_warm_part, say_warm, temperature_fields, tolerance_mm
+from planner.screens.survey_warm import refuse_warm_part, say_cooling, say_warm, temperature_fields, tolerance_mm
 from planner.shop import BEFORE_THE_CUT, Face, Gate, GateKind, GateState, HeightStage, Hold, Part, Shop
 from planner.store.finding import Found
 from planner.store.nouns import COVER
@@ -83,6 +83,7 @@ def _head(found: Found, units: Units) -> None:
     st.caption(f"{family.material.replace('_', ' ')}; {sizes}.{agreed}" + (f" {part.notes}" if part.notes else ""))
     if part.waits_for:
         st.warning("Waits: " + "; ".join(part.waits_for))
+    say_cooling(access.shop(), part)
 
 
 # -- gates and holds ---------------------------------------------------------------------------------------------------

@@ -150,7 +150,9 @@ def begun(face: Face, count: int) -> dict[str, Any]:
     """An empty sweep over the face."""
     (version, _), records = access.versions()
     places = _template(access.kind(), version, records, face.id, count, face)
-    indicator = access.repository().get_draft(INDICATOR_KEY) or {}
+    # until somebody says: a dial of half thous, or of hundredths of a millimetre
+    usual = {} if access.units().inch else {"division_mm": 0.01}
+    indicator = usual | (access.repository().get_draft(INDICATOR_KEY) or {})
     return {name: indicator[name] for name in INDICATOR if name in indicator} | {
         "count": count,
         "points": [{"name": name, "x": x, "y": y} for name, (x, y) in places.items()],

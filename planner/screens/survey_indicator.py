@@ -48,21 +48,30 @@ def draw_indicator(draft: Draft, units: Units) -> None:
     factor = MM_PER_THOU if units.inch else 1.0
     st.markdown("**One division of its dial**")
     sizes = (0.1, 0.5, 1.0) if units.inch else (0.001, 0.002, 0.01)
-    _keys(draft, "division_mm", draft.division_mm, [(units.depth(s * factor), s * factor) for s in sizes])
+    _keys(draft, "division_mm", draft.division_mm, _sizes(sizes, draft.division_mm, factor, units))
     st.markdown("**Readings of one place agree within**")
     sizes = (0.1, 0.4, 1.0) if units.inch else (0.002, 0.01, 0.02)
     # two standard deviations: what a person sees who reads one place a few times
-    _keys(draft, "noise_mm", draft.noise_mm, [(f"±{units.depth(s * factor)}", s * factor / 2) for s in sizes])
+    options = [(f"±{label}", size / 2) for label, size in _sizes(sizes, 2 * draft.noise_mm, factor, units)]
+    _keys(draft, "noise_mm", draft.noise_mm, options)
     st.caption(
         f"Now: a division of {units.depth(draft.division_mm)}, agreeing within ±{units.depth(2 * draft.noise_mm)}. Both "
         "widen what the readings allow. Remembered for the next sweep."
     )
 
 
+def _sizes(usual: tuple[float, ...], now_mm: float, factor: float, units: Units) -> list[tuple[str, float]]:
+    """The usual sizes, and the one that holds where it was set in the other unit."""
+    sizes = [size * factor for size in usual]
+    if not any(_same(size, now_mm) for size in sizes):
+        sizes = sorted([*sizes, now_mm])
+    return [(units.depth(size), size) for size in sizes]
+
+
 def _keys(draft: Draft, entry: str, now: Any, options: list[tuple[str, Any]]) -> None:
     """A row of keys, the one that holds lit."""
     for cell, (label, value) in zip(st.columns(len(options)), options, strict=True):
-        same = value == now if isinstance(value, str) else abs(value - now) < 0.03 * max(value, 1e-6)
+        same = value == now if isinstance(value, str) else _same(value, now)
         cell.button(
             label,
             key=f"{draft.key}/{entry}/{label}",
@@ -71,6 +80,10 @@ def _keys(draft: Draft, entry: str, now: Any, options: list[tuple[str, Any]]) ->
             width="stretch",
             type="primary" if same else "secondary",
         )
+
+
+def _same(one: float, other: float) -> bool:
+    return abs(one - other) < 0.03 * max(one, 1e-6)
 
 
 def _set(draft: Draft, values: dict[str, Any]) -> None:

@@ -83,14 +83,22 @@ def say_warm(shop: Shop, part: Part) -> None:
         )
 
 
+def say_cooling(shop: Shop, part: Part) -> None:
+    """That the plan waits for it to cool, at the head of its page."""
+    jobs = [job for job in shop.open_jobs() if job.part_id == part.id]
+    waits = [warm for job in jobs if (warm := cooling(shop, part, access.now(), job)) is not None]
+    warm = max(waits, key=lambda w: w.until, default=None)
+    if warm is not None:
+        st.info(
+            f"It cools after {warm.after} until {warm.until:%a %H:%M}; the plan waits. Found cool, it waits no more: its "
+            "temperature is told under Intake check."
+        )
+
+
 def draw_cool_down(shop: Shop, part: Part, face: Face, units: Units) -> None:
     """Keep a warm part off the machine until it may be measured: the plan waits for it. Found cool, it waits no more."""
     form = Form(f"cool/{face.id}", part.id, temperature_fields(units), {}, units, access.repository())
-    settings, warm = shop.settings, cooling(shop, part, access.now())
-    if warm is not None:
-        st.info(
-            f"It cools after {warm.after} until {warm.until:%a %H:%M}; the plan waits. Found cool, it waits no more."
-        )
+    settings = shop.settings
     with st.expander("Is it still warm?"):
         st.caption(
             "Off the washer, the oven or the welder the plan keeps it off the machine: "

@@ -235,13 +235,14 @@ def test_a_washed_part_waits_until_it_is_found_cool(app, go, store):
     (job,) = (j for j in shop.open_jobs() if j.part_id == part.id)
     found = cooling(shop, shop.parts[part.id], MONDAY, job)
     assert (found.until - MONDAY).total_seconds() == 180 * 60
-    assert any("It cools after washing" in i.value for i in at.info)
+    assert [i.value for i in at.info if "It cools after washing" in i.value]  # at the head of the page, once
     for label, figure in (("Part's temp", "70"), ("Gauge's temp", "69")):
         next(t for t in at.text_input if t.label.startswith(label) and "cool/" in t.key).set_value(figure).run()
     next(b for b in at.button if b.label == "Let the plan know").click()
     clean(at.run())
     shop = store.load_shop()
     assert cooling(shop, shop.parts[part.id], MONDAY, shop.jobs[job.id]) is None
+    assert not any("It cools after" in i.value for i in at.info)
 
 
 def test_the_finished_face_is_stored_with_its_verdicts_and_shown_with_the_part(survey, store, go):
@@ -291,6 +292,29 @@ def test_the_indicator_is_set_once_counts_in_the_depth_and_is_remembered(survey,
     press(survey, "/read/**+1**  \nover")
     other = store.get_draft(store.draft_keys("survey/")[0])
     assert (other["angle"], other["division_mm"]) == (37.0, pytest.approx(THOU))
+
+
+def test_the_ring_stands_at_the_pit_that_is_looked_at(survey):
+    turn(survey, "Pits")
+    press(survey, "/pit at/middle")
+    assert any("Amber ring: the pit told here" in c.value for c in survey.caption)
+    turn(survey, "Sweep")
+    assert any("Amber ring: the indicator stands here" in c.value for c in survey.caption)
+
+
+@pytest.mark.parametrize(
+    ("begun", "read_in", "lit"),
+    [("inch", "inch", "0.5 thou"), ("metric", "metric", "0.010 mm"), ("inch", "metric", "0.013 mm")],
+)
+def test_the_division_that_holds_is_lit_in_either_unit(survey, store, begun, read_in, lit):
+    survey.session_state["units"] = begun
+    clean(survey.run())
+    press(survey, "/read/**▶**  \nnext point")
+    survey.session_state["units"] = read_in
+    survey.session_state[f"{store.draft_keys('survey/')[0]}/setup"] = True
+    clean(survey.run())
+    keys = [b for b in survey.button if b.key and "/division_mm/" in b.key]
+    assert [b.label for b in keys if b.proto.type == "primary"] == [lit]
 
 
 def test_a_paper_sheet_is_typed_point_by_point_and_kept_while_typing(survey, store):
