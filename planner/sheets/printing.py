@@ -30,6 +30,11 @@ _PASS = {
 }
 
 
+# per cent of a week sheet's width: from, to, part, family, what, depth, passes, due, done
+_WIDTHS = (6, 8, 17, 14, 18, 11, 8, 8, 10)
+# what a week sheet takes of a Letter page on paper, mm: one that runs over goes on behind without a new page
+_HEAD_MM, _DAY_MM, _JOB_MM, _PAGE_MM = 38, 15, 12, 258
+
 _STEPS = ("load", "sweep", "level", "clamp", "dye", "touch off", "looks", "unload", "measure")
 
 
@@ -260,5 +265,7 @@ def week_sheet(shop: Shop, queue: Queue, plan: Plan, machine_id: str, units: Uni
         back=back,
         defer=DEFER,
         days=days,
+        widths=_WIDTHS,
+        long=_HEAD_MM + sum(_DAY_MM + _JOB_MM * len(jobs) for _, jobs in days) > _PAGE_MM,
         waiting=waiting,
     )
