@@ -205,12 +205,13 @@ def plan_members(
     least_mm: float = 0.0,
     removals_mm: Mapping[str, float] | None = None,
     show: Show = millimetres,
+    show_height: Show | None = None,
 ) -> SetPlan:
     """Likely cuts of a set as its members stand.
 
     doubts_mm: standard uncertainty of each member's height after cutting, by name; gives the guard. removals_mm:
-    removals to reckon with instead of the members' likely ones, by name. Raises `InputError` for a member without
-    any height or removal.
+    removals to reckon with instead of the members' likely ones, by name. show, show_height: as in `match_set`. Raises
+    `InputError` for a member without any height or removal.
     """
     for i, m in enumerate(one.members):
         if m.height_mm is None:
@@ -242,6 +243,8 @@ def plan_members(
             least_mm,
             names=[m.name for m in one.members],
             show=show,
+            # a height less its nominal is read as a depth
+            show_height=None if one.relative else show_height,
         )
         for tolerance in (one.aim_mm, one.stop_mm)
     )

@@ -14,7 +14,7 @@ import numpy as np
 from planner.errors import InputError, not_negative, positive
 from planner.match.members import MemberSet, MemberState, plan_members
 from planner.match.pool import PoolPart
-from planner.match.sets import SAME_MM, Show, match_set, millimetres, round_cut, set_guard
+from planner.match.sets import SAME_MM, Show, by_words, match_set, millimetres, round_cut, set_guard
 
 
 class GasketLike(Protocol):
@@ -91,6 +91,7 @@ def what_would_help(
     removal_without_spot_mm: Mapping[str, float] | None = None,
     weld_cost: float | None = None,
     show: Show = millimetres,
+    show_height: Show | None = None,
 ) -> tuple[Option, ...]:
     """Ways out for a set as it stands, those that work first, then by cost.
 
@@ -112,7 +113,8 @@ def what_would_help(
     if pool:
         options += _partners(one, state, value, pool, show)
     if removal_without_spot_mm:
-        options += _welds(one, state, value, removal_without_spot_mm, weld_cost, doubts_mm, step_mm, least_mm, show)
+        shown = (show, show_height)
+        options += _welds(one, state, value, removal_without_spot_mm, weld_cost, doubts_mm, step_mm, least_mm, shown)
     return tuple(sorted(options, key=lambda o: (not o.possible, o.cost)))
 
 
@@ -162,9 +164,11 @@ def _accept(one: MemberSet, state: _State, value: float, show: Show) -> Option:
     if state.mismatch <= state.window + SAME_MM:
         text += ", which is within the aim"
     elif state.mismatch <= one.stop_mm + SAME_MM:
-        text += f": more than the aim of {show(one.aim_mm)}, within the {show(one.stop_mm)} that may pass"
+        kept = one.aim_mm - state.window
+        of = f" (an aim of {show(one.aim_mm)} less {show(kept)} for the doubt of the heights)" if kept > SAME_MM else ""
+        text += f": more than the window of {show(state.window)}{of}, within the {show(one.stop_mm)} that may pass"
     else:
-        text += f": {show(state.mismatch - one.stop_mm)} more than the {show(one.stop_mm)} that may pass"
+        text += f": {by_words(show, state.mismatch - one.stop_mm)} more than the {show(one.stop_mm)} that may pass"
     return Option(
         Help.ACCEPT,
         possible=state.mismatch <= one.stop_mm + SAME_MM and not state.spent,
@@ -192,7 +196,7 @@ def _recut(state: _State, value: float, setup: float, step: float, least: float,
         words.append(f"{state.names[i]} by {show(cut)}")
         if short > SAME_MM:
             possible = False
-            words[-1] += f", which takes it {show(short)} below its least height"
+            words[-1] += f", which takes it {by_words(show, short)} below its least height"
     mismatch = float(np.ptp(finals))
     if mismatch > state.window + SAME_MM:
         possible = False
@@ -293,7 +297,7 @@ def _welds(
     doubts_mm: Mapping[str, float] | None,
     step: float,
     least: float,
-    show: Show,
+    shown: tuple[Show, Show | None],
 ) -> list[Option]:
     if weld_cost is None:
         raise InputError("weld_cost", None, "a cost of welding, as removal_without_spot_mm is given")
@@ -307,12 +311,18 @@ def _welds(
         if removal >= state.removals[i] or state.done[i]:
             continue
         plan = plan_members(
-            one, doubts_mm=doubts_mm, step_mm=step, least_mm=least, removals_mm={name: removal}, show=show
+            one,
+            doubts_mm=doubts_mm,
+            step_mm=step,
+            least_mm=least,
+            removals_mm={name: removal},
+            show=shown[0],
+            show_height=shown[1],
         )
         touched = [n for n, c, d in zip(state.names, plan.cuts.cuts_mm, state.done, strict=True) if d and c > SAME_MM]
         possible = plan.meets_aim and not touched
         extra = float(plan.cuts.extra_mm.sum())
-        words = f"Weld the spot on {name}: it then cleans up {show(float(state.removals[i]) - removal)} sooner"
+        words = f"Weld the spot on {name}: it then cleans up {shown[0](float(state.removals[i]) - removal)} sooner"
         if touched:
             words += f", yet {touched[0]} would have to be cut again"
         elif not plan.meets_aim:

@@ -22,6 +22,12 @@ def millimetres(length_mm: float) -> str:
     return f"{length_mm:.4f} mm"
 
 
+def by_words(show: Show, length_mm: float) -> str:
+    """By how much, in words: what is too little to be shown is "a hair", never 0."""
+    shown = show(length_mm)
+    return "a hair" if length_mm > 0 and shown == show(0.0) else shown
+
+
 @dataclass(frozen=True)
 class SetCuts:
     """What each member of a set must lose.
@@ -86,6 +92,7 @@ def match_set(
     *,
     names: Sequence[str] | None = None,
     show: Show = millimetres,
+    show_height: Show | None = None,
 ) -> SetCuts:
     """Least removal that brings two or more members within a tolerance of each other.
 
@@ -93,8 +100,8 @@ def match_set(
     at the set's measuring points (mean of the points; for heights relative to nominal subtract the nominal from the
     first and the last). A member already finished has clean-up 0. A least height of -inf says that none is known.
     tolerance_mm: greatest difference of final heights; guard_mm is taken off it for the doubt of the heights.
-    step_mm, least_mm: settable step of depth and least pass; 0 switches either off. names, show: how the problems
-    name the members and write a length.
+    step_mm, least_mm: settable step of depth and least pass; 0 switches either off. names, show, show_height: how the
+    problems name the members and write a length, or a height where that is written otherwise.
 
     With h height, q clean-up, w = tolerance − guard: low = min(h − q), final = min(h − q, low + w). Every schedule
     that cleans all members within w ends at or below these finals, so they cost least on every member at once
@@ -133,10 +140,10 @@ def match_set(
     window = max(0.0, tolerance - guard)
     cuts = _least_cuts(heights, cleanup, lows, window, step, least)
     finals = heights - cuts
-    problems, short = _problems(labels, heights, cleanup, lows, window, guard, cuts, step, show)
+    problems, short = _problems(labels, heights, cleanup, lows, window, guard, cuts, step, show, show_height or show)
     if guard > tolerance + SAME_MM:
         problems.append(
-            f"the heights are too doubtful: the guard of {show(guard)} is {show(guard - tolerance)} more than the "
+            f"the heights are too doubtful: the guard of {show(guard)} is {by_words(show, guard - tolerance)} more than the "
             f"tolerance of {show(tolerance)}: measure them closer, or allow {show(guard)}"
         )
     return SetCuts(
@@ -202,6 +209,7 @@ def _problems(
     cuts: np.ndarray,
     step: float,
     show: Show,
+    high: Show,
 ) -> tuple[list[str], np.ndarray]:
     """Which member, by how much, and what would let it pass; and how far each lies below its least height."""
     finals = heights - cuts
@@ -210,32 +218,33 @@ def _problems(
     problems = []
     for i, label in enumerate(labels):
         if short[i] > 0:
-            below = f"{show(short[i])} below its least height of {show(lows[i])}"
+            below = f"{by_words(show, short[i])} below its least height of {high(lows[i])}"
             if finals[i] >= naturals[i] - SAME_MM:
                 problems.append(
-                    f"{label} must end at {show(finals[i])} to clean up: {below}; no tolerance helps, only a repair or "
+                    f"{label} must end at {high(finals[i])} to clean up: {below}; no tolerance helps, only a repair or "
                     "another part"
                 )
                 continue
             others = np.delete(np.arange(len(labels)), i)
             lead = int(others[np.argmin(finals[others])])
-            said = f"{label} must end at {show(finals[i])} to match {labels[lead]}, which ends at {show(finals[lead])}"
+            said = f"{label} must end at {high(finals[i])} to match {labels[lead]}, which ends at {high(finals[lead])}"
             if naturals[i] < lows[i] - SAME_MM:
-                helps = f"cleaning it up alone already takes it {show(lows[i] - naturals[i])} below"
+                helps = f"cleaning it up alone already takes it {by_words(show, lows[i] - naturals[i])} below"
             else:
                 helps = f"a tolerance of {show(guard + window + short[i])} or more would let it stay above"
             problems.append(f"{said}: {below}; {helps}")
         if cuts[i] < cleanup[i] - SAME_MM:
             problems.append(
                 f"{label} needs {show(cleanup[i])} to clean up; the deepest it can be set above its least height is "
-                f"{show(cuts[i])}, {show(cleanup[i] - cuts[i])} short: a finer step or a smaller least pass would reach it"
+                f"{show(cuts[i])}, {by_words(show, cleanup[i] - cuts[i])} short: a finer step or a smaller least pass "
+                "would reach it"
             )
     highest, lowest = int(np.argmax(finals)), int(np.argmin(finals))
     over = float(finals[highest] - finals[lowest]) - window
     if over > SAME_MM:
         cause = f"; the step of depth is {show(step)}" if step > window else ""
         problems.append(
-            f"{labels[highest]} ends {show(over + window)} above {labels[lowest]}, {show(over)} more than the "
+            f"{labels[highest]} ends {show(over + window)} above {labels[lowest]}, {by_words(show, over)} more than the "
             f"window of {show(window)}{cause}; these cuts take a tolerance of {show(over + window + guard)}"
         )
     return problems, short

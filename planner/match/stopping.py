@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from planner.errors import InputError, not_negative, positive
 from planner.match.members import MemberSet, MemberState
-from planner.match.sets import SAME_MM, Show, millimetres, round_cut
+from planner.match.sets import SAME_MM, Show, by_words, millimetres, round_cut
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,7 @@ def stop_or_go_on(
     step_mm: float = 0.0,
     least_mm: float = 0.0,
     show: Show = millimetres,
+    show_price: Callable[[float], str] = "{:.0f}".format,
 ) -> StopOrGoOn:
     """Compare stopping where the member is clean with going on to match those already finished.
 
@@ -88,7 +90,7 @@ def stop_or_go_on(
             final_mm=final,
             further_mm=further,
             mismatch_mm=mismatch,
-            recut_mm=float(lacking.max()),
+            recut_mm=round_cut(float(lacking.max()), step_mm, least_mm),
             within_aim=mismatch <= window + SAME_MM,
             within_stop=mismatch <= one.stop_mm + SAME_MM,
             above_limit=final >= least - SAME_MM,
@@ -118,17 +120,19 @@ def stop_or_go_on(
     elif passing:
         best = min(passing, key=lambda c: c.cost)
         verb = "Stop" if best.further_mm == 0 else f"Go on by {show(best.further_mm)}"
-        advice = f"{verb}: {show(best.mismatch_mm)} apart, more than the aim; somebody has to agree."
+        advice = (
+            f"{verb}: {show(best.mismatch_mm)} apart, more than the window of {show(window)}; somebody has to agree."
+        )
     else:
         best = min(allowed or choices, key=lambda c: (c.mismatch_mm, c.cost))
         advice = f"No depth matches: {show(best.mismatch_mm)} apart at best."
     if best.recut_mm > 0 and not best.within_aim:
-        price = setup + value * best.recut_mm
-        advice += f" Cutting the finished one again by {show(best.recut_mm)} would match, at a cost of {price:.0f}."
+        price = show_price(setup + value * best.recut_mm)
+        advice += f" Cutting the finished one again by {show(best.recut_mm)} would match, at a cost of {price}."
     return StopOrGoOn(tuple(choices), best, advice)
 
 
 def _stopping(stop: Choice, one: MemberSet, show: Show) -> str:
     if stop.within_stop:
         return "Stopping now would leave a mismatch that somebody has to agree to."
-    return f"Stopping now would leave {show(stop.mismatch_mm - one.stop_mm)} more than may pass."
+    return f"Stopping now would leave {by_words(show, stop.mismatch_mm - one.stop_mm)} more than may pass."

@@ -13,7 +13,7 @@ from planner.cut import target_passes
 from planner.errors import InputError, finite, not_negative, positive
 from planner.match.members import Member, MemberSet, MemberState
 from planner.match.natural import EDGE_MM, natural_final
-from planner.match.sets import SAME_MM, Show, millimetres, round_cut, set_guard
+from planner.match.sets import SAME_MM, Show, by_words, millimetres, round_cut, set_guard
 
 
 @dataclass(frozen=True)
@@ -69,6 +69,7 @@ def partner_target(
     rule: PassRule | None = None,
     doubts_mm: Mapping[str, float] | None = None,
     show: Show = millimetres,
+    show_height: Show | None = None,
 ) -> PartnerTarget:
     """Window, target, passes of the open member ``name``, from the measured heights of those finished.
 
@@ -100,22 +101,27 @@ def partner_target(
     final = member.height_mm - removal
 
     problems = []
+    stands = show_height or show
     if high < low - SAME_MM:
         why = "its least height" if member.least_mean_mm >= match_low else f"{done[int(np.argmax(finals))].name}"
-        problems.append(f"no final height of {name} would do: {why} asks for {show(low - high)} more than the lowest")
+        problems.append(
+            f"no final height of {name} would do: {why} asks for {by_words(show, low - high)} more than the lowest"
+        )
     elif natural < match_low - SAME_MM:
         highest = done[int(np.argmax(finals))]
         problems.append(
-            f"{name} will likely clean up at {show(natural)}, {show(match_low - natural)} below its window: "
+            f"{name} will likely clean up at {stands(natural)}, {by_words(show, match_low - natural)} below its window: "
             f"{highest.name} would have to be cut again"
         )
     if natural < member.least_mean_mm - SAME_MM:
         problems.append(
-            f"{name} will likely clean up {show(member.least_mean_mm - natural)} below its least height of "
-            f"{show(member.least_mean_mm)}"
+            f"{name} will likely clean up {by_words(show, member.least_mean_mm - natural)} below its least height of "
+            f"{stands(member.least_mean_mm)}"
         )
     elif rule is not None and removal < member.likely_removal_mm - SAME_MM:
-        problems.append(f"{name} comes {show(member.likely_removal_mm - removal)} short of clean at the step above it")
+        problems.append(
+            f"{name} comes {by_words(show, member.likely_removal_mm - removal)} short of clean at the step above it"
+        )
     passes: tuple[float, ...] = ()
     left = removal - member.removed_mm
     if rule is not None and left > SAME_MM:

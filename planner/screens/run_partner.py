@@ -32,12 +32,12 @@ def draw(sheet: Sheet, view: SetView) -> None:
     else:
         target = target_of(sheet, view)
         if target is not None:
-            _window(sheet, target)
+            _window(sheet, view, target)
     # the instrument's own reading needs no height
     _same_blocks(sheet, view)
 
 
-def _window(sheet: Sheet, target: PartnerTarget) -> None:
+def _window(sheet: Sheet, view: SetView, target: PartnerTarget) -> None:
     units = sheet.units
     for problem in target.problems:
         st.warning(problem)
@@ -56,7 +56,7 @@ def _window(sheet: Sheet, target: PartnerTarget) -> None:
             st.metric("Depth for that", units.depth(depth))
     if not math.isfinite(target.high_mm):
         st.caption(window[0].upper() + window[1:] + ".")
-    _check(sheet, target)
+    _check(sheet, view, target)
 
 
 def target_of(sheet: Sheet, view: SetView) -> PartnerTarget | None:
@@ -71,7 +71,14 @@ def target_of(sheet: Sheet, view: SetView) -> PartnerTarget | None:
         )
     doubts = {m.name: m.height_sd_mm for m in view.members.members}
     try:
-        return partner_target(view.members, sheet.part.tag, rule=rule, doubts_mm=doubts, show=sheet.units.depth)
+        return partner_target(
+            view.members,
+            sheet.part.tag,
+            rule=rule,
+            doubts_mm=doubts,
+            show=sheet.units.depth,
+            show_height=sheet.units.height,
+        )
     except InputError as wrong:
         st.caption(f"No window yet: {wrong.accepted}.")
         return None
@@ -86,7 +93,7 @@ def mean_gap_mm(sheet: Sheet) -> float:
     return sum(known) / len(known) if known else 0.0
 
 
-def _check(sheet: Sheet, target: PartnerTarget) -> None:
+def _check(sheet: Sheet, view: SetView, target: PartnerTarget) -> None:
     units, key = sheet.units, f"check/{sheet.job.id}/{sheet.seen}/{sheet.units.system}"
     columns = st.columns([3, 2, 2, 2], vertical_alignment="bottom")
     columns[0].selectbox("Height while clamped, at", [p.name for p in sheet.face.points], key=f"{key}/point")
@@ -102,7 +109,8 @@ def _check(sheet: Sheet, target: PartnerTarget) -> None:
             f"{read.point}: {units.height(read.height_mm)} ± {units.depth(read.doubt_mm)}, after pass {read.after_pass}"
         )
         if math.isfinite(target.high_mm) and math.isfinite(target.low_mm) and target.open:
-            verdict = clamped_check(read.height_mm, read.doubt_mm, target.low_mm, target.high_mm)
+            mean = view.mean_of_check_mm(sheet.job.id, read.point, read.height_mm)
+            verdict = clamped_check(mean, read.doubt_mm, target.low_mm, target.high_mm)
             said += f": {VERDICTS[verdict.verdict]}; {units.depth(verdict.surely_in_mm)} more brings it surely in"
             if verdict.at_most_mm >= 0:
                 said += f", at most {units.depth(verdict.at_most_mm, down=True)}"

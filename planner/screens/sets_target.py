@@ -3,8 +3,6 @@ while clamped."""
 
 from __future__ import annotations
 
-from datetime import datetime
-
 import pandas as pd
 import streamlit as st
 
@@ -163,8 +161,7 @@ def _check(shop: Shop, view: SetView, target: Target, units: Units) -> None:
         if not checks or not partner.open:
             return
         last = max(checks, key=lambda h: h.at)
-        own = dict(zip(view.points, view.member(job.id).heights_mm, strict=True))
-        mean = last.height_mm - (own.get(last.point, view.member(job.id).height_mm) - view.member(job.id).height_mm)
+        mean = view.mean_of_check_mm(job.id, last.point, last.height_mm)
         told = clamped_check(mean, last.repeatability_mm or 0.0, partner.low_mm, partner.high_mm)
         st.write(
             f"{units.height(last.height_mm)} at {last.point}, {last.at:%a %H:%M}: **{told.verdict.value}**. "
@@ -186,7 +183,7 @@ def _store(job: Job, values: dict) -> str:
         job.face_id,
         values["point"],
         values["height_mm"],
-        datetime.now().replace(microsecond=0),
+        access.now().replace(microsecond=0),
         HeightStage.CHECK,
         repeatability_mm=values["repeatability_mm"],
         by=access.who(),

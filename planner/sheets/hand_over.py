@@ -239,7 +239,7 @@ def _banks(stacks: EngineStacks, units: Units) -> list[SimpleNamespace]:
                 SimpleNamespace(
                     cylinder=chamber.cylinder,
                     volume=f"{now:.1f} cm³" if measured else "",
-                    drawn="" if measured or now is None else f"by the drawing {now:.1f}",
+                    drawn="" if measured or now is None else f"by the drawing {now:.1f} cm³",
                 )
             )
         ratio = effects["compression ratio"].after

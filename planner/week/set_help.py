@@ -55,7 +55,7 @@ def target_of(shop: Shop, view: SetView, job_id: int, estimate: JobEstimate, uni
 
 @functools.lru_cache(maxsize=128)
 def _target(members: MemberSet, name: str, rule: PassRule | None, doubts: tuple, units: Units) -> PartnerTarget:
-    return partner_target(members, name, rule=rule, doubts_mm=dict(doubts), show=units.depth)
+    return partner_target(members, name, rule=rule, doubts_mm=dict(doubts), show=units.depth, show_height=units.height)
 
 
 def stop_or_go(
@@ -78,6 +78,7 @@ def stop_or_go(
         step_mm=view.step_mm,
         least_mm=view.least_pass_mm,
         show=units.depth,
+        show_price=lambda price: f"{shop.settings.currency}{price:.0f}",
     )
 
 
@@ -116,6 +117,7 @@ def options_of(
         removal_without_spot_mm=without or None,
         weld_cost=shop.settings.hourly_rate / 60 * WELD_MINUTES if without else None,
         show=units.depth,
+        show_height=units.height,
     )
 
 

@@ -142,6 +142,13 @@ class SetView:
             return None
         return self.members.members[self.matched.job_ids.index(job_id)]
 
+    def mean_of_check_mm(self, job_id: int, point: str, height_mm: float) -> float:
+        """Mean height a check at one point stands for: members are compared by the mean of their points, and the point
+        stands as far from it as it did when all of them were measured."""
+        member = self.member(job_id)
+        own = dict(zip(self.points, member.heights_mm, strict=True)) if member.heights_mm else {}
+        return height_mm - (own[point] - member.height_mm if point in own else 0.0)
+
 
 def view_set(
     shop: Shop,
@@ -188,6 +195,7 @@ def view_set(
             step_mm=shop.settings.depth_step_mm,
             least_mm=least_pass,
             show=units.depth,
+            show_height=units.height,
         )
         together = matched.gang and not any(j.state in DONE for j in jobs)
         if together:
@@ -256,7 +264,7 @@ def _one_plane(shop: Shop, members: MemberSet, units: Units) -> SetPlan:
     plane = round_cut(likely, shop.settings.depth_step_mm)
     level = replace(members, aim_mm=0.0, stop_mm=0.0)
     depths = {m.name: plane - b for b, m in zip(below.tolist(), members.members, strict=True)}
-    return plan_members(level, removals_mm=depths, show=units.depth)
+    return plan_members(level, removals_mm=depths, show=units.depth, show_height=units.height)
 
 
 def member_of(

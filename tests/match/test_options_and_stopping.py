@@ -54,6 +54,15 @@ def test_common_practice_stop_where_three_thou_may_stay():
     assert found.advised.name == "stop" and found.advice.startswith("Stop")
 
 
+def test_a_hair_outside_is_a_least_pass_of_the_finished_one_and_its_price_has_the_shop_s_money():
+    """Clean 0.02 thou below the window: no instrument sets that, so the finished one would lose a whole least pass."""
+    one = second_head(aim=2, min_height_mm=101.6 - 18 * THOU)
+    found = advise(one, clean_at_mm=17.02 * THOU, setup_cost=60, show_price=lambda price: f"${price:.0f}")
+    assert found.choices[0].recut_mm == pytest.approx(0.5 * THOU)
+    assert "more than the window of 2.0 thou; somebody has to agree" in found.advice
+    assert "again by 0.5 thou would match, at a cost of $64" in found.advice
+
+
 def test_common_practice_limit_forbids_going_on():
     """Half a thou above its least height: stopping is all that is left, and somebody has to agree."""
     found = advise(second_head(aim=2, min_height_mm=101.6 - 12.5 * THOU))

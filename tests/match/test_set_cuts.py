@@ -110,6 +110,16 @@ def test_problems_say_which_and_by_how_much():
     assert "2.0 thou below" in thou.problems[0]
 
 
+def test_heights_are_written_as_heights_and_a_hair_is_never_nothing():
+    """A height in thou is read by nobody, and "0.0 thou below its window" contradicts itself."""
+    words = {"show": lambda mm: f"{mm / 0.0254:.1f} thou", "show_height": lambda mm: f"{mm / 25.4:.4f} in"}
+    found = match_set([100.0, 99.9], [0.3, 0.1], [99.5, 99.75001], 0.05, names=["left", "right"], **words)
+    assert found.problems == (
+        "right must end at 3.9272 in to match left, which ends at 3.9252 in: a hair below its least height of 3.9272 in; "
+        "a tolerance of 2.0 thou or more would let it stay above",
+    )
+
+
 def test_rounding_goes_deeper_unless_that_breaks_the_least_height():
     deeper = match_set([100.0, 100.0], [0.101, 0.2], [99.0, 99.0], 0.2, step_mm=0.0127)
     assert deeper.cuts_mm == pytest.approx([8 * 0.0127, 16 * 0.0127])

@@ -278,7 +278,7 @@ def test_what_the_ending_told_is_read_back_until_the_cut_is_taken_back(store, en
     assert store.told_at_end(job.id) == {}
 
 
-def test_a_cut_made_elsewhere_is_kept_as_reported_and_a_part_put_on_its_bank(app, go, engine, store):
+def test_a_cut_made_elsewhere_is_kept_as_reported(app, go, engine, store):
     app.run()
     app.session_state["engine/Parts on its banks, and cuts made elsewhere"] = True
     at = go(app, "sets")
@@ -292,3 +292,49 @@ def test_a_cut_made_elsewhere_is_kept_as_reported_and_a_part_put_on_its_bank(app
     (cut,) = known.banks[0].reported
     assert cut.face is StackFace.DECK and cut.said_by == "the owner" and cut.removed_mm == pytest.approx(4 * 0.0254)
     assert "as the owner said; not measured here" in texts(at)
+
+
+def test_a_part_whose_position_tells_no_bank_is_put_on_one_and_taken_off_again(app, go, engine, store):
+    part = next(p for p in store.load_all(Part).values() if p.tag == "T-1")
+    store.save(dataclasses.replace(part, position=""))
+    app.run()
+    app.session_state["engine/Parts on its banks, and cuts made elsewhere"] = True
+    at = go(app, "sets")
+    nowhere = "T-1 belongs to no bank: its position is not entered, the banks are left, right"
+    assert nowhere in texts(at)
+
+    def put(bank):
+        next(b for b in at.selectbox if b.label.startswith("Part")).set_value("T-1").run()
+        next(b for b in at.selectbox if b.label.startswith("Is on the bank")).set_value(bank).run()
+        next(b for b in at.button if b.label == "Keep the bank").click().run()
+        assert not at.exception
+
+    put("right")
+    (known,) = store.load_shop().measured_engines.values()
+    assert {b.name: b.parts for b in known.banks} == {"right": ("T-1",)}
+    assert nowhere not in texts(at)
+    # a second time: the part is on one bank only
+    put("left")
+    (known,) = store.load_shop().measured_engines.values()
+    assert {b.name: b.parts for b in known.banks} == {"right": (), "left": ("T-1",)}
+    put("")
+    assert nowhere in texts(at)
+
+
+def test_a_reported_cut_is_dropped_again_and_one_without_a_name_is_refused(app, go, engine, store):
+    app.run()
+    app.session_state["engine/Parts on its banks, and cuts made elsewhere"] = True
+    at = go(app, "sets")
+    next(b for b in at.text_input if b.label.startswith("Taken off")).set_value("4").run()
+    next(b for b in at.selectbox if b.label.startswith("Face")).set_value(StackFace.HEAD).run()
+    next(b for b in at.date_input if b.label.startswith("On")).set_value(MONDAY.date()).run()
+    next(b for b in at.button if b.label == "Keep this cut").click().run()
+    assert store.load_shop().measured_engines == {}
+    assert any("Needed: who said so" in e.value for e in at.error)
+    next(b for b in at.text_input if b.label.startswith("Who said so")).set_value("the owner").run()
+    next(b for b in at.button if b.label == "Keep this cut").click().run()
+    assert "4.0 thou off the head" in texts(at)
+    next(b for b in at.button if b.label == "Drop it").click().run()
+    assert not at.exception
+    (known,) = store.load_shop().measured_engines.values()
+    assert known.banks[0].reported == () and "off the head" not in texts(at).split("made elsewhere")[-1]

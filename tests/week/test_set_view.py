@@ -107,6 +107,17 @@ def test_a_check_while_clamped_is_no_height_to_plan_on(shop):
     assert view.heights_mm[1] == pytest.approx(99.82)
 
 
+def test_a_check_at_one_point_is_judged_by_the_mean_it_stands_for(shop):
+    """T-1 was measured at 99.80 to 99.84, mean 99.82: its highest point stands above the mean, and so does a check there."""
+    view, part = view_of(shop), shop.parts[1]
+    by_point = {h.point: h.height_mm for h in part.heights}
+    high = max(by_point, key=by_point.get)
+    above = by_point[high] - 99.82
+    assert above > 0.01
+    assert view.mean_of_check_mm(1, high, 99.70) == pytest.approx(99.70 - above)
+    assert view.mean_of_check_mm(1, "a place no member was measured at", 99.70) == 99.70
+
+
 def test_members_are_compared_at_the_points_all_were_measured_at(shop):
     part = shop.parts[1]
     shop = with_part(shop, 1, heights=part.heights[:3])
