@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from planner.cut.running import fold
-from planner.screens import access, estimate_view, plans, run_before, run_edges, run_partner, run_passes, words
+from planner.screens import access, estimate_view, pending, plans, run_before, run_edges, run_partner, run_passes, words
 from planner.screens.run_deeds import Sheet, begin, go_on, stop_for, typed, undo, words_of
 from planner.screens.said import act, keep_label, say
 from planner.screens.week_live import watch
@@ -133,10 +133,12 @@ def _last_entry(sheet: Sheet) -> None:
     left, right = st.columns([4, 1], vertical_alignment="center")
     by = f" by {last.by}" if last.by else ""
     count = len(sheet.taps)
-    left.markdown(
-        f":green-badge[{count} {'entry' if count == 1 else 'entries'} stored] last: **{words_of(last)}**, "
-        f"{last.at:%a %H:%M:%S}{by}"
-    )
+    with left.container(gap=None):
+        st.markdown(
+            f":green-badge[{count} {'entry' if count == 1 else 'entries'} stored] last: **{words_of(last)}**, "
+            f"{last.at:%a %H:%M:%S}{by}"
+        )
+        pending.draw()
     right.button(
         "Undo it",
         key=f"undo/{sheet.job.id}/{sheet.seen}",
@@ -202,6 +204,7 @@ def _not_begun(sheet: Sheet) -> None:
             disabled=bool(sheet.part.waits_for),
         )
         estimate_view.print_button(sheet.shop, sheet.job, estimate, sheet.units)
+        pending.draw()
     estimate_view.draw(sheet.shop, sheet.job, estimate, sheet.units)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import signal
 import sqlite3
 import time
 from pathlib import Path
@@ -165,6 +166,31 @@ def test_a_finger_that_comes_down_twice_is_one_entry(server, browser):
             page.touchscreen.tap(x, y)
             settle(page)
         assert [kind for _, kind, _ in taps(server)[before:]] == ["pass", "look"]
+    page.close()
+
+
+def test_a_tap_is_visibly_pending_until_it_is_stored(server, browser):
+    page = browser.new_page(viewport={"width": 1024, "height": 768}, has_touch=True)
+    page.goto(server.url + "/run")
+    settle(page, 90)
+    sit_down(page)
+    chooser, told = page.get_by_role("combobox", name="Job"), page.get_by_role("status").filter(has_text="Storing: ")
+    for name in ("now: begin", "loaded, underside stoned"):
+        before, button = len(taps(server)), page.get_by_role("button", name=name).first
+        words = button.inner_text()
+        assert not told.is_visible()
+        # a server that does not answer for a while
+        server.process.send_signal(signal.SIGSTOP)
+        button.tap()
+        told.wait_for(timeout=5_000)
+        assert told.inner_text() == f"Storing: {words}" and len(taps(server)) == before
+        server.process.send_signal(signal.SIGCONT)
+        told.wait_for(state="hidden", timeout=20_000)
+        page.get_by_text(f"{before + 1} entr").first.wait_for(timeout=20_000)
+        settle(page)
+        assert len(taps(server)) == before + 1
+        # the chooser's words follow at once
+        assert "(on the machine)" in chooser.input_value()
     page.close()
 
 
