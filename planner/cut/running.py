@@ -202,8 +202,9 @@ def _touch(state: RunState, tap: Tap) -> RunState:
 
 
 def _mark(state: RunState, tap: Tap) -> RunState:
-    if state.zero is None or state.passes:
-        raise ValueError("nothing touched yet")
+    # a new zero set while only the kiss pass was made is found by its mark, too
+    if state.zero is None or (state.passes and state.zero.marked):
+        raise ValueError("nothing touched yet, or cut from this zero")
     zero = replace(state.zero, offset_mm=float(tap.payload["below_mm"]), marked=True)
     return replace(state, zero=zero, first_zero=zero)
 

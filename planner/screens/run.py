@@ -29,7 +29,8 @@ def draw() -> None:
     # a job held on the machine says so itself
     waits = [w for w in sheet.part.waits_for if not (state.held and w.endswith(state.held))]
     if waits:
-        st.error(("Waits: " if state.begun else "Not on the machine yet: ") + "; ".join(waits))
+        told = words.as_read("; ".join(waits), sheet.units)
+        st.error(("Waits: " if state.begun else "Not on the machine yet: ") + told)
     if not state.begun:
         _not_begun(sheet)
     elif estimate.setup is None:
@@ -133,11 +134,10 @@ def _last_entry(sheet: Sheet) -> None:
     left, right = st.columns([4, 1], vertical_alignment="center")
     by = f" by {last.by}" if last.by else ""
     count = len(sheet.taps)
+    stored = f"{count} {'entry' if count == 1 else 'entries'} stored"
+    told = words.as_read(words_of(last), sheet.units)
     with left.container(gap=None):
-        st.markdown(
-            f":green-badge[{count} {'entry' if count == 1 else 'entries'} stored] last: **{words_of(last)}**, "
-            f"{last.at:%a %H:%M:%S}{by}"
-        )
+        st.markdown(f":green-badge[{stored}] last: **{told}**, {last.at:%a %H:%M:%S}{by}")
         pending.draw()
     right.button(
         "Undo it",
@@ -288,7 +288,7 @@ def _waiting(sheet: Sheet) -> None:
     held = next((w for w in sheet.part.waits_for if state.held and w.endswith(state.held)), state.held)
     why = f"Held, to be called: {held}" if state.held else "Paused"
     taken = f"{units.depth(state.removed_mm)} taken, all of it kept" if state.passes else "Nothing cut yet"
-    st.info(f"{why}. {taken}.")
+    st.info(f"{words.as_read(why, units)}. {taken}.")
     with st.container(horizontal=True):
         st.button("Go on: still clamped as it was", type="primary", on_click=act, args=(go_on, sheet, False))
         st.button("Go on: it was taken off or re-clamped", on_click=act, args=(go_on, sheet, True))

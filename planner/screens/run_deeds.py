@@ -14,6 +14,7 @@ from planner.cut.estimate import JobEstimate
 from planner.cut.running import RunState
 from planner.edge import Chipped, End, Indexed, Replaced, Reversed
 from planner.screens import access
+from planner.screens.words import as_read
 from planner.shop import Face, Family, Hold, Job, JobState, Part, Shop, Tap, TapKind
 from planner.store import StaleRecord
 from planner.units import Units
@@ -134,7 +135,7 @@ def undo(sheet: Sheet) -> str:
                 together.save(_hold_ended(sheet, at), by=who, at=at)
             together.save(replace(sheet.job, state=JobState.RUNNING), by=who, at=at)
         together.undo_tap(sheet.job.id, at, who, sheet.seen)
-    return "Taken back: " + words_of(last) + "."
+    return "Taken back: " + as_read(words_of(last), sheet.units) + "."
 
 
 def _events_of(entry: Tap) -> list[int]:

@@ -13,6 +13,7 @@ from planner.match.window import PartnerTarget, PassRule, clamped_check, partner
 from planner.screens import access
 from planner.screens.run_deeds import Sheet, tap, typed
 from planner.screens.said import act, say_beside
+from planner.screens.words import as_read
 from planner.shop import Counts, Cut, JobState, TapKind
 from planner.week.queue import SetView
 
@@ -143,7 +144,7 @@ def _same_blocks(sheet: Sheet, view: SetView) -> None:
         if known is None:
             columns[0].text_input(f"{sheet.dial.name} at {first}'s last pass ({units.depth_unit})", key=key)
         else:
-            said = first_cut.passes[-1].reading or units.depth(known)
+            said = as_read(first_cut.passes[-1].reading, units) or units.depth(known)
             columns[0].metric(f"{sheet.dial.name} at {first}'s last pass".capitalize(), said)
         # its own touch-off zeroed it, where the instrument can be zeroed at all
         zeroed = sheet.dial.zeroable and sheet.state.zero is not None and not view.matched.same_blocks

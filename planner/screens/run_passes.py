@@ -13,7 +13,7 @@ from planner.cut.running import DYE_LEFT, standing_below_mm
 from planner.screens import access
 from planner.screens.run_deeds import Sheet, clock, stop_for, tap, typed
 from planner.screens.said import act, say_beside
-from planner.screens.words import PASS_WORDS
+from planner.screens.words import PASS_WORDS, as_read
 from planner.shop import PassReason, TapKind
 from planner.units import minutes_words, read_number
 
@@ -28,7 +28,7 @@ def figures(sheet: Sheet, planned: PlannedPass | None) -> None:
         if state.waits_for_look:
             last = state.passes[-1]
             st.caption(f"Under way, pass {len(state.passes)} · the {sheet.dial.name} stands at")
-            st.title(last.reading or units.depth(last.total_mm), anchor=False)
+            st.title(as_read(last.reading, units) or units.depth(last.total_mm), anchor=False)
         elif planned is None or not state.ready_to_cut:
             # a zero that no longer holds must not be set by
             st.caption("Depth reached" + ("" if state.ready_to_cut else ". No figure to set before the new touch-off"))
@@ -274,7 +274,7 @@ def made(sheet: Sheet) -> None:
         {
             "Pass": i,
             "Why": PASS_WORDS[p.reason],
-            "Stood at": p.reading,
+            "Stood at": as_read(p.reading, units),
             f"Depth ({units.depth_unit})": units.depth(p.total_mm, unit=False),
             "Look": "clean" if p.clean else ("not clean" if p.clean is False else ""),
             "Dye left": p.dye_left,

@@ -5,12 +5,14 @@ from __future__ import annotations
 import streamlit as st
 
 from planner.screens import access
+from planner.screens.week_live import drawn_from
 from planner.store import Kind
 from planner.units import System, Units
 
 
 def chrome() -> None:
     """One slim row above every page, and what was found under it."""
+    drawn_from()
     shop = access.shop()
     name, find, units, who = st.columns([3, 4, 2, 3], vertical_alignment="bottom")
     with name:
@@ -28,14 +30,16 @@ def chrome() -> None:
             persist_state="session",
         )
     with units:
-        st.segmented_control(
-            "Units",
-            [s.value for s in System],
-            default=shop.settings.units.value,
-            required=True,
-            key="units",
-            persist_state="session",
-        )
+        systems = [s.value for s in System]
+        if "units" not in st.session_state:
+            # a reload keeps what was switched to: it stands in the address
+            named = st.query_params.get("units", "")
+            st.session_state["units"] = named if named in systems else shop.settings.units.value
+        read_in = st.segmented_control("Units", systems, required=True, key="units", persist_state="session")
+        if read_in != shop.settings.units.value:
+            st.query_params["units"] = read_in
+        else:
+            st.query_params.pop("units", None)
     with who:
         people = shop.people
         named = st.query_params.get("who", "")

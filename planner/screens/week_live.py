@@ -10,12 +10,18 @@ from planner.screens.background import Work
 from planner.screens.said import say_again
 
 LOOK_EVERY, WAIT_EVERY = 4.0, 1.0
+_DRAWN = "drawn from"
+
+
+def drawn_from() -> None:
+    """What the page about to be drawn is drawn from: what is stored while it is drawn is news, too."""
+    st.session_state[_DRAWN] = (access.kind(), access.repository().data_version())
 
 
 def watch(waiting: list[Work]) -> None:
     """Draw the page anew once anything changed since it was drawn, or once something it waits for is there."""
     going_on = tuple(work for work in waiting if not work.over)
-    seen = (access.kind(), access.repository().data_version())
+    seen = st.session_state[_DRAWN]
     if going_on:
         _wait(seen, going_on)
     else:

@@ -150,6 +150,23 @@ def test_a_new_edge_keeps_the_depth_and_splits_the_passes():
     assert [(edges, len(made)) for edges, made in by_edge] == [(((7, 1),), 2), (((7, 2),), 1)]
 
 
+def test_an_edge_changed_after_the_kiss_pass_is_touched_off_down_to_a_new_mark():
+    """Nothing is cut yet, so the zero is found as at first, by paper and mark."""
+    taps = sheet(
+        *TOUCHED,
+        a_pass(4 * THOU, "kiss"),
+        look(False, "half"),
+        (TapKind.EDGE, {"what": "chipped"}),
+        (TapKind.EDGE, {"what": "indexed", "before": [[7, 1]]}),
+        *((TapKind.INDEX_STEP, {"name": name}) for name in INDEX_STEPS),
+        touch(),
+    )
+    assert not fold(taps).ready_to_cut
+    state = fold([*taps, replace(taps[0], seq=len(taps) + 1, kind=TapKind.MARK, payload=mark(4.5 * THOU)[1])])
+    assert state.ready_to_cut and not state.ignored and state.first_zero == state.zero
+    assert state.zero.below_mm(2 * THOU) == pytest.approx(6.5 * THOU)
+
+
 def test_minutes_go_to_the_step_they_belong_to():
     taps = sheet(
         TapKind.START,

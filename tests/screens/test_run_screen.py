@@ -7,16 +7,19 @@ from datetime import datetime
 from types import SimpleNamespace
 
 import pytest
+from streamlit.testing.v1 import AppTest
 
 from planner.cut.running import INDEX_STEPS, fold
 from planner.edge import Fitted
 from planner.screens import run_deeds
+from planner.screens.words import as_read
 from planner.shop import Cut, JobState, Outcome, PassReason, PassRecord, TapKind
 from planner.store import StaleRecord
-from planner.units import MM_PER_THOU
+from planner.units import MM_PER_THOU, System, Units
 from planner.week.edge_rules import use_not_recorded
 from planner.week.following import follow_runs
 from planner.week.queue import estimate_queue
+from tests.screens.conftest import APP
 
 
 def press(at, label, nth=0):
@@ -104,6 +107,31 @@ def test_a_figure_shown_in_one_unit_is_never_read_in_the_other(sheet):
     assert float(field(at, "at the first mark (mm)").value) == pytest.approx(0.102)
     at.segmented_control(key="units").set_value("inch").run()
     assert float(field(at, "at the first mark (thou)").value) == pytest.approx(4.0)
+
+
+def test_a_reload_keeps_the_unit_and_what_was_set_is_told_in_the_readers(sheet, go):
+    at, store, job_id = sheet
+    to_the_mark(at)
+    press(at, "As planned")
+    assert "pass set, 4.0 thou" in said(at)
+    at.segmented_control(key="units").set_value("metric").run()
+    assert "pass set, 0.102 mm" in said(at) and "thou" not in said(at)
+    assert [f.value["Stood at"].tolist() for f in at.dataframe if "Stood at" in f.value] == [["0.102 mm"]]
+    again = AppTest.from_file(str(APP), default_timeout=60)
+    again.query_params["units"] = at.query_params["units"]
+    again.run()
+    go(again, "run")
+    again.selectbox(key="run job").select(job_id).run()
+    assert again.session_state["units"] == "metric" and "pass set, 0.102 mm" in said(again)
+    again.segmented_control(key="units").set_value("inch").run()
+    assert "pass set, 4.0 thou" in said(again) and "units" not in again.query_params
+
+
+def test_a_record_of_another_unit_system_is_read_in_ones_own():
+    inch, metric = Units(System.INCH), Units(System.METRIC)
+    assert as_read("2 turns + 12.5 thou", metric) == "2 turns + 0.318 mm"
+    assert as_read("not clean at 0.254 mm: call", inch) == "not clean at 10.0 thou: call"
+    assert as_read("0.402 mm, 3 spots", metric) == "0.402 mm, 3 spots"
 
 
 def test_finishing_wants_the_plugs_counted_out(sheet):
