@@ -83,8 +83,7 @@ def schedule_cost(
     survive = np.asarray(depth.sf(reached), dtype=float)
     if not survive[0] > 1e-250:
         raise InputError("removed_mm", removed_mm, "a depth at which the face may still be not clean")
-    places = reached[:-1, None] + steps[:, None] * (_NODES + 1) / 2
-    area = (np.asarray(depth.sf(places), dtype=float) * _WEIGHTS).sum(axis=1) * steps / 2
+    area = _survival_area(depth, reached)
     over = np.maximum(steps * survive[:-1] - area, 0.0) / survive[0]
     left = survive / survive[0]
     clean = left[:-1] - left[1:]
@@ -98,6 +97,16 @@ def schedule_cost(
     chances = np.append(clean, left[-1])
     order = np.argsort(stops, kind="stable")
     return ScheduleCost(total, passes, fine_passes, over_mm, float(left[-1]), stops[order], chances[order])
+
+
+def _survival_area(depth: Any, reached: np.ndarray) -> np.ndarray:
+    """Integral of the survival function between depths (n,): (n - 1,). Where the distribution begins and ends its curve
+    has a corner, so the integral is taken between those: before, every face is still not clean; beyond, none."""
+    low, high = depth.support() if hasattr(depth, "support") else (-math.inf, math.inf)
+    start, stop = (np.clip(ends, low, high) for ends in (reached[:-1], reached[1:]))
+    places = start[:, None] + (stop - start)[:, None] * (_NODES + 1) / 2
+    inside = (np.asarray(depth.sf(places), dtype=float) * _WEIGHTS).sum(axis=1) * (stop - start) / 2
+    return inside + np.maximum(0.0, np.minimum(reached[1:], low) - reached[:-1])
 
 
 @dataclass(frozen=True, eq=False)

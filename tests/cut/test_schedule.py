@@ -7,6 +7,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
+import scipy.stats
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -180,3 +181,13 @@ def test_wrong_input_names_its_field(call, field):
     with pytest.raises(InputError) as error:
         call()
     assert error.value.field == field
+
+
+def test_a_distribution_that_begins_and_ends_is_integrated_exactly():
+    """Uniform from 0.02 to 0.32 mm: within a pass its own length²/0.6 is wasted, past the end d - 0.17 (by hand)."""
+    depth = scipy.stats.uniform(0.02, 0.3)
+    within = schedule_cost(depth, [0.05, 0.20], 0.0, 1.0)
+    first, second = 0.03**2 / 0.6, 0.20**2 / 0.6
+    assert within.expected_over_mm == pytest.approx(first + second, rel=1e-12)
+    beyond = schedule_cost(depth, [0.5], 0.0, 1.0)
+    assert beyond.expected_over_mm == pytest.approx(0.5 - 0.17, rel=1e-12)
