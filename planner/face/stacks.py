@@ -72,6 +72,13 @@ class Box:
         return key, [way for _, way in sorted(zip(order, chosen, strict=True))]
 
 
+def whole_leaves(field: str, count: object) -> int:
+    """``count`` as a number of leaves; raises `InputError` where it is none."""
+    if isinstance(count, bool) or not isinstance(count, numbers.Real) or not count >= 0 or count % 1:
+        raise InputError(field, count, "a whole number of leaves, 0 or more")
+    return int(count)
+
+
 def open_box(leaves: object, max_leaves: int) -> Box:
     """Read ``leaves`` {thickness_mm: count} into every stack of at most ``max_leaves``."""
     if not isinstance(leaves, Mapping):
@@ -81,9 +88,7 @@ def open_box(leaves: object, max_leaves: int) -> Box:
     stock: dict[float, int] = {}
     for thickness, count in leaves.items():
         size = positive("leaves", thickness)
-        if isinstance(count, bool) or not isinstance(count, numbers.Real) or not count >= 0 or count % 1:
-            raise InputError(f"leaves[{size:g}]", count, "a whole number of leaves, 0 or more")
-        stock[size] = stock.get(size, 0) + int(count)
+        stock[size] = stock.get(size, 0) + whole_leaves(f"leaves[{size:g}]", count)
     sizes = np.array(sorted(size for size, count in stock.items() if count), dtype=float)
     available = np.array([stock[size] for size in sizes], dtype=int)
     ways: list[tuple[int, ...]] = [()]

@@ -12,6 +12,7 @@ import numpy as np
 import scipy
 
 from planner.errors import InputError, between, finite, finite_array, not_negative, positive
+from planner.face.area import far_origin
 from planner.face.cleanup import Cleanup
 
 ZERO_CLOSURE_MM = 0.0127  # 0.5 thou, common practice, no source
@@ -216,9 +217,8 @@ def depth_range(cut: Cleanup, division_mm: float, repeatability_mm: float = 0.0)
 
 def _between_points(places: np.ndarray, heights: np.ndarray) -> float:
     """Root mean square difference of inner points from their neighbours; 0 where there is no inner point."""
-    extent = np.ptp(places, axis=0)
     try:
-        mesh = scipy.spatial.Delaunay(places / np.where(extent > 0, extent, 1.0))
+        mesh = scipy.spatial.Delaunay(places - far_origin(places))
     except scipy.spatial.QhullError:
         return 0.0
     starts, neighbours = mesh.vertex_neighbor_vertices

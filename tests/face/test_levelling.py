@@ -218,6 +218,7 @@ def test_jacks_reach_the_best_levelling(seed, supports, step):
         ({"zero": 9}, "zero"),
         ({"pits": [-0.1] + [0] * 8}, "pits"),
         ({"present": [{}, {}]}, "present"),
+        ({"present": [{0.0254: 1.5}, {}, {}]}, "present[0]"),
         ({"max_leaves": -1}, "max_leaves"),
         ({"goal_slopes": (0, 0, 0)}, "goal_slopes"),
         ({"centre_of_gravity": (900, 20)}, "centre_of_gravity"),  # it would tip
