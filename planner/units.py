@@ -34,6 +34,7 @@ _LENGTH_UNITS_MM = {
     "thou": MM_PER_THOU,
     "ft": 12 * MM_PER_INCH,
 }
+_WAY_UNITS_MM = {"km": 1e6, "m": 1000.0, "ft": 12 * MM_PER_INCH}
 _ROUGHNESS_UNITS_UM = {
     "um": 1.0,
     "µm": 1.0,
@@ -175,6 +176,15 @@ class Units:
         return self.area_unit if self.inch else "m²"
 
     @property
+    def way_factor(self) -> float:
+        """Of the whole way an edge goes in metal in its life: thousands of feet, or km."""
+        return 1e6 * M_PER_FOOT if self.inch else 1e6
+
+    @property
+    def way_unit(self) -> str:
+        return "1000 ft" if self.inch else "km"
+
+    @property
     def speed_factor(self) -> float:
         return M_PER_FOOT if self.inch else 1.0
 
@@ -194,6 +204,10 @@ class Units:
     def read_area_mm2(self, field: str, text: str | float | int) -> float:
         """An area: a bare number is in² or cm²."""
         return _read_quantity(field, text, _AREA_UNITS_MM2, self.area_factor)
+
+    def read_way_mm(self, field: str, text: str | float | int) -> float:
+        """The way an edge goes in its life: a bare number is thousands of feet or km."""
+        return _read_quantity(field, text, _WAY_UNITS_MM, self.way_factor)
 
     def read_speed_m_min(self, field: str, text: str | float | int) -> float:
         """A cutting speed: a bare number is ft/min or m/min."""

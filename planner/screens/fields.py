@@ -18,7 +18,7 @@ UNKNOWN = "unknown"
 class Field:
     """One field: its name in the noun, the label, what kind of quantity it is.
 
-    ``kind``: text, long, number, whole, length, height, depth, ra, area, speed, feed, table_feed, minutes, share
+    ``kind``: text, long, number, whole, length, height, depth, ra, area, way, speed, feed, table_feed, minutes, share
     (per cent on screen), choice (an Enum or pairs of value and label), several (choices, a tuple), flag, date, moment,
     numbers (a list, "150, 200, 300"), depths (a list), depth_counts (pairs, "1 × 10, 1.5 × 10").
     """
@@ -38,6 +38,7 @@ QUANTITIES = {
     "depth": ("read_depth_mm", "depth_unit", "depth_factor", 2, 4),
     "ra": ("read_ra_um", "ra_unit", "ra_factor", 1, 3),
     "area": ("read_area_mm2", "area_unit", "area_factor", 2, 2),
+    "way": ("read_way_mm", "way_unit", "way_factor", 0, 1),
     "speed": ("read_speed_m_min", "speed_unit", "speed_factor", 0, 1),
     "feed": ("read_length_mm", "feed_unit", "length_factor", 4, 4),
     "table_feed": ("read_length_mm", "table_feed_unit", "length_factor", 2, 1),
@@ -52,6 +53,7 @@ INSIDE = {
     "feed": "mm",
     "ra": "µm",
     "area": "mm²",
+    "way": "mm",
     "speed": "m/min",
     "table_feed": "mm/min",
 }

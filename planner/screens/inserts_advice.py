@@ -8,7 +8,8 @@ from datetime import datetime, timedelta
 import pandas as pd
 import streamlit as st
 
-from planner.edge import Allowed, IndexForecast
+from planner.edge import Allowed, EdgeState, IndexForecast
+from planner.edge.life import ENDS_TO_CALL_LEARNED
 from planner.screens import access, inserts_charts
 from planner.screens.inserts_view import EdgeView, view
 from planner.screens.picture import specification
@@ -97,11 +98,8 @@ def _agree(matched: MatchedSet, key: str) -> str:
 def _facts(shop: Shop, units: Units, advice: EdgeAdvice, outlook: EdgeOutlook) -> list[str]:
     if not advice.fitted:
         return ["No edge is in it: fit one below before the first job."]
-    since = min((e.since for e in advice.fitted if e.since), default=None)
-    names = ", ".join(edge_name(shop, e) for e in advice.fitted)
-    most = max(advice.fitted, key=lambda e: sum(e.wear_mm.values()))
-    areas = "; ".join(f"{m.replace('_', ' ')} {units.swept(a)}" for m, a in most.swept_mm2.items()) or "nothing yet"
-    lines = [f"{names}{f', since {since:%d %b %Y}' if since else ''}: {areas}"]
+    lines = [_machined(shop, units, edge) for edge in advice.fitted]
+    lines += _not_ready(shop, advice)
     likely, _, high = advice.spent
     lines.append(f"Life spent: **likely {percent(likely)}, allow {percent(high)}** ({origin(shop, advice)})")
     if advice.job_ids:
@@ -115,9 +113,36 @@ def _facts(shop: Shop, units: Units, advice: EdgeAdvice, outlook: EdgeOutlook) -
     return lines
 
 
+def _machined(shop: Shop, units: Units, edge: EdgeInUse) -> str:
+    """One edge, since when it sits there, and what it has machined of each material."""
+    areas = "; ".join(f"{m.replace('_', ' ')} {units.swept(a)}" for m, a in edge.swept_mm2.items()) or "nothing yet"
+    since = f", since {edge.since:%d %b %Y}" if edge.since else ""
+    return f"{edge_name(shop, edge)}{since}: {areas}"
+
+
+def _not_ready(shop: Shop, advice: EdgeAdvice) -> list[str]:
+    """Pockets without an edge that cuts."""
+    ledger, cutter = access.ledger(), shop.cutters[advice.cutter_id].name
+    lines, empty = [], []
+    for i, held in enumerate(ledger.pockets.get(cutter, ())):
+        edge = ledger.edge_in(cutter, i + 1)
+        if held is None:
+            empty.append(str(i + 1))
+        elif edge.state is EdgeState.RETIRED:
+            where = f" in pocket {i + 1}" if len(ledger.pockets[cutter]) > 1 else ""
+            lines.append(f":red[**{held.insert}{where} is {edge.end}**]: nothing is cut until it is changed")
+    if empty:
+        what = f"pockets {' and '.join(empty)} are" if len(empty) > 1 else f"pocket {empty[0]} is"
+        lines.append(f":red[**{what.capitalize()} empty**]: fill before the first job, a cut takes all of them")
+    return lines
+
+
 def origin(shop: Shop, advice: EdgeAdvice) -> str:
     ended = grade_life(shop, access.knowledge(), advice.grade_id).ended
-    return f"learned from {ended} ended edge{'' if ended == 1 else 's'}" if ended else "starting values"
+    edges = f"{ended} ended edge{'' if ended == 1 else 's'}"
+    if ended < ENDS_TO_CALL_LEARNED:
+        return f"starting values and {edges}" if ended else "starting values"
+    return f"learned from {edges}"
 
 
 def percent(chance: float) -> str:
@@ -182,7 +207,9 @@ def permits() -> None:
     for advice, outlook in zip(seen.advice, seen.outlook, strict=True):
         if not advice.fitted:
             continue
-        edge = f"{shop.cutters[advice.cutter_id].name}: {', '.join(edge_name(shop, e) for e in advice.fitted)}"
+        many = len(advice.fitted) > 1
+        what = f"{len(advice.fitted)} edges" if many else edge_name(shop, advice.fitted[0])
+        edge = f"{shop.cutters[advice.cutter_id].name}: {what}"
         told = [(m.replace("_", " "), p) for m, p in outlook.may.items()]
         told += [(f"{m.replace('_', ' ')}, iron in the face", p) for m, p in outlook.may_with_iron.items()]
         rows += [(edge, what, _SHORT[p.allowed], p.reason) for what, p in told]

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 
 import streamlit as st
 
-from planner import InputError
 from planner.edge import (
     Chipped,
     Cleaned,
@@ -25,7 +25,9 @@ from planner.edge import (
     WearRead,
 )
 from planner.screens import access
+from planner.screens.edge_choices import Choice, all_at_once, changes
 from planner.screens.said import act
+from planner.shop import JobState
 
 WHY = {
     "by rule, before it spoils a face": End.BY_RULE,
@@ -115,6 +117,7 @@ def _change(ledger: Ledger, cutter: str, pocket: int) -> None:
         f"In it: **{held.insert} position {held.position}** of {len(insert.edges)}, {insert.grade}, since "
         f"{held.since:%d %b %Y}{cleaned}{state}{where}"
     )
+    _under_way(cutter)
     end = None
     if not told:
         end = WHY[st.selectbox("Why it is changed", list(WHY), key="index reason", persist_state="session")]
@@ -138,6 +141,7 @@ def _change(ledger: Ledger, cutter: str, pocket: int) -> None:
                 f"{label} is in; touch off again.",
                 first=not same and (label, position) == fresh[0],
             )
+        _all(ledger, cutter, end or End.BY_RULE, seen)
     if not same and not fresh:
         st.warning("No fresh edge of this grade is opened: open an insert under “Drawer and orders” first.")
     if told:
@@ -151,6 +155,35 @@ def _change(ledger: Ledger, cutter: str, pocket: int) -> None:
     _mount(ledger, cutter, seen)
 
 
+def _under_way(cutter: str) -> None:
+    """Where a job is cut with it now, the run sheet is the place: it asks for the touch-off."""
+    shop, queue = access.shop(), access.queue()
+    for job_id, estimate in queue.estimates.items():
+        running = shop.jobs[job_id].state is JobState.RUNNING
+        if running and estimate.setup is not None and estimate.setup.cutter.name == cutter:
+            tag = shop.part_of(shop.jobs[job_id]).tag
+            st.warning(f"{tag} is under way with it: tell of its edge on the run sheet, which asks for the touch-off.")
+
+
+def _all(ledger: Ledger, cutter: str, end: End, seen: int) -> None:
+    """The edges of a cutter wear alike: all of its pockets in one go."""
+    pockets = [i + 1 for i, held in enumerate(ledger.pockets[cutter]) if held is not None]
+    for words, wanted in all_at_once(ledger, cutter, pockets).items() if len(pockets) > 1 else ():
+        st.button(
+            f"Index all {len(pockets)} pockets",
+            key="edge/all",
+            help=f"{words[:1].upper()}{words[1:]}.",
+            on_click=act,
+            args=(_index_all, cutter, wanted, end, seen),
+        )
+
+
+def _index_all(cutter: str, wanted: Mapping[int, Choice], end: End, seen: int) -> str:
+    events = changes(access.ledger(), cutter, wanted, end, **moment())
+    access.repository().add_edge_events(events, seen)
+    return f"{len(events)} edges changed: height against their mates, then touch off again."
+
+
 def _button(label: str, event: Event, seen: int, words: str, first: bool = False) -> None:
     kind = "primary" if first else "secondary"
     st.button(label, type=kind, on_click=act, args=(store, event, seen, words), key=f"edge/{label}")
@@ -160,28 +193,28 @@ def _wear(edge: Edge, base: dict, seen: int) -> None:
     with st.expander("Wear land measured", on_change="rerun") as shown:
         if not shown.open:
             return
+        units = access.units()
         if edge.readings:
-            st.write("Read so far: " + "; ".join(f"{r.wear_mm:.2f} mm on {r.at:%d %b %Y}" for r in edge.readings))
-        limit = access.shop().settings.flank_wear_mm
+            read = "; ".join(f"{units.depth(r.wear_mm)} on {r.at:%d %b %Y}" for r in edge.readings)
+            st.write(f"Read so far: {read}")
+        limit = units.depth(access.shop().settings.flank_wear_mm)
         left, right = st.columns([2, 1], vertical_alignment="bottom")
         typed = left.text_input(
-            "Wear land, mm",
-            key="wear land",
-            placeholder="0.12",
-            help=f"The greatest uniform width on the flank. The shop takes an edge as worn at {limit:g} mm (page Shop, "
-            "settings): ISO 8688-1 and ISO 8688-2 name different figures.",
+            f"Wear land ({units.depth_unit})",
+            key=f"wear land/{units.system}",
+            placeholder=units.depth(0.12, unit=False),
+            help=f"The greatest uniform width on the flank. The shop takes an edge as worn at {limit} (page Shop, "
+            "settings): ISO 8688-1 and ISO 8688-2 name different figures. A figure may carry its unit: 0.12 mm.",
         )
         right.button("Keep the reading", on_click=act, args=(_keep_wear, base, seen, typed), key="edge/wear")
         st.caption("Two readings or more on one edge tell where it is heading, and sharpen what is learned.")
 
 
 def _keep_wear(base: dict, seen: int, typed: str) -> str:
-    try:
-        wear = float(typed.replace(",", "."))
-    except ValueError:
-        raise InputError("Wear land", typed, "a width in mm such as 0.12") from None
-    said = store(WearRead(**base, **moment(), wear_mm=wear), seen, f"{wear:.2f} mm kept.")
-    st.session_state["wear land"] = ""
+    units = access.units()
+    wear = units.read_depth_mm("Wear land", typed)
+    said = store(WearRead(**base, **moment(), wear_mm=wear), seen, f"{units.depth(wear)} kept.")
+    st.session_state[f"wear land/{units.system}"] = ""
     return said
 
 

@@ -8,7 +8,7 @@ import streamlit as st
 
 from planner import InputError
 from planner.cut.knowledge import skin_factor
-from planner.edge import EdgeCost, FinishTrend, edge_costs, finish_trend
+from planner.edge import LEANING, LEARNED, STARTING, EdgeCost, FinishTrend, edge_costs, finish_trend
 from planner.screens import access, inserts_charts
 from planner.screens.picture import specification
 from planner.shop import Condition, Shop
@@ -87,17 +87,30 @@ def _ends(shop: Shop, units: Units) -> None:
     lives = access.knowledge()
     for grade_id, grade in shop.grades.items():
         known = grade_life(shop, lives, grade_id)
-        told = (
-            f"learned from {known.ended} ended edge{'' if known.ended == 1 else 's'}"
-            if known.ended
-            else "starting values"
+        first = known.life.ruling
+        lasts = "; ".join(
+            f"{m.replace('_', ' ')} about {path / units.way_factor:.0f} {units.way_unit} of path"
+            f"{_area_of(grade.name, m, path, units)} ({_from(source, int(ends))})"
+            for m, path, source, ends in zip(
+                known.materials, first.capacities, first.sources, first.failures, strict=True
+            )
         )
-        lasts = ", ".join(
-            f"{m.replace('_', ' ')} about {path / 1e6:.0f} km"
-            for m, path in zip(known.materials, known.life.ruling.capacities, strict=True)
-        )
-        st.markdown(f"- **{grade.name}** lasts in {lasts} of path ({told})")
+        st.markdown(f"- **{grade.name}** lasts in {lasts}")
     st.caption("More on the page How it learned.")
+
+
+def _area_of(grade: str, material: str, path_mm: float, units: Units) -> str:
+    """The area that much path machines, as cut so far; nothing where that was never cut."""
+    frame = uses()
+    mine = frame[(frame["grade"] == grade) & (frame["material"] == material)]
+    path = mine["path_mm"].sum()
+    return f", some {units.swept(path_mm * mine['swept_mm2'].sum() / path)} as cut here" if path > 0 else ""
+
+
+def _from(source: str, ends: int) -> str:
+    """Where a life comes from: learned from its ended edges, or the starting value."""
+    edges = f"{ends} ended edge{'' if ends == 1 else 's'}"
+    return {LEARNED: f"learned from {edges}", LEANING: f"starting value and {edges}"}.get(source, STARTING)
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
@@ -168,9 +181,15 @@ def _finish_words(trend: FinishTrend | None, units: Units) -> str:
             f"({_signed(low)} to {_signed(high)})."
         )
     return (
-        f"**No fading to be seen yet**: for every tenth of the edge's life Ra changes by {_signed(low)} to {_signed(high)} "
-        f"{units.ra_unit}. Wear and lost finish are two separate ends."
+        f"**No fading to be seen yet**: for every tenth of the edge's life Ra changes by {_between(low, high, units.ra_unit)}. "
+        "Wear and lost finish are two separate ends."
     )
+
+
+def _between(low: float, high: float, unit: str) -> str:
+    """A range of change; one too small to be read off says so."""
+    said = _signed(low), _signed(high)
+    return f"less than 0.01 {unit}" if said == ("0", "0") else f"{said[0]} to {said[1]} {unit}"
 
 
 def _signed(change: float) -> str:
@@ -242,7 +261,7 @@ def _every_use(shop: Shop, units: Units) -> None:
             "Material": mine["material"].str.replace("_", " "),
             "Condition": mine["condition"],
             "Area": [units.swept(a) for a in mine["swept_mm2"]],
-            "Path (km)": (mine["path_mm"] / 1e6).round(2),
+            f"Path ({units.way_unit})": (mine["path_mm"] / units.way_factor).round(2),
             "Speed": ["not recorded" if np.isnan(v) else units.speed(v) for v in mine["speed_m_min"]],
             "Ra": ["not read" if np.isnan(r) else units.ra(r) for r in mine["ra_um"]],
         }
@@ -271,7 +290,7 @@ def _entries(shop: Shop, units: Units) -> None:
             "Position": str(e.position or ""),
             "Cutter": shop.cutters[e.cutter_id].name if e.cutter_id in shop.cutters else "",
             "How it ended": str(e.payload.get("end") or ""),
-            "Wear land": f"{e.payload['wear_mm']:.2f} mm" if "wear_mm" in e.payload else "",
+            "Wear land": units.depth(e.payload["wear_mm"]) if "wear_mm" in e.payload else "",
             "By": e.by,
             "Note": e.note,
         }

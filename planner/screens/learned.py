@@ -249,7 +249,7 @@ def _edges(shop: Shop, units: Units) -> None:
         return
     for grade_id, known in lives.items():
         st.markdown(f"**{shop.grades[grade_id].name}.** {known.verdict()}.")
-    frame, spec = _lives_drawn(access.kind(), access.versions(), access.repository().edge_version())
+    frame, spec = _lives_drawn(access.kind(), access.versions(), access.repository().edge_version(), units)
     st.vega_lite_chart(spec=spec, width="stretch", alt="Path an edge lasts by material and end, with its range")
     ends = ", ".join(f"{n} {end.value}" for end, n in ends_by_reason(learned.edges).items()) or "none"
     st.caption(
@@ -263,7 +263,7 @@ def _edges(shop: Shop, units: Units) -> None:
                 "Grade": frame["grade"],
                 "Material": frame["material"],
                 "End": frame["end"],
-                "Path (km)": [
+                f"Path ({units.way_unit})": [
                     f"{v:.0f}, between {a:.0f} and {b:.0f}"
                     for v, a, b in zip(frame["value"], frame["low"], frame["high"], strict=True)
                 ],
@@ -289,9 +289,9 @@ def _edges(shop: Shop, units: Units) -> None:
 
 
 @st.cache_resource(max_entries=4, show_spinner=False)
-def _lives_drawn(which, versions, edges: int) -> tuple[pd.DataFrame, dict]:
-    frame = pictures.life_frame(access.shop(), access.knowledge().edge_lives)
-    return frame, specification(charts_record.ranges(frame, "path an edge lasts (km)", log=True))
+def _lives_drawn(which, versions, edges: int, units: Units) -> tuple[pd.DataFrame, dict]:
+    frame = pictures.life_frame(access.shop(), access.knowledge().edge_lives, units)
+    return frame, specification(charts_record.ranges(frame, f"path an edge lasts ({units.way_unit})", log=True))
 
 
 def _job(shop: Shop):

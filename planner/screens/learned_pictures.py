@@ -36,7 +36,6 @@ __all__ = [
     "wear_table",
 ]
 
-KM = 1e6
 AS_FAST_AS_IT_GOES = 1e6
 _CHIPS = "the record and a starting value"
 
@@ -135,9 +134,9 @@ def finish_frames(found: FinishReadings, model: FinishModel, units: Units) -> tu
     return points, pd.DataFrame(rows, columns=["feed", "ra", "kind"])
 
 
-def life_frame(shop: Shop, lives: Mapping[int, GradeLife]) -> pd.DataFrame:
-    """Path an edge lasts (km) by grade, material and end, with its range, its starting value (NaN = none) and source:
-    grade, material, end, name, value, low, high, start, source."""
+def life_frame(shop: Shop, lives: Mapping[int, GradeLife], units: Units) -> pd.DataFrame:
+    """Path an edge lasts (thousands of feet or km) by grade, material and end, with its range, its starting value (NaN =
+    none) and source: grade, material, end, name, value, low, high, start, source."""
     rows = []
     for grade_id, known in lives.items():
         grade = shop.grades[grade_id].name
@@ -150,7 +149,7 @@ def life_frame(shop: Shop, lives: Mapping[int, GradeLife]) -> pd.DataFrame:
             rows.append((grade, "all", "chipped", *chip_range(known.life.chips), float("nan"), _CHIPS))
     frame = pd.DataFrame(rows, columns=["grade", "material", "end", "value", "low", "high", "start", "source"])
     for column in ("value", "low", "high", "start"):
-        frame[column] = frame[column].astype(float) / KM
+        frame[column] = frame[column].astype(float) / units.way_factor
     frame["material"] = frame["material"].str.replace("_", " ")
     several = frame["grade"].nunique() > 1
     frame["name"] = (frame["grade"] + ", " if several else "") + frame["material"] + ", " + frame["end"]
@@ -183,7 +182,7 @@ def wear_table(edges: tuple[Edge, ...], units: Units) -> pd.DataFrame:
             "Position": edge.position,
             "Grade": edge.grade,
             f"Wear land ({units.depth_unit})": units.depth(reading.wear_mm, unit=False),
-            "Path by then (km)": f"{sum(reading.path_mm.values()) / KM:.1f}",
+            f"Path by then ({units.way_unit})": f"{sum(reading.path_mm.values()) / units.way_factor:.1f}",
             "The edge": edge.end.value if edge.end is not None else "still at work",
         }
         for edge in edges

@@ -123,7 +123,8 @@ def _sheet(shop: Shop, job_id: int) -> Sheet:
     estimate = access.queue().estimates[job_id]
     seen = access.repository().last_tap_seq(job_id)
     units = access.units()
-    return Sheet(shop, job, part, shop.family_of(part), shop.face_of(job), estimate, fold(taps), taps, seen, units)
+    state = run_edges.as_they_sit(fold(taps), taps, estimate.setup)
+    return Sheet(shop, job, part, shop.family_of(part), shop.face_of(job), estimate, state, taps, seen, units)
 
 
 def _last_entry(sheet: Sheet) -> None:
@@ -214,7 +215,7 @@ def _under_way(sheet: Sheet) -> None:
     # everything up to the first mark fits a tablet's screen: nobody has scrolled when the figures come in its place
     fresh = state.zero is None and not state.passes and not state.set_up
     if state.chipped:
-        st.error("The edge chipped: index it before the next pass.")
+        st.error(f"{run_edges.chipped_words(sheet)} chipped: index it before the next pass.")
     if state.passes or (state.zero is not None and state.zero.marked):
         run_passes.figures(sheet, planned)
     if state.ready_to_cut:

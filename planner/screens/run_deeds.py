@@ -14,6 +14,7 @@ from planner.cut.estimate import JobEstimate
 from planner.cut.running import RunState
 from planner.edge import Chipped, End, Indexed, Replaced, Reversed
 from planner.screens import access
+from planner.screens.edge_choices import Choice, changes
 from planner.screens.words import as_read
 from planner.shop import Face, Family, Hold, Job, JobState, Part, Shop, Tap, TapKind
 from planner.store import StaleRecord
@@ -156,23 +157,12 @@ def edges_now(sheet: Sheet) -> list[tuple[int, int]]:
     return [(e.insert_id, e.position) for e in sheet.shop.edges if e.cutter_id == cutter]
 
 
-def change_edges(sheet: Sheet, choices: Mapping[int, tuple[str, str, int]], end: End) -> str:
+def change_edges(sheet: Sheet, choices: Mapping[int, Choice], end: End) -> str:
     """By pocket: turn its insert to another position, or put another one in. One act with one touch-off after it; the
     part's depth stays as it is."""
     ledger, at, who = access.ledger(), clock(), access.who()
     cutter = sheet.estimate.setup.cutter.name
-    events = []
-    for pocket, (what, label, position) in choices.items():
-        held = ledger.pockets[cutter][pocket - 1]
-        if held is None:
-            raise InputError("pocket", pocket, "a pocket with an insert: fit one on the page Inserts")
-        told = None if ledger.edge_in(cutter, pocket).end is not None else end
-        about = {"at": at, "by": who, "cutter": cutter, "pocket": pocket, "insert": held.insert, "end": told}
-        if what == "turn":
-            events.append(Indexed(**about, from_position=held.position, to_position=position))
-        else:
-            grade = sheet.estimate.setup.grade.name
-            events.append(Replaced(**about, new_insert=label, new_position=position, grade=grade))
+    events = changes(ledger, cutter, choices, end, at, who)
     payload = {"what": "indexed", "cutter": cutter, "before": [list(e) for e in edges_now(sheet)], "end": str(end)}
     with access.repository().transaction() as together:
         for number, event in enumerate(events):

@@ -2,23 +2,55 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from dataclasses import replace
 
 import streamlit as st
 
-from planner.edge import EdgeState, End, InsertPlace, Ledger
+from planner.cut.running import INDEX_STEPS, RunState
+from planner.cut.setups import CutSetup
+from planner.edge import EdgeState, End, Ledger
 from planner.screens import access
+from planner.screens.edge_choices import Choice, all_at_once, choices
 from planner.screens.run_deeds import Sheet, change_edges, chip_edge, tap
 from planner.screens.said import act
-from planner.shop import TapKind
+from planner.shop import Tap, TapKind
 from planner.week.edge_advice import limit_of, risk_limit
 from planner.week.edge_lives import grade_life
 from planner.week.edge_rules import life_spent
 
-Choice = tuple[str, str, int]
-"""Turn or replace, the insert's label, the position."""
 ALL = 0
+# Common practice, no source: what the minutes of an index go into; the rest is the touch-off and the look after it
+INDEX_SHARES = dict(zip(INDEX_STEPS, (0.2, 0.1, 0.2), strict=True))
 ENDS = (End.BY_RULE, End.WORN, End.LOOKED_WORN, End.FINISH_LOST)
+
+
+def as_they_sit(state: RunState, taps: tuple[Tap, ...], setup: CutSetup | None) -> RunState:
+    """What the entries say, and what was done to the cutter elsewhere since: a chipped edge that still sits in a pocket,
+    an edge changed after the touch-off."""
+    held = () if setup is None else access.ledger().pockets.get(setup.cutter.name, ())
+    if not state.begun or not any(held):
+        return state
+    state = replace(state, chipped=bool(_chipped(setup.cutter.name)))
+    touched = max((t.at for t in taps if t.kind == TapKind.TOUCH), default=None)
+    if touched is not None and any(p is not None and p.since > touched for p in held):
+        state = replace(state, touch_again=state.touch_again or "the edge was changed")
+    return state
+
+
+def _chipped(cutter: str) -> list[int]:
+    """Pockets with an edge that chipped and was not changed yet."""
+    ledger = access.ledger()
+    edges = {i + 1: ledger.edge_in(cutter, i + 1) for i in range(len(ledger.pockets.get(cutter, ())))}
+    return [pocket for pocket, edge in edges.items() if edge is not None and edge.state is EdgeState.RETIRED]
+
+
+def chipped_words(sheet: Sheet) -> str:
+    """Which edge chipped: "The edge", or "The edge in pocket 2" of several."""
+    cutter = sheet.estimate.setup.cutter
+    pockets = _chipped(cutter.name)
+    if cutter.inserts == 1 or not pockets:
+        return "The edge"
+    return f"The edge{'s' if len(pockets) > 1 else ''} in pocket {' and '.join(map(str, pockets))}"
 
 
 def index_list(sheet: Sheet) -> None:
@@ -34,7 +66,7 @@ def index_list(sheet: Sheet) -> None:
     )
     for column, name in zip(st.columns(len(left)), left, strict=True):
         column.button(
-            name,
+            f"{name} · {INDEX_SHARES[name] * minutes.steps.index:.0f} min",
             key=f"index/{name}/{sheet.seen}",
             width="stretch",
             on_click=act,
@@ -63,22 +95,25 @@ def buttons(sheet: Sheet) -> None:
                     key=f"edge pocket/{sheet.seen}",
                     format_func=lambda p: str(p or "all of them"),
                 )
-            choices = _all_at_once(ledger, cutter.name, pockets) if pocket == ALL else _one(ledger, cutter.name, pocket)
-            if not choices:
+            fresh = all_at_once(ledger, cutter.name, pockets) if pocket == ALL else _one(ledger, cutter.name, pocket)
+            if not fresh:
                 st.write("No unused edge of this grade is at hand: receive inserts on the page Inserts.")
             else:
-                to = st.selectbox("To", list(choices), key=f"edge to/{pocket}/{sheet.seen}")
-                ended = [ledger.edge_in(cutter.name, p).end is End.CHIPPED for p in choices[to]]
+                to = st.selectbox("To", list(fresh), key=f"edge to/{pocket}/{sheet.seen}")
+                ended = [ledger.edge_in(cutter.name, p).end is End.CHIPPED for p in fresh[to]]
                 chipped = all(ended)
                 end = End.CHIPPED
                 if not chipped:
                     end = st.selectbox(
                         "The old edge was", ENDS, key=f"edge end/{sheet.seen}", format_func=lambda e: e.value
                     )
-                st.button("Changed it", type="primary", on_click=act, args=(change_edges, sheet, choices[to], end))
-        with st.popover("Edge chipped", key=f"chipped/{sheet.seen}", disabled=sheet.state.chipped):
+                st.button("Changed it", type="primary", on_click=act, args=(change_edges, sheet, fresh[to], end))
+        whole = [p for p in pockets if ledger.edge_in(cutter.name, p).state is not EdgeState.RETIRED]
+        with st.popover("Edge chipped", key=f"chipped/{sheet.seen}", disabled=not whole):
             pocket = (
-                pockets[0] if len(pockets) == 1 else st.selectbox("Pocket", pockets, key=f"chip pocket/{sheet.seen}")
+                (whole or pockets)[0]
+                if len(pockets) == 1
+                else st.selectbox("Pocket", whole or pockets, key=f"chip pocket/{sheet.seen}")
             )
             st.write("The edge is spent; nothing is cut before it is indexed.")
             st.button("It chipped", on_click=act, args=(chip_edge, sheet, pocket))
@@ -100,60 +135,15 @@ def warn_spent(sheet: Sheet) -> None:
 
 def _now(sheet: Sheet, ledger: Ledger, pockets: list[int]) -> str:
     cutter = sheet.estimate.setup.cutter.name
-    held = [ledger.pockets[cutter][p - 1] for p in pockets]
+    told = []
+    for pocket in pockets:
+        held, edge = ledger.pockets[cutter][pocket - 1], ledger.edge_in(cutter, pocket)
+        where = f"{pocket}: " if len(pockets) > 1 else ""
+        told.append(f"{where}{held.insert} position {held.position}" + (f" (**{edge.end}**)" if edge.end else ""))
     share = sheet.estimate.edge_share_likely
     use = "" if share is None else f"; this job takes about {share:.1%} of an edge's life"
-    return "Edge at work: " + ", ".join(f"{h.insert} position {h.position}" for h in held) + use
+    return f"Edge{'s' if len(told) > 1 else ''} at work: " + ", ".join(told) + use
 
 
 def _one(ledger: Ledger, cutter: str, pocket: int) -> dict[str, dict[int, Choice]]:
-    return {words: {pocket: choice} for words, choice in _choices(ledger, cutter, pocket).items()}
-
-
-def _all_at_once(ledger: Ledger, cutter: str, pockets: list[int]) -> dict[str, dict[int, Choice]]:
-    """Every pocket to an unused edge: each insert turned where it has one, else another put in; nothing where one pocket
-    finds none."""
-    found: dict[int, Choice] = {}
-    taken: set[str] = set()
-    opened = 0
-    words = []
-    for pocket in pockets:
-        held = ledger.pockets[cutter][pocket - 1]
-        grade = ledger.inserts[held.insert].grade
-        fresh = [
-            (said, choice)
-            for said, choice in _choices(ledger, cutter, pocket, taken).items()
-            if not said.endswith("part used") and (choice[1] in ledger.inserts or opened < ledger.drawer.get(grade, 0))
-        ]
-        if not fresh:
-            return {}
-        said, choice = fresh[0]
-        found[pocket] = choice
-        words.append(f"{pocket}: {said}")
-        if choice[0] == "replace":
-            taken.add(choice[1])
-            opened += choice[1] not in ledger.inserts
-    return {"; ".join(words): found}
-
-
-def _choices(ledger: Ledger, cutter: str, pocket: int, taken: Collection[str] = ()) -> dict[str, Choice]:
-    held = ledger.pockets[cutter][pocket - 1]
-    insert = ledger.inserts[held.insert]
-    found: dict[str, Choice] = {}
-    for edge in insert.edges:
-        if edge.position != held.position and edge.state is not EdgeState.RETIRED:
-            used = "" if edge.state is EdgeState.UNUSED else ", part used"
-            found[f"turn to position {edge.position}{used}"] = ("turn", held.insert, edge.position)
-    for label, other in ledger.inserts.items():
-        if other.grade == insert.grade and other.place is InsertPlace.DRAWER and label not in taken:
-            for edge in other.edges:
-                if edge.state is EdgeState.UNUSED:
-                    found[f"insert {label}, position {edge.position}"] = ("replace", label, edge.position)
-                    break
-    if ledger.drawer.get(insert.grade, 0) > 0:
-        number = len(ledger.inserts) + 1
-        while f"{insert.grade} {number}" in {*ledger.inserts, *taken}:
-            number += 1
-        label = f"{insert.grade} {number}"
-        found[f"a new insert, labelled {label}"] = ("replace", label, 1)
-    return found
+    return {words: {pocket: choice} for words, choice in choices(ledger, cutter, pocket).items()}

@@ -12,11 +12,12 @@ from planner import InputError
 from planner.cut import learning_interval
 from planner.cut.estimate import cutting_passes, edge_path_mm
 from planner.cut.kinematics import surface_speed
-from planner.cut.running import AFTER_CUTTING
+from planner.cut.running import AFTER_CUTTING, EdgeKey
 from planner.cut.setups import CutSetup
 from planner.screens import access
 from planner.screens.run_deeds import Sheet, clock, edges_now
 from planner.shop import Cut, EdgeUse, Outcome, PassRecord
+from planner.store.edge_log import stays
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,7 @@ def tapped(sheet: Sheet) -> Done:
     state, zero = sheet.state, sheet.state.first_zero
     return Done(
         state.passes,
-        tuple(state.passes_by_edge(tuple(edges_now(sheet)))),
+        tuple(_by_edge(sheet)),
         zero.place if zero else "",
         zero.below_first_mm if zero else None,
         zero.offset_mm if zero else 0.0,
@@ -50,6 +51,25 @@ def tapped(sheet: Sheet) -> Done:
         round(state.unattended_minutes, 2),
         {name: round(minutes, 3) for name, minutes in state.step_minutes.items()},
     )
+
+
+def _by_edge(sheet: Sheet) -> list[tuple[tuple[EdgeKey, ...], tuple[PassRecord, ...]]]:
+    """Passes with the edges that made them: as the sheet says, unless the ledger has others in the cutter at the time:
+    they were changed on the page Inserts or on another sheet while this job waited."""
+    told = sheet.state.passes_by_edge(tuple(edges_now(sheet)))
+    setup = sheet.estimate.setup
+    here = () if setup is None else [s for s in stays(access.edge_events()) if s.pocket[0] == setup.cutter.id]
+    found: list[tuple[tuple[EdgeKey, ...], tuple[PassRecord, ...]]] = []
+    for edges, made in told:
+        for one in made:
+            # entries are whole seconds apart: an edge that left in that very second may have made the pass
+            there = {s.edge for s in here if s.since <= one.at and (s.until is None or one.at <= s.until)}
+            right = edges if set(edges) <= there else tuple(sorted(there)) or edges
+            if found and found[-1][0] == right:
+                found[-1] = (right, (*found[-1][1], one))
+            else:
+                found.append((right, (one,)))
+    return found
 
 
 def store_cut(

@@ -21,7 +21,6 @@ _MATERIALS = {m.key: m.name for m in MATERIALS.values()}
 BY_SPEED, BY_RPM = "surface speed and feed per revolution", "rpm and feed per minute"
 _RPM_FIELDS = ("cutter_id", "rpm", "rough_table_feed", "finish_table_feed")
 _SPEED_FIELDS = ("speed_m_min", "rough_feed_mm", "finish_feed_mm")
-_KM = 1e6
 
 
 def draw(shop: Shop, units: Units) -> None:
@@ -89,9 +88,9 @@ def _fields(shop: Shop) -> list[Field]:
         Field("kiss_pass", "Kiss pass first", "flag", help="One traverse at zero depth, to see where it touches."),
         Field("fluid", "Fluid", placeholder="dry, mist, …"),
         Field(
-            "capacity_km",
-            "Path one edge lasts (km)",
-            "number",
+            "capacity_path_mm",
+            "Path one edge lasts",
+            "way",
             placeholder="starting value",
             help="In metal, at this speed.",
         ),
@@ -114,8 +113,6 @@ def _form(recipe: Recipe | None, shop: Shop, units: Units) -> None:
         if recipe is None
         else {f.name: getattr(recipe, f.name, None) for f in fields}
     )
-    if recipe is not None and recipe.capacity_path_mm is not None:
-        values["capacity_km"] = recipe.capacity_path_mm / _KM
     record = recipe.id if recipe else None
     form = Form("recipe", record, fields, values, units, access.repository(), recipe.version if recipe else 0)
     form.draw("material", "grade_id")
@@ -131,7 +128,7 @@ def _form(recipe: Recipe | None, shop: Shop, units: Units) -> None:
     if typed == BY_RPM:
         _converted(form, shop, units)
     form.draw("least_pass_mm", "usual_pass_mm", "greatest_pass_mm", "rough_greatest_mm", "finish_pass_mm", columns=5)
-    form.draw("fluid", "capacity_km", "taylor_n", "kiss_pass", columns=4)
+    form.draw("fluid", "capacity_path_mm", "taylor_n", "kiss_pass", columns=4)
     form.draw("note", columns=1)
     form.say()
     with st.container(horizontal=True):
@@ -179,9 +176,7 @@ def _save(old: Recipe | None, values: dict, typed: str, shop: Shop) -> str:
     for name in _SPEED_FIELDS:
         if values[name] is None:
             raise InputError(name, "", "a figure, it cannot stay empty")
-    capacity = values.pop("capacity_km")
     kept = {k: v for k, v in values.items() if k not in _RPM_FIELDS}
-    kept["capacity_path_mm"] = None if capacity is None else capacity * _KM
     said = ""
     if kept["material"] == "magnesium":
         # a signature stands for the figures that were signed: changed ones are a proposal again

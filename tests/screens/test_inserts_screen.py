@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 
 from planner.cut.estimate import estimate_job
-from planner.edge import End, Fitted, Indexed, InsertPlace, OrderSuggestion, Received
+from planner.edge import Chipped, End, Fitted, Indexed, InsertPlace, OrderSuggestion, Received
 from planner.screens.inserts_drawer import order_words
 from planner.shop import Cut, EdgeUse, InsertGrade, PassRecord
 from planner.store import Kind, open_kind, places
@@ -131,6 +131,31 @@ def test_cleaned_and_taken_out(app, go, fitted):
     assert fitted.ledger().pockets["fly 300"][0].insert == "D-1"
 
 
+def test_a_cutter_of_several_pockets(app, go, fitted):
+    """The card names each edge with its own area, an empty pocket and a chipped edge; all pockets go in one act."""
+    cutter = next(c for c in fitted.load_shop().cutters.values() if c.name == "fly 300")
+    cut_so_far(fitted, 50e6)
+    fitted.save(replace(cutter, inserts=3), by="ab", at=MONDAY)
+    grade = next(g for g in fitted.load_shop().grades.values() if g.name == "diamond")
+    fitted.save(replace(grade, stock=5), by="ab", at=MONDAY)
+    put = {"cutter": "fly 300", "position": 1, "grade": "diamond", "at": MONDAY, "by": "ab"}
+    fitted.add_edge_event(Fitted(pocket=2, insert="D-2", **put))
+    page(app, go)
+    assert "Pocket 3 is empty" in words(app)
+    assert "D-1 position 1, pocket 1" in words(app) and "D-2 position 1, pocket 2" in words(app)
+    assert "since 02 Mar 2026: nothing yet" in words(app)
+    fitted.add_edge_event(Fitted(pocket=3, insert="D-3", **put))
+    fitted.add_edge_event(Chipped(at=MONDAY, by="ab", cutter="fly 300", pocket=2, insert="D-2"))
+    app.run()
+    assert "is empty" not in words(app) and "D-2 in pocket 2 is chipped" in words(app)
+    press(app, "Index all 3 pockets")
+    ledger = fitted.ledger()
+    assert [ledger.edge_in("fly 300", p).position for p in (1, 2, 3)] == [2, 2, 2]
+    ends = [ledger.inserts[f"D-{i}"].edges[0].end for i in (1, 2, 3)]
+    assert ends[:2] == [End.BY_RULE, End.CHIPPED]
+    assert "chipped" not in words(app).split("Or, without")[0]
+
+
 def test_two_sessions_index_one_cutter_and_the_second_is_told(app, go, fitted):
     page(app, go)
     other = open_kind(places(), Kind.OWN, MONDAY)
@@ -162,7 +187,7 @@ def test_a_wear_land_is_kept_and_may_not_run_backwards(app, go, fitted):
         fitted.add_edge_event(WearRead(**base, at=MONDAY, by="ab", wear_mm=0.10), seen + 1)
     (reading,) = fitted.ledger().edge_in("fly 300", 1).readings
     assert reading.wear_mm == 0.20 and reading.path_mm == {"aluminium": pytest.approx(50e6)}
-    with pytest.raises(InputError, match="a width in mm"):
+    with pytest.raises(InputError, match="with or without a unit"):
         inserts_changes._keep_wear(base, seen, "wide")
 
 

@@ -94,7 +94,8 @@ def test_wear_lands_are_listed_newest_first_in_the_person_s_unit():
     later = WearReading(MONDAY.replace(hour=23), 0.254, {"aluminium": 5e6})
     table = wear_table((Edge("D-1", "diamond", 2, readings=(first, later)),), INCH)
     assert table["Wear land (thou)"].tolist() == ["10.0", "3.9"]
-    assert table["Path by then (km)"].tolist() == ["5.0", "2.0"]
+    # 5 km are 16 404 ft
+    assert table["Path by then (1000 ft)"].tolist() == ["16.4", "6.6"]
     assert wear_table((), INCH).empty
 
 

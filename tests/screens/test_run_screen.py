@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from types import SimpleNamespace
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
 from planner.cut.running import INDEX_STEPS, fold
-from planner.edge import Fitted
-from planner.screens import run_deeds
+from planner.edge import End, Fitted, Indexed
+from planner.screens import run as run_screen
+from planner.screens import run_deeds, run_record
 from planner.screens.words import as_read
 from planner.shop import Cut, JobState, Outcome, PassReason, PassRecord, TapKind
 from planner.store import StaleRecord
@@ -226,6 +228,55 @@ def test_all_pockets_are_indexed_as_one_act(sheet):
     assert len(state.stretches[0].edges) == 2
     press(at, "Undo it")
     assert {store.pockets()[cutter.id, p][1] for p in (1, 2)} == {1}
+
+
+def two_pockets(store):
+    """The cutter of this sheet takes two inserts, both in."""
+    cutter = next(c for c in store.load_shop().cutters.values() if c.name == "fly 300")
+    store.save(replace(cutter, inserts=2), by="ab", at=datetime(2026, 3, 2, 5))
+    for pocket in (1, 2):
+        put = {"cutter": "fly 300", "pocket": pocket, "insert": f"D-{pocket}", "position": 1, "grade": "diamond"}
+        store.add_edge_event(Fitted(at=datetime(2026, 3, 2, 6), by="ab", **put))
+    return cutter.id
+
+
+def test_another_pocket_s_index_does_not_hide_a_chipped_edge(sheet):
+    at, store, job_id = sheet
+    two_pockets(store)
+    to_the_mark(at)
+    next(b for b in at.selectbox if b.label == "Pocket" and "all of them" not in b.options).select(2).run()
+    press(at, "It chipped")
+    assert "The edge in pocket 2 chipped" in said(at) and "2: D-2 position 1 (**chipped**)" in said(at)
+    next(b for b in at.selectbox if b.label == "Pocket" and "all of them" in b.options).select(1).run()
+    press(at, "Changed it")
+    assert "The edge in pocket 2 chipped" in said(at)
+    assert not any("As planned" in b.label or "Paper grips" in b.label for b in at.button)
+    next(b for b in at.selectbox if b.label == "Pocket" and "all of them" in b.options).select(2).run()
+    press(at, "Changed it")
+    assert "chipped: index it" not in said(at)
+
+
+def test_an_edge_changed_elsewhere_while_the_job_waits_keeps_what_it_cut(sheet):
+    """Two passes on D-1 position 1; the page Inserts turns it; the next, after a new touch-off, on position 2."""
+    at, store, job_id = sheet
+    fit(store)
+    to_the_mark(at)
+    for dye in ("all", "half"):
+        press(at, "As planned")
+        press(at, dye)
+    assert fold(store.taps_of(job_id)).removed_mm > 0
+    later = datetime.now().replace(microsecond=0) + timedelta(seconds=2)
+    turned = {"cutter": "fly 300", "pocket": 1, "insert": "D-1", "end": End.BY_RULE}
+    store.add_edge_event(Indexed(at=later, by="cd", from_position=1, to_position=2, **turned))
+    at.run()
+    assert "The edge was changed" in said(at) and not any("As planned" in b.label for b in at.button)
+    time.sleep(3.1)
+    press(at, "Paper grips")
+    press(at, "As planned")
+    press(at, "Clean")
+    done = run_record.tapped(run_screen._sheet(store.load_shop(), job_id))
+    assert [[p for _, p in edges] for edges, _ in done.by_edge] == [[1], [2]]
+    assert [len(made) for _, made in done.by_edge] == [2, 1]
 
 
 def test_as_set_counts_and_never_goes_past_the_limit(sheet):
