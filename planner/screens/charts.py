@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from planner.screens.palette import CUT, EDGE, INK, LATE, SETUP, WAIT, WORK
+from planner.screens.palette import CUT, DARK, EDGE, INK, LATE, SETUP, WAIT, WORK
 
 BELOW = 5
 """How far a bar hangs below the middle of its lane: its job's name stands above it."""
@@ -119,7 +119,8 @@ def set_heights(frame: pd.DataFrame, windows: pd.DataFrame, unit: str, places: i
         color=alt.Color("kind:N", scale=colours, legend=legend),
         tooltip=["part:N", "kind:N", alt.Tooltip("value:Q", format=f".{places}f")],
     )
-    figures = base.mark_text(dx=12, align="left", fontSize=11, color=INK).encode(
+    # clear of the window's bar: on it the figures could not be read
+    figures = base.mark_text(dx=24, align="left", fontSize=11, color=INK).encode(
         text=alt.Text("value:Q", format=f".{places}f")
     )
     band = (
@@ -169,8 +170,12 @@ def face(outline: tuple[float, float], openings: pd.DataFrame, points: pd.DataFr
         )
         upper = points["y"] > width / 2
         for (align, above), named in points.groupby([side.astype(str), upper]):
-            names = alt.Chart(named).mark_text(align=align, dx=_INWARD[align], dy=12 if above else -9, fontSize=11)
-            layers.append(names.encode(x=x, y=y, text="name:N", color=alt.value(INK)))
+            # on a band of the ground's own colour: a name may lie across an opening's edge
+            for look in ({"color": WAIT, "stroke": WAIT, "strokeWidth": 4}, {"color": DARK}):
+                names = alt.Chart(named).mark_text(
+                    align=align, dx=_INWARD[align], dy=12 if above else -9, fontSize=11, **look
+                )
+                layers.append(names.encode(x=x, y=y, text="name:N"))
     return alt.layer(*layers).properties(width=width_px, height=height_px)
 
 

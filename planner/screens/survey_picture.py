@@ -14,7 +14,7 @@ from planner.screens.picture import drawn
 from planner.shop import Face
 from planner.units import Units
 
-PLATE, LINE, DARK, AMBER = "#eceff0", "#5b6b6e", "#16262a", "#c98a00"
+PLATE, LINE, DARK, AMBER = "#eceff0", "#6a7d81", "#16262a", "#c98a00"
 # blue for low, orange for high: told apart with any colour vision, and the number stands beside it
 LOW, MIDDLE, HIGH = "#2166ac", "#f7f7f7", "#b35806"
 TOUCHED, DIRTY = "#d9a520", "#2b4d7e"
