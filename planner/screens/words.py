@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from datetime import datetime
 
@@ -12,7 +11,7 @@ from planner.cut.estimate import JobEstimate
 from planner.shop import Aim, DueKind, Job, PassReason, Shop
 from planner.units import System, Units, minutes_words
 from planner.week.queue import Queue
-from planner.week.tables import BEHIND
+from planner.week.reasons import reason_named
 
 PASS_WORDS = {
     PassReason.KISS: "kiss pass",
@@ -50,14 +49,7 @@ def due_words(job: Job) -> str:
 
 def reason_words(shop: Shop, reason: str) -> str:
     """A reason of the week's search, which knows machines and jobs by number, with their names."""
-    parts = []
-    for part in reason.split("; "):
-        number, colon, rest = part.partition(": ")
-        machine = shop.machines.get(int(number)) if colon and number.isdigit() else None
-        parts.append(f"{machine.name}: {rest}" if machine else part)
-    return re.sub(
-        rf"(?<=waits for )\d+(?=, {re.escape(BEHIND)})", lambda job: job_name(shop, int(job[0])), "; ".join(parts)
-    )
+    return reason_named(shop, reason, lambda job_id: job_name(shop, job_id))
 
 
 def aim_words(job: Job, units: Units) -> str:

@@ -15,9 +15,10 @@ from planner.cut.estimate import JobEstimate
 from planner.face import place_said, survey_figures
 from planner.match import depth_table, part_lines
 from planner.sheets.cautions import DEFER, cautions
-from planner.shop import Aim, Cut, Face, Job, Part, PassReason, Shop
+from planner.shop import Aim, Cut, Face, Job, JobState, Part, PassReason, Shop
 from planner.units import Units, minutes_words
 from planner.week.queue import Queue
+from planner.week.reasons import reason_named
 from planner.week.search import Plan
 from planner.week.spindle import spindle_check
 
@@ -208,6 +209,22 @@ def _stop_words(estimate: JobEstimate, part: Part, units: Units) -> str:
     return f"No limit known: not clean at {units.depth(estimate.stop_allow_mm)}, stop and ask."
 
 
+def _what(shop: Shop, queue: Queue, plan: Plan, job: Job, machine_id: str, estimate: JobEstimate) -> str:
+    """Face, grade and minutes; of a gang its first member carries the work, the others are on the table with it."""
+    face, grade = shop.face_of(job).name, estimate.setup.grade.name if estimate.setup else ""
+    lain = {one.id for one in plan.week.jobs if one.started and shop.jobs[int(one.id)].state is not JobState.RUNNING}
+    for (first, on), course in queue.gangs.items():
+        if str(on) != machine_id or job.id not in course.job_ids:
+            continue
+        others = [j for j in course.job_ids if str(j) in lain]
+        if job.id in others:
+            return f"{face}, on the table with {shop.part_of(shop.jobs[first]).tag}"
+        if job.id == first and others:
+            tags = ", ".join(shop.part_of(shop.jobs[j]).tag for j in others)
+            return f"{face}, {grade}, {minutes_words(course.machine_minutes)}, with {tags} on the table"
+    return f"{face}, {grade}, {minutes_words(estimate.machine_minutes)}"
+
+
 def week_sheet(shop: Shop, queue: Queue, plan: Plan, machine_id: str, units: Units, at: datetime) -> str:
     """The week of one machine on paper."""
     machine = shop.machines[int(machine_id)]
@@ -224,7 +241,6 @@ def week_sheet(shop: Shop, queue: Queue, plan: Plan, machine_id: str, units: Uni
         start = plan.start + timedelta(minutes=float(row["start_min"]))
         end = plan.start + timedelta(minutes=float(row["end_min"]))
         matched = shop.set_of(job.id)
-        grade = estimate.setup.grade.name if estimate.setup else ""
         rows.append(
             (
                 start.date(),
@@ -234,7 +250,7 @@ def week_sheet(shop: Shop, queue: Queue, plan: Plan, machine_id: str, units: Uni
                     part=part.tag,
                     set=f"set {matched.name}" if matched else "",
                     family="quick job" if family.one_off else family.name,
-                    what=f"{shop.face_of(job).name}, {grade}, {minutes_words(estimate.machine_minutes)}",
+                    what=_what(shop, queue, plan, job, machine_id, estimate),
                     depth=f"{units.depth(estimate.stop_likely_mm, unit=False)} / {units.depth(estimate.stop_allow_mm)}",
                     passes=len(estimate.passes_likely),
                     due=f"{job.due:%a %H:%M}" if job.due else "",
@@ -256,7 +272,13 @@ def week_sheet(shop: Shop, queue: Queue, plan: Plan, machine_id: str, units: Uni
         ("End of a pass", check.pass_words() or machine.end_of_pass.value),
         ("Edges to index", str(sum(int(n) for (m, _), n in plan.edges.items() if m == machine_id))),
     ]
-    waiting = [(shop.part_of(shop.jobs[int(j)]).tag, why) for j, why in plan.unplaceable.items() if int(j) in shop.jobs]
+
+    def tag(job_id: int) -> str:
+        return shop.part_of(shop.jobs[job_id]).tag
+
+    waiting = [
+        (tag(int(j)), reason_named(shop, why, tag)) for j, why in plan.unplaceable.items() if int(j) in shop.jobs
+    ]
     return render(
         "week_sheet.html",
         machine=machine.name,

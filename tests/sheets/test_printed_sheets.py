@@ -7,7 +7,8 @@ from html.parser import HTMLParser
 import pytest
 
 from planner.sheets import cautions, run_sheet, week_sheet
-from planner.units import Units
+from planner.shop import Hold
+from planner.units import Units, minutes_words
 from planner.week.board import plan_shop
 from planner.week.queue import estimate_queue
 from tests.tiny import MONDAY
@@ -65,6 +66,26 @@ def test_a_week_sheet_lists_jobs_by_day_and_what_waits(shop):
     assert "Monday 02 March" in html
     assert "pressure test not done" in html
     assert "mm" in html and not re.search(r"\bthou\b", html)
+
+
+def test_a_week_sheet_says_who_lies_on_the_table_with_whom(shop):
+    shop = replace(shop, sets={1: replace(shop.sets[1], gang=True)})
+    queue = estimate_queue(shop)
+    html = week_sheet(shop, queue, plan_shop(shop, queue, MONDAY, steps=0), "1", Units(), MONDAY)
+    first, second = (shop.part_of(shop.jobs[j]).tag for j in queue.sets[1].order)
+    assert f"on the table with {first}<" in html
+    minutes = minutes_words(queue.gangs[queue.sets[1].order[0], 1].machine_minutes)
+    assert f"{minutes}, with {second} on the table<" in html
+
+
+def test_a_week_sheet_names_the_member_that_is_waited_for(shop):
+    first, second = estimate_queue(shop).sets[1].order
+    part = shop.part_of(shop.jobs[first])
+    held = replace(part, holds=(Hold("owner", "go on?", MONDAY.date()),))
+    shop = replace(shop, parts={**shop.parts, part.id: held})
+    queue = estimate_queue(shop)
+    html = week_sheet(shop, queue, plan_shop(shop, queue, MONDAY, steps=0), "1", Units(), MONDAY)
+    assert f"waits for {part.tag}, the member to be cut before it" in html
 
 
 def test_an_unknown_limit_and_metric_units(shop):
