@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -229,17 +229,18 @@ def hold(part, values: Mapping[str, str]) -> str:
 
 # -- what the buttons do -----------------------------------------------------------------------------------------------
 def _others(plan: Plan, shop: Shop, job_id: int) -> list[str]:
-    """Machines beside its own that may take the job; none for one that lies on the table with others."""
-    job = next(j for j in plan.week.jobs if j.id == str(job_id))
-    placed = [j for j in plan.order[plan.jobs.loc[job.id, "machine"]] if j in plan.jobs.index]
-    if any(job.id in block and len(block) > 1 for block in _blocks(plan, shop, placed)):
+    """Machines beside its own that may take the job and what goes with it; none once any of them runs."""
+    model = {job.id: job for job in plan.week.jobs}
+    here = plan.jobs.loc[str(job_id), "machine"]
+    block = [model[one] for one in _block_of(plan, shop, str(job_id))]
+    if any(shop.jobs[int(job.id)].state is JobState.RUNNING for job in block):
         return []
-    here = plan.jobs.loc[job.id, "machine"]
-    return [m.id for m in plan.week.machines if m.id in job.steps and m.id != here and job.pin_machine in ("", m.id)]
+    may = [m.id for m in plan.week.machines if m.id != here]
+    return [m for m in may if all(m in job.steps and job.pin_machine in ("", m) for job in block)]
 
 
 def move(job_id: int, by: int) -> str:
-    """One place earlier or later on its machine, past the job (or the gang) that stands there; a proposal, not the
+    """One place earlier or later on its machine, past the job (or the set) that stands there; a proposal, not the
     board."""
     view, shop = plans.look(), access.shop()
     order = {m: list(ids) for m, ids in view.plan.order.items()}
@@ -249,22 +250,34 @@ def move(job_id: int, by: int) -> str:
     at = next(i for i, block in enumerate(blocks) if key in block)
     if not 0 <= at + by < len(blocks):
         raise InputError(words.job_name(shop, job_id), "first" if by < 0 else "last", "a place further on")
-    other = blocks[at + by]
-    if shop.jobs[int(other[0])].state is JobState.RUNNING:
-        raise InputError(words.job_name(shop, int(other[0])), "running", "a running job stays first")
-    blocks[at], blocks[at + by] = other, blocks[at]
+    for one in (*blocks[at + by], *blocks[at]):
+        if shop.jobs[int(one)].state is JobState.RUNNING:
+            raise InputError(words.job_name(shop, int(one)), "running", "a running job stays first")
+    blocks[at], blocks[at + by] = blocks[at + by], blocks[at]
     rest = [j for j in order[machine] if j not in view.plan.jobs.index]
     order[machine] = [j for block in blocks for j in block] + rest
-    return _propose(view, order, f"{words.job_name(shop, job_id)} one place {'earlier' if by < 0 else 'later'}")
+    what = f"{_named(shop, job_id, blocks[at + by])} one place {'earlier' if by < 0 else 'later'}"
+    return _propose(view, order, what)
+
+
+def _named(shop: Shop, job_id: int, block: Sequence[str]) -> str:
+    """A job, and that its set goes with it."""
+    return words.job_name(shop, job_id) + (" and its set" if len(block) > 1 else "")
+
+
+def _block_of(plan: Plan, shop: Shop, key: str) -> list[str]:
+    placed = [j for j in plan.order[plan.jobs.loc[key, "machine"]] if j in plan.jobs.index]
+    return next(block for block in _blocks(plan, shop, placed) if key in block)
 
 
 def _blocks(plan: Plan, shop: Shop, placed: list[str]) -> list[list[str]]:
-    """Jobs in order, those on the table together as one."""
+    """Jobs in order, those on the table together and those of a set that is never parted as one."""
     model = {job.id: job for job in plan.week.jobs}
+    kept = {member: one.members for one in plan.week.sets if one.split_price >= NEVER for member in one.members}
     blocks: list[list[str]] = []
     for one in placed:
         with_the_last = model[one].started and shop.jobs[int(one)].state is not JobState.RUNNING
-        if with_the_last and blocks:
+        if blocks and (with_the_last or one in kept.get(blocks[-1][-1], ())):
             blocks[-1].append(one)
         else:
             blocks.append([one])
@@ -272,13 +285,14 @@ def _blocks(plan: Plan, shop: Shop, placed: list[str]) -> list[list[str]]:
 
 
 def move_to(job_id: int, machine: str) -> str:
-    """To the place on another machine that costs least."""
+    """To the place on another machine that costs least, with what is never parted from it."""
     view, shop = plans.look(), access.shop()
+    block = _block_of(view.plan, shop, str(job_id))
     found = _explained(view, shop, job_id).elsewhere
-    order = {m: [j for j in ids if j != str(job_id)] for m, ids in view.plan.order.items()}
+    order = {m: [j for j in ids if j not in block] for m, ids in view.plan.order.items()}
     place = found.place if found is not None and found.machine == machine else len(order[machine])
-    order[machine].insert(place, str(job_id))
-    return _propose(view, order, f"{words.job_name(shop, job_id)} to {shop.machines[int(machine)].name}")
+    order[machine][place:place] = block
+    return _propose(view, order, f"{_named(shop, job_id, block)} to {shop.machines[int(machine)].name}")
 
 
 def _propose(view: View, order: Mapping[str, list[str]], what: str) -> str:
@@ -293,19 +307,21 @@ def _propose(view: View, order: Mapping[str, list[str]], what: str) -> str:
     if forward:
         named = ", ".join(words.job_name(shop, j) for j in forward)
         raise InputError(
-            what, "", f"an order in which {named} does not wait for ever (the first of a set is cut first)"
+            what, "this order", f"an order in which {named} does not wait for ever (the first of a set is cut first)"
         )
     if then.order == view.plan.order:
-        raise InputError(what, "", "a place that the order of its set allows: its members keep theirs")
+        raise InputError(what, "this place", "a place that the order of its set allows: its members keep theirs")
     lost = [j for j in view.plan.jobs.index if j not in then.jobs.index]
     if lost:
         named = ", ".join(words.job_name(shop, int(j)) for j in lost)
-        raise InputError(what, "", f"an order in which {named} still has a place (the first of a set is cut first)")
+        raise InputError(
+            what, "this order", f"an order in which {named} still has a place (the first of a set is cut first)"
+        )
     parts = (plan.costs["split sets"] for plan in (then, view.plan))
     if next(parts) >= NEVER > next(parts):
         raise InputError(
             what,
-            "",
+            "this order",
             "an order that leaves matched sets on one machine; who may part them agrees on the page Matched sets",
         )
     plans.propose(then.decision, view.pins, what)

@@ -21,7 +21,8 @@ __all__ = ["Explanation", "Move", "explain_job", "explain_week", "moved"]
 @dataclass(frozen=True)
 class Move:
     """One job put elsewhere, everything else left in order: change of cost (money), of lateness (minutes, all
-    jobs together), of setup minutes, of edges, of jobs late; ``text`` says it in words."""
+    jobs together), of setup minutes, of edges, of jobs late; ``text`` says it in words. ``with_it``: jobs of its set that
+    go with it, all in their order (none: it goes alone); ``place`` is then the first one's."""
 
     machine: str
     place: int
@@ -31,6 +32,7 @@ class Move:
     edges: int
     late_jobs: int
     text: str
+    with_it: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -87,7 +89,8 @@ def explain_job(
     never: float = np.inf,
 ) -> Explanation:
     """Explain the place of one placed job. ``name`` turns a job's id into words, ``machine_name`` a machine's; ``money`` is
-    the currency's sign; a place that would cost ``never`` or more for sets cut apart is none. Raises `InputError` for a
+    the currency's sign; a place that would cost ``never`` or more for sets cut apart is none, and members of such a set
+    that stand side by side go together. Raises `InputError` for a
     job that is not in the plan."""
     if job not in tables.job_index:
         raise InputError("job", job, "the id of a job that can be placed")
@@ -95,9 +98,12 @@ def explain_job(
     state = state_of(tables, decision, None)
     space = Space(tables)
     at = int(np.flatnonzero(state.tour == j)[0])
-    rest = np.delete(state.tour, at)
-    spots = [spot for spot in range(len(state.tour)) if spot != at]
-    tours = np.array([state.tour] + [np.insert(rest, spot, j) for spot in spots])
+    first, end = _block(tables, state.tour, at, never)
+    block = state.tour[first:end]
+    with_it = tuple(tables.jobs[i].id for i in block) if len(block) > 1 else ()
+    rest = np.delete(state.tour, range(first, end))
+    spots = [spot for spot in range(len(rest) + 1) if spot != first]
+    tours = np.array([state.tour] + [np.insert(rest, spot, block) for spot in spots])
     good = space.valid(tours)
     good[0] = True
     tours, spots = tours[good], [spot for spot, ok in zip(spots, good[1:], strict=True) if ok]
@@ -107,10 +113,10 @@ def explain_job(
     sort = {"earlier": [], "later": [], "elsewhere": []}
     blocked, parted = [], False
     for i in range(1, len(tours)):
-        where = int(np.flatnonzero(tours[i] == j)[0])
+        where = int(np.flatnonzero(tours[i] == block[0])[0])
         machine = int(lane[i, where])
         place = int(where - (np.flatnonzero(tours[i] < 0)[machine - 1] + 1 if machine else 0))
-        kind = "elsewhere" if machine != here else "earlier" if where < at else "later"
+        kind = "elsewhere" if machine != here else "earlier" if where < first else "later"
         if not ev.placed[i].all() and ev.placed[0].all():
             blocked.append(kind)
             continue
@@ -123,10 +129,10 @@ def explain_job(
         edges = int(ev.edges[i].sum() - ev.edges[0].sum())
         jobs = int((ev.late[i] > 1e-6).sum() - (ev.late[0] > 1e-6).sum())
         text = _words(late, setup, edges, cost, ev.terms[i] - ev.terms[0], money)
-        sort[kind].append(Move(tables.machine_ids[machine], place, cost, late, setup, edges, jobs, text))
+        sort[kind].append(Move(tables.machine_ids[machine], place, cost, late, setup, edges, jobs, text, with_it))
     best = {kind: min(moves, key=lambda move: move.cost) if moves else None for kind, moves in sort.items()}
     place = at - (int(np.flatnonzero(state.tour < 0)[here - 1]) + 1 if here else 0)
-    reasons = _reasons(tables, state, ev, j, here, at, best, blocked, parted, name, machine_name)
+    reasons = _reasons(tables, state, ev, j, here, at, best, blocked, parted, with_it, name, machine_name)
     found = [move.cost for move in best.values() if move is not None]
     free = bool(found) and min(found) <= 1e-6
     return Explanation(job, tables.machine_ids[here], place, reasons, best["earlier"], best["later"],
@@ -134,7 +140,7 @@ def explain_job(
 
 
 def _reasons(
-    tables: Tables, state: State, ev, j: int, here: int, at: int, best, blocked, parted, name, machine_name
+    tables: Tables, state: State, ev, j: int, here: int, at: int, best, blocked, parted, with_it, name, machine_name
 ) -> tuple[str, ...]:
     job, machine = tables.jobs[j], tables.week.machines[here]
     reasons = []
@@ -147,17 +153,20 @@ def _reasons(
         reasons.append("its start is pinned")
     first = tables.set_before[j]
     before = int(state.tour[at - 1]) if at and state.tour[at - 1] >= 0 else -1
-    if first >= 0:
+    if first >= 0 and not job.started:
         reasons.append(f"it follows {name(tables.jobs[first].id)}, whose finished height sets its target")
     then = np.flatnonzero(tables.set_before == j)
     if then.size:
-        reasons.append(f"{name(tables.jobs[int(then[0])].id)} waits for it")
+        after = tables.jobs[int(then[0])]
+        reasons.append(f"{name(after.id)} {'lies on the table with it' if after.started else 'waits for it'}")
     if not np.delete(tables.may[j].any(1), here).any():
         reasons.append(f"only {machine_name(machine.id)} can take it")
     if ev.start[0, j] <= tables.release[j] + 1e-6 and tables.release[j] > 0:
         reasons.append("it cannot start earlier")
     if before >= 0 and tables.setup[here, before + 1, j] < 0.5 < tables.setup[here, :, j].max(initial=0.0):
         reasons.append(f"no change of setup after {name(tables.jobs[before].id)}")
+    if with_it:
+        reasons.append("its set goes with it")
     later, earlier = best["later"], best["earlier"]
     if later is not None and later.cost > 1e-6:
         terms = ("late", later.late_minutes), ("setup", later.setup_minutes), ("edges", later.edges)
@@ -177,10 +186,23 @@ def _reasons(
     return tuple(reasons)
 
 
+def _block(tables: Tables, tour: np.ndarray, at: int, never: float) -> tuple[int, int]:
+    """Where the stretch of a tour begins and ends that is never parted around a place: one job, or members of its set."""
+    kept = {one.members for one in tables.week.sets if one.split_price >= never}
+    mine = next((members for members in kept if tables.jobs[tour[at]].id in members), ())
+    first, end = at, at + 1
+    while first and tour[first - 1] >= 0 and tables.jobs[tour[first - 1]].id in mine:
+        first -= 1
+    while end < len(tour) and tour[end] >= 0 and tables.jobs[tour[end]].id in mine:
+        end += 1
+    return first, end
+
+
 def moved(decision: Decision, job: str, move: Move) -> Decision:
-    """The decision with one job put where a move says."""
-    order = {machine: [one for one in ids if one != job] for machine, ids in decision.order.items()}
-    order[move.machine].insert(move.place, job)
+    """The decision with one job, and what goes with it, put where a move says."""
+    jobs = move.with_it or (job,)
+    order = {machine: [one for one in ids if one not in jobs] for machine, ids in decision.order.items()}
+    order[move.machine][move.place : move.place] = jobs
     return replace(decision, order={machine: tuple(ids) for machine, ids in order.items()})
 
 

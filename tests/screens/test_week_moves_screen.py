@@ -82,6 +82,25 @@ def test_a_set_is_never_cut_in_the_wrong_order(accepted, store):
     assert store.draft_keys("week proposal") == ()
 
 
+def test_a_set_that_is_never_parted_moves_as_one(store):
+    from types import SimpleNamespace
+
+    from planner.screens.week_job import NEVER, _blocks
+    from planner.week import JobSet
+
+    shop = store.load_shop()
+    one, two, *others = sorted(map(str, shop.jobs))
+    jobs = [SimpleNamespace(id=j, started=False) for j in (one, two, *others)]
+
+    def blocks(price, placed):
+        week = SimpleNamespace(jobs=jobs, sets=(JobSet((one, two), 0.0, price),))
+        return _blocks(SimpleNamespace(week=week), shop, placed)
+
+    assert blocks(NEVER, [others[0], one, two, others[1]]) == [[others[0]], [one, two], [others[1]]]
+    assert blocks(NEVER, [one, others[0], two]) == [[one], [others[0]], [two]]
+    assert blocks(200.0, [one, two]) == [[one], [two]]
+
+
 def test_a_pin_is_kept_with_the_plan(accepted, store):
     pick(accepted, store, "T-3")
     press(accepted, "Keep its time")

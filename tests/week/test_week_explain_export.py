@@ -105,15 +105,28 @@ def test_reasons_name_what_holds_a_job():
         explain_job(tables, decision, "nobody")
 
 
-def test_a_place_that_parts_a_set_for_ever_is_no_place():
-    week = two_machines([job("first"), job("partner"), job("other")], sets=(JobSet(("first", "partner"), 0.0, 1e5),))
+def test_a_set_that_is_never_parted_moves_as_one_and_a_place_that_parts_it_is_none():
+    """Whatever is told is the difference of two exactly evaluated plans, the set moved as one."""
+    jobs = [job("first"), job("partner", due_min=200.0, weight_per_min=2.0), job("other"), job("more")]
+    week = two_machines(jobs, sets=(JobSet(("first", "partner"), 0.0, 1e5),))
     tables = Tables(week)
-    decision = Decision({"a": ("first", "partner"), "b": ("other",)}, {})
-    told = explain_job(tables, decision, "partner")
-    assert told.elsewhere.cost >= 1e5
-    kept = explain_job(tables, decision, "partner", never=1e5)
-    assert kept.elsewhere is None and "other places would cut a set apart" in kept.reasons
-    assert explain_job(tables, decision, "other", never=1e5).elsewhere is not None
+    decision = Decision({"a": ("first", "partner", "other"), "b": ("more",)}, {})
+    plan = evaluate_decision(tables, decision)
+    assert explain_job(tables, decision, "partner").elsewhere.cost >= 1e5
+    for name in ("first", "partner"):
+        kept = explain_job(tables, decision, name, never=1e5)
+        assert "its set goes with it" in kept.reasons and kept.earlier is None
+        for move, order in (
+            (kept.later, {"a": ("other", "first", "partner"), "b": ("more",)}),
+            (kept.elsewhere, {"a": ("other",), "b": ("first", "partner", "more")}),
+        ):
+            assert move.with_it == ("first", "partner")
+            then = moved(decision, name, move)
+            assert then.order == order
+            assert move.cost == pytest.approx(evaluate_decision(tables, then).cost - plan.cost)
+    # between the two there is no place for another
+    apart = explain_job(tables, decision, "more", never=1e5)
+    assert apart.elsewhere is not None and "other places would cut a set apart" in apart.reasons
 
 
 def test_a_member_that_waits_for_a_held_one_is_nobodys_lateness_and_one_that_nothing_takes_is():
