@@ -361,16 +361,36 @@ def plan_week(
     there. ``seconds`` of search, or ``steps`` batches of neighbours (same seed and steps: same plan). ``people``
     empty: each machine has its own hands. ``accepted``: machine id -> job ids, what moves are counted against.
     ``opened``: names of overtime to open; None lets the search decide. ``progress`` gets a `Progress` after every
-    batch.
+    batch; ``begin_with``: decisions to start from as well; ``target``: stop at this cost. `Job`, `Machine`, `Person`
+    and `Window` say what each of their fields means.
 
     Returns a `Plan` with ``timeline``, ``cost`` and ``late_minutes``. Raises `InputError` for an impossible week.
 
-    >>> from planner.week import Job, Machine, Step, Where
+    >>> from planner.week import Job, Machine, Person, Step, Where, Window
     >>> cut = (Step("load", 10), Step("cut pass", 20, Where.TRAVERSE), Step("unload", 5))
     >>> jobs = [Job("head", {"mill": cut}), Job("rush", {"mill": cut}, due_min=35, weight_per_min=2)]
     >>> plan = plan_week(jobs, [Machine("mill")], steps=5)
     >>> plan.order["mill"], float(plan.late_minutes["rush"])
     (('rush', 'head'), 0.0)
+
+    With hours: a shift with a break from 60 to 75, then the next day's. A pass ends before a break, and after a shift's
+    end the cutter is touched off anew.
+
+    >>> passes = (Step("cut pass", 20, Where.TRAVERSE), Step("look", 3)) * 3
+    >>> steps = (Step("load", 10), Step("touch-off", 5), *passes, Step("unload", 5))
+    >>> hours = (Window(0, 60, shift=0), Window(75, 90, shift=0), Window(1440, 1530, shift=1))
+    >>> case = Job("case half", {"mill": steps}, due_min=90)
+    >>> plan = plan_week([case], [Machine("mill")], people=[Person("ann", {"mill"}, hours)], steps=5)
+    >>> for row in plan.timeline.iloc[4:].itertuples():
+    ...     print(f"{row.kind}: {row.start_min:.0f} to {row.end_min:.0f}")
+    cut pass: 38 to 58
+    look: 75 to 78
+    touch-off again: 1440 to 1445
+    cut pass: 1445 to 1465
+    look: 1465 to 1468
+    unload: 1468 to 1473
+    >>> float(plan.late_minutes["case half"]), plan.cost
+    (1383.0, 1383.0)
     """
     seconds = check_budget(seconds, seed, steps, target, progress)
     if start is not None and (not isinstance(start, datetime) or start != start):  # NaT is no instant
