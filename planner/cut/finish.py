@@ -39,6 +39,9 @@ def theoretical_ra(feed_mm: ArrayLike, radius_mm: ArrayLike):
     """Ra [µm] of the profile a corner of this radius [mm] leaves at this feed [mm]: f² / (18 sqrt(3) r).
 
     Shapes, warning and error as `theoretical_rz`.
+
+    >>> round(theoretical_ra(0.25, 1.2), 2)
+    1.67
     """
     feed, radius = _arc(feed_mm, radius_mm)
     return plain(feed / radius * feed / _ARC_RA * _UM)

@@ -28,6 +28,9 @@ def spindle_speed(speed_m_min: ArrayLike, diameter_mm: ArrayLike):
 
     As with the other figures here a number for numbers, an array for arrays that broadcast; raises `InputError` unless
     all are finite and above 0.
+
+    >>> round(spindle_speed(145, 120)), spindle_speed([145, 290], 120).round().tolist()
+    (385, [385.0, 769.0])
     """
     speed, diameter = each(speed_m_min=(positive, speed_m_min), diameter_mm=(positive, diameter_mm))
     return 1000.0 * speed / (math.pi * diameter)
@@ -51,7 +54,10 @@ def table_feed(feed_mm: ArrayLike, inserts: ArrayLike, rpm: ArrayLike):
 
 
 def pass_minutes(travel_mm: ArrayLike, table_feed_mm_min: ArrayLike):
-    """Minutes of spindle time for a travel [mm], 0 or more, at a table feed [mm/min] above 0: travel / feed."""
+    """Minutes of spindle time for a travel [mm], 0 or more, at a table feed [mm/min] above 0: travel / feed.
+
+    Raises `InputError` for anything else.
+    """
     travel, feed = each(travel_mm=(not_negative, travel_mm), table_feed_mm_min=(positive, table_feed_mm_min))
     return travel / feed
 
@@ -117,6 +123,9 @@ def cutting_travel(length_mm: ArrayLike, width_mm: ArrayLike, diameter_mm: Array
 
     L + sqrt(R² - y*²) - sqrt(R² - ym²), y* the place of [y1, y2] nearest the cutter's centre line, ym the farthest.
     Raises `InputError` where the face reaches beyond the cutter; see `lanes`.
+
+    >>> round(cutting_travel(500, 60, 150, offset_mm=45), 3)
+    573.485
     """
     length, _, _, reach_near, reach_far, _ = _engage(length_mm, width_mm, diameter_mm, offset_mm)
     return plain(length + reach_near - reach_far)
@@ -150,6 +159,9 @@ def path_in_material(
     (L / f) R (asin(y2/R) - asin(y1/R)) × net share of the face. Every edge of a cutter with several inserts runs this
     same path. The net share leaves out openings, and in early passes the part of the face not yet reached.
     Raises `InputError` where the face reaches beyond the cutter, for a feed of 0, and for a share outside 0 to 1.
+
+    >>> round(path_in_material(500, 200, 250, 0.2) / 1000, 1)
+    579.6
     """
     length, start, stop, _, _, feed, share, diameter = _engage(
         length_mm,

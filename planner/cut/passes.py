@@ -75,6 +75,11 @@ def plan_passes(
     feed (``finish_cost`` is then not used). ``limit_mm``: deepest allowed depth, finishing pass included.
     ``uncleaned_cost``: cost of a part left not clean; None = stopping early is no option, and parts that reach the
     limit cost nothing further. Raises `InputError` for wrong input. Model and source: see `planner.cut.policy`.
+
+    >>> import scipy.stats
+    >>> plan = plan_passes(scipy.stats.expon(scale=0.05), 2.0, 150.0, 0.01, 0.3, 0.01)
+    >>> plan.depths_mm[:3].tolist(), round(plan.expected_passes, 2), plan.next_pass(0.06)
+    ([0.03, 0.03, 0.03], 2.22, 0.03)
     """
     return plan_policy(
         PassProblem(

@@ -42,6 +42,9 @@ def index_age(shape: ArrayLike, scale: ArrayLike, planned_cost: ArrayLike, failu
     when the chance of failing does not rise with age (shape at most 1) or a failure costs no more than a planned index.
     A number for numbers, an array for arrays that broadcast; raises `InputError` for what is not finite and above 0,
     and for a shape above 1000.
+
+    >>> round(index_age(2.0, 1.0, 1.0, 5.0), 4)
+    0.5107
     """
     given = each(
         shape=(_shape, shape),

@@ -40,6 +40,10 @@ def taylor_fit(speeds, lives) -> TaylorLine:
 
     With more than two, least squares of log life on log speed: the speed is set, the life scatters.
     Raises `InputError` for fewer than two different speeds or when life does not fall with speed.
+
+    >>> n, c = taylor_fit([160, 100], [5, 41])
+    >>> round(n, 3), round(c)
+    (0.223, 229)
     """
     v = finite_array("speeds", speeds, (None,))
     t = finite_array("lives", lives, (None,))
@@ -76,6 +80,9 @@ def economic_speed(
     Co the shop's rate per minute, Tt the minutes of an edge change, Ct the price of an edge. n above 0 and below 1,
     c and rate above 0, the others 0 or more and not both 0, else `InputError`; a number for numbers, an array for
     arrays.
+
+    >>> round(economic_speed(0.125, 70, 2, 0.50, 3))
+    42
     """
     exponent, constant, change, rate, price = each(
         n=(_below_one, n),

@@ -184,6 +184,10 @@ def fit_life(
     as an end smeared over that range.
 
     Raises `InputError` when the record alone cannot give the answer and no prior is there to fill the gap.
+
+    >>> fit = fit_life([120, 150, 90, 160, 135], [True, True, True, False, True])
+    >>> round(fit.shape, 2), fit.capacities.round(1).tolist()
+    (5.31, [145.1])
     """
     if prior is not None and not isinstance(prior, LifePrior):
         prior = LifePrior(prior)

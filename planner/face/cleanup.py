@@ -157,6 +157,11 @@ def cleanup(
     coordinates, (0, 0) only while the part sits on its datum unshimmed.
     counts (n,): which points must come clean (default all); the others can still be first contact.
     Raises `InputError` naming the field. Points on one line in plan have a depth, but no share, map or curve.
+    Derived: the highest and the lowest counted place bound the zone, a linear programme finds the best levelling.
+
+    >>> cut = cleanup([[0, 0, 0.10], [100, 0, 0], [0, 50, 0.10], [100, 50, 0]], pits=[0, 0, 0, 0.03], slopes=(0, 0))
+    >>> round(cut.depth_mm, 9), cut.last_to_clean, round(cut.share_clean(0.05), 9)
+    (0.13, 3, 0.5)
     """
     array = finite_array("points", points, (None, 3))
     n = len(array)

@@ -51,6 +51,10 @@ def minimum_zone(points: object) -> Flatness:
 
     Points may lie anywhere in space and at any tilt. Raises `InputError` for other shapes, for anything not finite,
     and for points that span no plane (all on one line) or, with (n, 2), no line (all in one place).
+
+    >>> zone = minimum_zone([[0, 0, 0], [100, 0, 0], [0, 50, 0], [100, 50, 0], [50, 25, 0.03]])
+    >>> round(zone.flatness_mm, 9), zone.high.tolist(), round(zone.slope_x, 9)
+    (0.03, [4], 0.0)
     """
     cloud = _Cloud.read(points)
     width, normal, band = _narrowest_from(cloud.centred, cloud.axes)
@@ -71,7 +75,8 @@ def minimum_zone(points: object) -> Flatness:
 
 
 def least_squares(points: object) -> Flatness:
-    """Peak to valley about the plane (or line) of least squared perpendicular distance; input as `minimum_zone`."""
+    """Peak to valley about the plane (or line) of least squared perpendicular distance (ISO 12781); input and errors as
+    `minimum_zone`."""
     cloud = _Cloud.read(points)
     distance = cloud.centred @ cloud.axes[-1]
     high, low = np.array([np.argmax(distance)]), np.array([np.argmin(distance)])

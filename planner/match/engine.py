@@ -32,7 +32,13 @@ def swept_volume(bore_mm: ArrayLike, stroke_mm: ArrayLike):
 
 def compression_ratio(swept_cm3: ArrayLike, clearance_cm3: ArrayLike):
     """Compression ratio: 1 + swept / clearance volume, the clearance being everything above the piston at top dead
-    centre, both above 0."""
+    centre (Heywood, Internal Combustion Engine Fundamentals, ch. 2, from memory).
+
+    Raises `InputError` unless both are above 0.
+
+    >>> round(compression_ratio(swept_volume(92, 82), 48 + 3.378), 1)
+    11.6
+    """
     swept, clearance = each(swept_cm3=(positive, swept_cm3), clearance_cm3=(positive, clearance_cm3))
     return 1.0 + swept / clearance
 
@@ -56,7 +62,11 @@ def milled_clearance(clearance_cm3: ArrayLike, face_area_mm2: ArrayLike, cut_mm:
 def piston_drop(crank_deg: ArrayLike, crank_radius_mm: ArrayLike, rod_mm: ArrayLike):
     """Piston below top dead centre, mm: r (1 − cos θ) + l − √(l² − r² sin² θ), pin on the bore's axis.
 
-    crank_deg: crank angle from top dead centre, a number or an array. Raises `InputError` unless rod > crank radius.
+    crank_deg: crank angle from top dead centre. Raises `InputError` unless rod > crank radius. Heywood, Internal
+    Combustion Engine Fundamentals, ch. 2 (from memory).
+
+    >>> piston_drop([5, 10, 15, 20], 40, 143).round(4).tolist()
+    [0.1947, 0.7765, 1.7382, 3.0682]
     """
     angle, radius, rod = each(
         crank_deg=(finite, crank_deg), crank_radius_mm=(positive, crank_radius_mm), rod_mm=(positive, rod_mm)
@@ -74,7 +84,8 @@ def cam_shift(drop_mm: ArrayLike, pitch_radius_mm: ArrayLike, run_angle_deg: Arr
 
     drop_mm: head cut + case cut − gasket change (negative: raised). pitch_radius_mm: of the cam's wheel.
     run_angle_deg: between the taut run and the bore axis. 2 · (180/π) · drop · cos β / r: the taut run, which
-    shortens, must be taken up by the cam turning back; the factor 2 is from cam to crank. First order in drop / run.
+    shortens, must be taken up by the cam turning back; the factor 2 is from cam to crank. Derived, first order in
+    drop / run; checked against exact tangents.
     Raises `InputError` for a radius of 0 or an angle outside -90 to 90 degrees.
     """
     drop, radius, angle = each(

@@ -31,6 +31,10 @@ def pair_pool(left_mm: Sequence[float], right_mm: Sequence[float], tolerance_mm:
 
     left_mm (n,), right_mm (m,): the smaller side is paired completely. Equal totals: the least Σ (l − r)².
     Solved as an assignment (`scipy.optimize.linear_sum_assignment`). Raises `InputError`.
+
+    >>> pairs, extra_mm = pair_pool([100.00, 100.20], [100.21, 100.07], 0.05)
+    >>> pairs.tolist(), round(extra_mm, 3)
+    ([[0, 1], [1, 0]], 0.02)
     """
     left = finite_array("left_mm", left_mm, (None,))
     right = finite_array("right_mm", right_mm, (None,))

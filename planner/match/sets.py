@@ -111,6 +111,10 @@ def match_set(
 
     Raises `InputError` for fewer than two members, unequal lengths, anything missing or not finite, a negative
     clean-up, tolerance, guard, step or least pass.
+
+    >>> cuts = match_set([100.0, 100.1], [0.1, 0.1], [99.0, 99.0], 0.05)
+    >>> cuts.cuts_mm.round(3).tolist(), cuts.finals_mm.round(3).tolist(), cuts.feasible
+    ([0.1, 0.15], [99.9, 99.95], True)
     """
     heights = finite_array("heights_mm", heights_mm, (None,))
     count = heights.size

@@ -273,7 +273,11 @@ def order_jobs(
     minutes, weights, due (n,); ``setups`` (n + 1, n): ``setups[i + 1, j]`` minutes from i to j, row 0 before the
     first job. Stops after ``seconds``, or after ``steps`` slices of neighbours (same seed and steps: same order), at
     cost 0, or at ``target``. ``progress(share of the budget, best cost)`` is called after every descent. Raises
-    `InputError`.
+    `InputError`. Iterated local search over block moves and swaps; see the module's head.
+
+    >>> found = order_jobs([3, 2, 1], [1, 1, 1], [3, 2, 1], steps=50)
+    >>> found.order.tolist(), found.cost
+    ([2, 1, 0], 4.0)
     """
     p = finite_array("minutes", minutes, (None,))
     n = len(p)

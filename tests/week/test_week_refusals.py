@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import doctest
 import math
 
 import pytest
 
-import planner.week.search
 from planner import InputError
 from planner.week import Job, JobSet, Machine, Person, Step, order_jobs, plan_week
 
@@ -68,8 +66,3 @@ def test_nouns_are_checked_by_name(field, make):
     with pytest.raises(InputError) as caught:
         make()
     assert caught.value.field == field
-
-
-def test_the_example_of_plan_week_runs():
-    found = doctest.testmod(planner.week.search)
-    assert found.attempted >= 4 and not found.failed
