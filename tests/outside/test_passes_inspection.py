@@ -70,3 +70,10 @@ def test_first_intervals_of_a_normal_depth_shrink():
     plan = plan_passes(stats.norm(0.2, 0.04), 9.0, 1000.0, STEP, 0.5, STEP)
     steps = np.rint(plan.depths_mm[:6] / STEP)
     assert (np.diff(steps) <= 0).all() and steps[0] > steps[1]
+
+
+def test_first_inspection_of_the_book_s_normal_life():
+    """Barlow & Proschan (1965), example of a normal life, mean 500 h, deviation 100 h, an inspection 10, an hour
+    undetected 1: the first inspection at 422.4 h (from memory). Ours is the nearest multiple of half an hour."""
+    plan = plan_passes(stats.norm(0.5, 0.1), 10.0, 1000.0, 0.0005, 0.6, 0.0005)
+    assert plan.depths_mm[0] * 1000 == pytest.approx(422.4, abs=0.25)
