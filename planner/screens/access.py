@@ -14,6 +14,7 @@ import streamlit as st
 
 from planner.cut.knowledge import Knowledge
 from planner.edge import Ledger
+from planner.screens.kept import kept
 from planner.shop import Person, Shop
 from planner.store import Kind, Places, Repository, open_kind, own_shop_exists, places
 from planner.store.computed import Computed
@@ -51,7 +52,7 @@ def keep(function, *inputs):
     return _computed().call(function, *inputs)
 
 
-@st.cache_resource(show_spinner="Opening the shop; the very first start fills the sample …", show_time=True)
+@kept(2, show_spinner="Opening the shop; the very first start fills the sample …", show_time=True)
 def _open(wanted: Kind) -> Repository:
     store = open_kind(_places(), wanted, datetime.now())
     if wanted is Kind.SAMPLE and store.is_empty():
@@ -113,19 +114,19 @@ def repository() -> Repository:
     return _open(kind())
 
 
-@st.cache_resource(max_entries=4, show_spinner=False)
+@kept(4)
 def _shop(which: Kind, version: Version) -> Shop:
     return _open(which).load_shop()
 
 
-@st.cache_resource(max_entries=4, show_spinner="Learning from the record …", show_time=True)
+@kept(4, show_spinner="Learning from the record …", show_time=True)
 def _learned(which: Kind, records: int, edges: int, wanted: tuple) -> Learned:
     store = _open(which)
     picture, followed = _bare(store.load_shop()), store.followed_surveys()
     return keep(learn, picture, store.work_records(), store.ledger(), followed)
 
 
-@st.cache_resource(max_entries=8, show_spinner="Estimating the queue …")
+@kept(8, show_spinner="Estimating the queue …")
 def _queue_untouched(which: Kind, version: int, records: int, system: System, _picture: Shop) -> Queue:
     """The queue without regard to run sheets: a tap at a machine does not estimate the whole shop anew."""
     return keep(_estimates, _bare(_picture), knowledge(), system)
@@ -141,7 +142,7 @@ def _bare(picture: Shop) -> Shop:
     return replace(picture, data_version=0, taps={})
 
 
-@st.cache_resource(max_entries=8, show_spinner=False)
+@kept(8)
 def _queue(which: Kind, version: Version, records: int, system: System) -> Queue:
     picture = _shop(which, version)
     untouched = _queue_untouched(which, version[0], records, system, picture)
@@ -150,7 +151,7 @@ def _queue(which: Kind, version: Version, records: int, system: System) -> Queue
     return follow_runs(untouched, picture, knowledge(), _measured(which, version[0], records, picture), Units(system))
 
 
-@st.cache_resource(max_entries=4, show_spinner=False)
+@kept(4)
 def _measured(which: Kind, version: int, records: int, _picture: Shop) -> dict[int, Measured]:
     """What was measured of the open jobs; no entry on a run sheet changes it."""
     return measured_jobs(_picture, knowledge())
@@ -166,7 +167,7 @@ def shop() -> Shop:
     return _shop(kind(), versions()[0])
 
 
-@st.cache_resource(max_entries=4, show_spinner=False)
+@kept(4)
 def _wanted(which: Kind, version: Version) -> tuple[frozenset, str]:
     """Families, faces and conditions that the open jobs name; and what stands beside the record when it is read."""
     now_open = _shop(which, version)
@@ -182,7 +183,7 @@ def _wanted(which: Kind, version: Version) -> tuple[frozenset, str]:
     return named, hashlib.sha256(beside.encode()).hexdigest()
 
 
-@st.cache_resource(max_entries=4, show_spinner=False)
+@kept(4)
 def _learned_by_now(which: Kind, version: Version, records: int, edges: int) -> Learned:
     return _learned(which, records, edges, _wanted(which, version))
 
@@ -197,7 +198,7 @@ def knowledge() -> Knowledge:
     return learned().knowledge
 
 
-@st.cache_resource(max_entries=4, show_spinner=False)
+@kept(4)
 def _edges(which: Kind, version: int) -> tuple[Ledger, tuple[EdgeEvent, ...]]:
     store = _open(which)
     return store.ledger(), store.edge_events()

@@ -7,7 +7,6 @@ import dataclasses
 from collections.abc import Sequence
 from typing import Any
 
-import pandas as pd
 import streamlit as st
 
 from planner import InputError
@@ -15,7 +14,9 @@ from planner.cut.estimate import JobEstimate
 from planner.match import DepthTable, PartLine, Standing, depth_kinds, depth_table, part_lines
 from planner.screens import access, words
 from planner.screens.forms import Field, Form
+from planner.screens.kept import kept
 from planner.screens.said import act
+from planner.screens.tables import rows_table
 from planner.shop import Cut, DepthLine, DepthReading, Face, Family, Job, JobState, Part, Shop
 from planner.units import Units
 from planner.week.queue import Queue
@@ -31,7 +32,7 @@ def table_of(
     return depth_table(lines, cut_mm, 1e-4), lines
 
 
-@st.cache_resource(max_entries=256, show_spinner=False)
+@kept(256)
 def _cuts(which: Any, version: int, records: int, part_id: int) -> tuple[Cut, ...]:
     return access.repository().cuts_of(part_id)
 
@@ -51,7 +52,7 @@ def draw_job(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> None:
     st.markdown("**Dimensions that change with the cut**")
     told = verdict(table, units)
     (st.warning if table.past else st.caption)(told)
-    st.dataframe(pd.DataFrame(rows_of(table, lines, units)), hide_index=True, width="stretch")
+    st.dataframe(rows_table(rows_of(table, lines, units)), hide_index=True, width="stretch")
 
 
 def draw_set(shop: Shop, queue: Queue, jobs: Sequence[Job], units: Units) -> None:
@@ -73,7 +74,7 @@ def draw_set(shop: Shop, queue: Queue, jobs: Sequence[Job], units: Units) -> Non
         st.markdown("**Dimensions that change with the cut**")
         for said in told:
             st.warning(said)
-        st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
+        st.dataframe(rows_table(rows), hide_index=True, width="stretch")
         st.caption("Members still to be cut: at the planned depth. What is only drawn is measured on the part's page.")
 
 
@@ -133,8 +134,8 @@ def draw_part(shop: Shop, part: Part, face: Face, units: Units) -> None:
         return
     table, lines = table_of(shop, part, face, 0.0, cuts_of(part))
     st.markdown("**Dimensions that change with the cut**")
-    frame = pd.DataFrame(rows_of(table, lines, units)).drop(columns=["After the cut"])
-    st.dataframe(frame, hide_index=True, width="stretch")
+    now = rows_table(rows_of(table, lines, units)).drop_columns("After the cut")
+    st.dataframe(now, hide_index=True, width="stretch")
     with st.expander("Measure or restore them"):
         fields = [
             *(Field(f"value {i}", line.name, "depth") for i, line in enumerate(face.depths)),

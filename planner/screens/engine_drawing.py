@@ -6,9 +6,9 @@ from typing import Any
 
 import altair as alt
 import pandas as pd
-import streamlit as st
 
 from planner.match import vee_drawing
+from planner.screens.kept import kept
 from planner.screens.palette import CUT, INK, LATE
 from planner.screens.picture import specification
 
@@ -20,7 +20,7 @@ _NAMES = {
 }
 
 
-@st.cache_data(max_entries=16, show_spinner=False)
+@kept(16)
 def vee(half_angle_deg: float, face_lean_deg: float) -> dict[str, Any]:
     """Specification of the drawing: bank axes, decks, the heads' manifold faces, end rail."""
     rows = []

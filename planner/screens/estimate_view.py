@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import pandas as pd
+import pyarrow as pa
 import streamlit as st
 
 from planner.cut.estimate import JobEstimate
 from planner.screens import access, engine_depths
+from planner.screens.tables import rows_table
 from planner.screens.words import PASS_WORDS, aim_words, likely_allow, when
 from planner.shop import Job, PassReason, Shop
 from planner.units import Units, minutes_words
@@ -61,7 +62,7 @@ def print_button(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> N
     )
 
 
-def passes_table(estimate: JobEstimate, units: Units) -> pd.DataFrame:
+def passes_table(estimate: JobEstimate, units: Units) -> pa.Table:
     """The passes down to the allowed depth, with the figure that will stand on the instrument."""
     dial = estimate.setup.machine.instrument
     rows = []
@@ -85,7 +86,7 @@ def passes_table(estimate: JobEstimate, units: Units) -> pd.DataFrame:
                 else f"{round(planned.needed * 10)} of 10",
             }
         )
-    return pd.DataFrame(rows)
+    return rows_table(rows)
 
 
 def touch_words(estimate: JobEstimate, units: Units) -> str:
@@ -126,7 +127,7 @@ def _after(estimate: JobEstimate, part, units: Units) -> None:
             }
             for h in estimate.heights
         ]
-        st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
+        st.dataframe(rows_table(rows), hide_index=True, width="stretch")
         st.caption(f"Now: {estimate.origins['heights'].words}. After: that less the depth, {_depth_origin(estimate)}.")
     left = "unknown" if estimate.left_likely_mm is None else units.depth(estimate.left_likely_mm, down=True)
     rebuilds = "unknown" if estimate.rebuilds_left is None else str(estimate.rebuilds_left)
@@ -183,4 +184,4 @@ def _figures(shop: Shop, estimate: JobEstimate, units: Units, where) -> None:
     ]
     # left to itself the middle column is cut off on a tablet
     wide = {"Figure": st.column_config.Column(width=230), "Value": st.column_config.Column(width=290)}
-    st.dataframe(pd.DataFrame(table), hide_index=True, width="stretch", height="content", column_config=wide)
+    st.dataframe(rows_table(table), hide_index=True, width="stretch", height="content", column_config=wide)

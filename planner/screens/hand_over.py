@@ -12,6 +12,7 @@ from planner import InputError
 from planner.match import EngineStacks
 from planner.screens import access, engine_depths, words
 from planner.screens.forms import Field, Form
+from planner.screens.kept import kept
 from planner.shop import Cut, HandOver, Job, JobState, MatchedSet, RaPlace, Shop, SurveyStage
 from planner.store import Kind
 from planner.store.runs import Measurement
@@ -22,12 +23,12 @@ _YES_NO = {None: "nobody said", True: "yes", False: "no"}
 _PLACES = (1, 2, 3)
 
 
-@st.cache_resource(max_entries=4, show_spinner=False)
+@kept(4)
 def _handed(which: Kind, version: int) -> dict[int, HandOver]:
     return {d.job_id: d for d in access.repository().load_all(HandOver).values()}
 
 
-@st.cache_resource(max_entries=4, show_spinner=False)
+@kept(4)
 def _sets(which: Kind, version: int) -> dict[int, MatchedSet]:
     return access.repository().load_all(MatchedSet)
 

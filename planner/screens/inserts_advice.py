@@ -12,6 +12,7 @@ from planner.edge import Allowed, EdgeState, IndexForecast
 from planner.edge.life import ENDS_TO_CALL_LEARNED
 from planner.screens import access, inserts_charts
 from planner.screens.inserts_view import EdgeView, view
+from planner.screens.kept import kept
 from planner.screens.picture import specification
 from planner.screens.said import act
 from planner.shop import EdgeInUse, MatchedSet, Shop
@@ -190,7 +191,7 @@ def _spent(shop: Shop, seen: EdgeView) -> None:
     )
 
 
-@st.cache_data(max_entries=8, show_spinner=False)
+@kept(8)
 def _bars(rows: tuple) -> dict:
     columns = ["edge", "part", "use", "low", "high", "limit", "step"]
     return specification(inserts_charts.spent(pd.DataFrame(rows, columns=columns)))

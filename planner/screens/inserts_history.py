@@ -10,6 +10,7 @@ from planner import InputError
 from planner.cut.knowledge import skin_factor
 from planner.edge import LEANING, LEARNED, STARTING, EdgeCost, FinishTrend, edge_costs, finish_trend
 from planner.screens import access, inserts_charts
+from planner.screens.kept import kept
 from planner.screens.picture import specification
 from planner.shop import Condition, Shop
 from planner.units import Units
@@ -33,7 +34,7 @@ def draw() -> None:
     _PARTS[shown or "Area machined"](access.shop(), access.units())
 
 
-@st.cache_data(max_entries=4, show_spinner="Reading what every edge did …")
+@kept(4, show_spinner="Reading what every edge did …")
 def _uses(which, version: int) -> pd.DataFrame:
     frame = access.repository().edge_cuts()
     regrind = frame["life"].map(lambda n: f", grind {n}" if n else "")
@@ -68,7 +69,7 @@ def _areas(shop: Shop, units: Units) -> None:
     st.caption(f"The {len(latest)} edges used last, newest on top: face area times passes.")
 
 
-@st.cache_data(max_entries=8, show_spinner=False)
+@kept(8)
 def _area_chart(rows: tuple, unit: str) -> dict:
     frame = pd.DataFrame(rows, columns=["edge", "material", "area", "ended"])
     return specification(inserts_charts.areas(frame, unit))
@@ -113,7 +114,7 @@ def _from(source: str, ends: int) -> str:
     return {LEARNED: f"learned from {edges}", LEANING: f"starting value and {edges}"}.get(source, STARTING)
 
 
-@st.cache_data(max_entries=8, show_spinner=False)
+@kept(8)
 def _end_chart(rows: tuple) -> dict:
     return specification(inserts_charts.ends(pd.DataFrame(rows, columns=["grade", "end", "count"])))
 
@@ -147,7 +148,7 @@ def _finish(shop: Shop, units: Units) -> None:
     st.markdown(_finish_words(trend, units))
 
 
-@st.cache_data(max_entries=8, show_spinner=False)
+@kept(8)
 def _finish_chart(rows: tuple, line: tuple, unit: str) -> dict:
     points = pd.DataFrame(rows, columns=["use", "ra", "part", "at"])
     return specification(inserts_charts.finish(points, pd.DataFrame(line, columns=["use", "ra"]), unit))

@@ -25,6 +25,7 @@ from planner.cut.work import (
 from planner.edge import ends_by_reason, speed_what_if
 from planner.screens import access, charts_record, words
 from planner.screens import learned_pictures as pictures
+from planner.screens.kept import kept
 from planner.screens.picture import specification
 from planner.shop import Shop
 from planner.units import Units
@@ -86,7 +87,7 @@ def _depths(shop: Shop, units: Units) -> None:
     )
 
 
-@st.cache_resource(max_entries=32, show_spinner="Fitting …")
+@kept(32, show_spinner="Fitting …")
 def _fitted(which, records: int, units: Units, key: tuple) -> tuple[dict, str, float, float]:
     shop = access.shop()
     record = next(r for r in shop.depth_records if (r.family_id, r.face_id, r.condition) == key)
@@ -127,7 +128,7 @@ def _missed(shop: Shop, units: Units) -> None:
     )
 
 
-@st.cache_resource(max_entries=8, show_spinner="Comparing …")
+@kept(8, show_spinner="Comparing …")
 def _missed_drawn(which, records: int, units: Units) -> tuple[dict, float]:
     known = surveys_cut(access.shop(), access.repository().followed_surveys())
     frame = pictures.missed_frame(known, access.knowledge().missed, units)
@@ -184,7 +185,7 @@ def _minutes(shop: Shop, units: Units) -> None:
         )
 
 
-@st.cache_resource(max_entries=32, show_spinner="Sorting the minutes …")
+@kept(32, show_spinner="Sorting the minutes …")
 def _steps_told(which, records: int, family_id: int) -> tuple[tuple[tuple, tuple], dict[str, int]]:
     shop, book = access.shop(), MinuteBook(access.shop(), access.learned().work)
     told = book.learn(family_id)
@@ -192,7 +193,7 @@ def _steps_told(which, records: int, family_id: int) -> tuple[tuple[tuple, tuple
     return pictures.step_tables(start_of(shop.families[family_id]), told if known else None), book.left_out
 
 
-@st.cache_resource(max_entries=4, show_spinner="Comparing …")
+@kept(4, show_spinner="Comparing …")
 def _unattended(which, records: int) -> list:
     shop, work = access.shop(), access.learned().work
     return unattended_check(shop, work, learn_work_minutes(shop, work))
@@ -229,14 +230,14 @@ def _finish(shop: Shop, units: Units) -> None:
     st.caption(f"Starting values: ratio {STARTING_RATIO}, floor {units.ra(STARTING_FLOOR_UM)}.")
 
 
-@st.cache_resource(max_entries=16, show_spinner="Drawing …")
+@kept(16, show_spinner="Drawing …")
 def _finish_drawn(which, versions, units: Units, key: tuple[str, int]) -> dict:
     found = _readings(which, versions)[key]
     points, line = pictures.finish_frames(found, access.knowledge().finish[key], units)
     return specification(charts_record.readings(points, line, units.feed_unit, units.ra_unit))
 
 
-@st.cache_resource(max_entries=2, show_spinner=False)
+@kept(2)
 def _readings(which, versions) -> dict:
     return finish_readings(access.shop(), access.learned().work)
 
@@ -288,7 +289,7 @@ def _edges(shop: Shop, units: Units) -> None:
     st.dataframe(read, hide_index=True, width="stretch", column_config=when)
 
 
-@st.cache_resource(max_entries=4, show_spinner=False)
+@kept(4)
 def _lives_drawn(which, versions, edges: int, units: Units) -> tuple[pd.DataFrame, dict]:
     frame = pictures.life_frame(access.shop(), access.knowledge().edge_lives, units)
     return frame, specification(charts_record.ranges(frame, f"path an edge lasts ({units.way_unit})", log=True))
@@ -382,7 +383,7 @@ def _speed(shop: Shop, units: Units) -> None:
     )
 
 
-@st.cache_resource(max_entries=32, show_spinner="Drawing …")
+@kept(32, show_spinner="Drawing …")
 def _speeds_drawn(which, versions, units: Units, job_id: int, n: float):
     """The best speeds, the marks on the curve, (title, chart) of cost, minutes and life, and where the edge's life is from."""
     shop, setup = access.shop(), access.queue().estimates[job_id].setup

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+from base64 import b64encode
 from pathlib import Path
 
 import streamlit as st
@@ -21,8 +22,10 @@ SCREENS = (
 )
 
 
-ICON = Path(__file__).with_name("tab.png")
-"""The browser tab's picture, our own: a named icon would be fetched from outside, and shops are offline."""
+_TAB = b64encode(Path(__file__).with_name("tab.png").read_bytes()).decode()
+ICON = f"data:image/png;base64,{_TAB}"
+"""The browser tab's picture, our own: a named icon would be fetched from outside, and shops are offline. Written out,
+for a file would be read and decoded in every rerun."""
 
 
 def listed() -> dict[str, st.Page]:

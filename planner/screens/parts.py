@@ -6,12 +6,15 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import pandas as pd
+import pyarrow as pa
 import streamlit as st
 
 from planner.screens import access, words
+from planner.screens.kept import kept
 from planner.screens.parts_import import draw_import
 from planner.screens.parts_intake import draw_intake, draw_quick
 from planner.screens.parts_page import draw_page
+from planner.screens.tables import sent
 from planner.shop import Part, PartState, Shop
 from planner.units import Units
 from planner.week.queue import Queue
@@ -73,7 +76,7 @@ class View:
     """The table as it is filtered: rows shown, part ids in their order, how many are ready and how many wait; and what
     there is to filter by."""
 
-    shown: pd.DataFrame
+    shown: pa.Table
     ids: tuple[int, ...]
     ready: int
     waiting: int
@@ -82,12 +85,12 @@ class View:
 
 
 # shared by every session as long as the shop stands still: shown, never changed
-@st.cache_resource(max_entries=8, show_spinner=False)
+@kept(8)
 def _kept_table(which, version, records: int, units: Units) -> pd.DataFrame:
     return parts_table(access.shop(), access.queue(), units)
 
 
-@st.cache_resource(max_entries=32, show_spinner=False)
+@kept(32)
 def _kept_view(which, version, records: int, units: Units, wanted: tuple[tuple[str, tuple[str, ...]], ...]) -> View:
     table = _kept_table(which, version, records, units)
     families, conditions = (tuple(sorted(set(table[name]))) for name in ("Family", "Condition"))
@@ -96,7 +99,7 @@ def _kept_view(which, version, records: int, units: Units, wanted: tuple[tuple[s
             table = table[table[column].isin(chosen)]
     ready, waiting = (int((table["Now"] == stands).sum()) for stands in _WAITING[:2])
     ids = tuple(int(i) for i in table.index)
-    return View(table.drop(columns="Now"), ids, ready, waiting, families, conditions)
+    return View(sent(table.drop(columns="Now")), ids, ready, waiting, families, conditions)
 
 
 # -- the table ---------------------------------------------------------------------------------------------------------

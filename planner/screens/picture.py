@@ -11,6 +11,7 @@ import pandas as pd
 import streamlit as st
 
 from planner.screens import access
+from planner.screens.kept import kept
 from planner.shop import Face
 from planner.week.edge_course import edge_course, edge_needs
 from planner.week.search import Plan
@@ -66,7 +67,7 @@ def empty_chart(name: str) -> dict[str, Any]:
     return copy.deepcopy(_empty_chart(name))
 
 
-@st.cache_resource(max_entries=16, show_spinner=False)
+@kept(16)
 def _empty_chart(name: str) -> dict[str, Any]:
     return access.keep(_empty_specification, name)
 
@@ -115,10 +116,10 @@ def _carry(chart: Any, spec: dict[str, Any], datasets: dict[str, list[dict]]) ->
 
 def picture(plan: Plan) -> Picture:
     """The picture of a plan on the shop as it stands, in the units of this session."""
-    return _picture(access.kind(), *access.versions(), access.units().system, plan)
+    return _picture(access.kind(), *access.versions(), access.units().system, id(plan), plan)
 
 
 # a plan is known by the object it is: the picture holds it, so that no other can take its place while it is kept
-@st.cache_resource(max_entries=8, show_spinner=False, hash_funcs={Plan: id})
-def _picture(which, version: int, records: int, system, plan: Plan) -> Picture:
-    return Picture(plan)
+@kept(8)
+def _picture(which, version: access.Version, records: int, system, known_by: int, _plan: Plan) -> Picture:
+    return Picture(_plan)

@@ -18,6 +18,7 @@ import pandas as pd
 import streamlit as st
 
 from planner.screens import access, background
+from planner.screens.kept import kept
 from planner.store import AcceptedPlan
 from planner.week.board import Board, board_of, decision_of, pins_of, plan_of_decision, plan_shop, settled_plan
 from planner.week.search import Decision, Plan
@@ -139,7 +140,7 @@ def accepted_board(accepted: AcceptedPlan) -> Board:
     return _board(access.kind(), *access.versions(), accepted.id, access.now(), accepted)
 
 
-@st.cache_resource(max_entries=8, show_spinner=False)
+@kept(8)
 def _board(which, version: access.Version, records: int, plan_id: int, now: datetime, _accepted: AcceptedPlan) -> Board:
     return board_of(_accepted.payload, access.shop(), access.queue(), now, access.knowledge())
 
@@ -183,7 +184,7 @@ def proposal_plan(proposal: Proposal, accepted: AcceptedPlan | None) -> tuple[Pl
     return _proposal_plan(access.kind(), *access.versions(), access.now(), key, proposal, accepted)
 
 
-@st.cache_resource(max_entries=8, show_spinner=False)
+@kept(8)
 def _proposal_plan(
     which, version: access.Version, records: int, now: datetime, key: str, _proposal: Proposal, _accepted
 ) -> tuple[Plan, tuple[int, ...]]:
@@ -234,7 +235,7 @@ def first_plan() -> Plan:
     return _first_plan(access.kind(), *access.versions(), now, key, searched, kept)
 
 
-@st.cache_resource(max_entries=4, show_spinner="Planning the week …")
+@kept(4, show_spinner="Planning the week …")
 def _first_plan(
     which, version: access.Version, records: int, start: datetime, key: str, searched: bool, _kept: dict | None
 ) -> Plan:

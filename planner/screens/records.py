@@ -7,14 +7,17 @@ from datetime import date
 from typing import Any
 
 import pandas as pd
+import pyarrow as pa
 import streamlit as st
 
 from planner import InputError
 from planner.screens import access, charts_record
 from planner.screens import records_frames as frames
+from planner.screens.kept import kept
 from planner.screens.parts_past import height_course
 from planner.screens.picture import specification
 from planner.screens.said import act, say
+from planner.screens.tables import sent
 from planner.screens.words import job_name
 from planner.shop import Condition, Cut, Outcome, Shop
 from planner.store import Kind
@@ -29,7 +32,8 @@ _CHOSEN = "records cut"
 def draw() -> None:
     st.title("Records")
     say()
-    frame, units = _frame(), access.units()
+    key, units = _key(), access.units()
+    frame = _all(*key)
     if frame.empty:
         st.info("No finished cut is recorded yet: the run sheet stores one when a job ends.")
         return
@@ -45,8 +49,8 @@ def draw() -> None:
     if section == _PART:
         _one_part(frame, units)
         return
-    wanted = _filters(frame)
-    shown = _kept(*_key(), wanted)
+    wanted = _filters(key)
+    shown = _kept(*key, wanted)
     if shown.empty:
         st.info("No cut on record is like that. Take a filter off.")
     elif section == _CUTS:
@@ -64,7 +68,7 @@ def _key() -> tuple[Kind, int, int]:
     return access.kind(), shop, records
 
 
-@st.cache_resource(max_entries=2, show_spinner="Reading the record …", show_time=True)
+@kept(2, show_spinner="Reading the record …", show_time=True)
 def _all(which: Kind, shop: int, records: int) -> pd.DataFrame:
     return frames.with_totals(access.repository().cuts_frame())
 
@@ -74,20 +78,22 @@ def _frame() -> pd.DataFrame:
     return _all(*_key())
 
 
-@st.cache_resource(max_entries=8, show_spinner=False)
+@kept(8)
 def _kept(which: Kind, shop: int, records: int, wanted: frames.Filters) -> pd.DataFrame:
     return wanted.of(_all(which, shop, records))
 
 
-@st.cache_resource(max_entries=4, show_spinner=False)
-def _choices(which: Kind, shop: int, records: int) -> dict[str, list[str]]:
+@kept(4)
+def _choices(which: Kind, shop: int, records: int) -> dict[str, list[Any]]:
+    """What stands on record to choose from: names, and the first and last day."""
     frame = _all(which, shop, records)
     named = ("family", "machine", "by")
-    return {name: sorted(v for v in frame[name].dropna().unique() if v) for name in named}
+    days = [frame["ended"].min().date(), frame["ended"].max().date()]
+    return {name: sorted(v for v in frame[name].dropna().unique() if v) for name in named} | {"days": days}
 
 
-def _filters(frame: pd.DataFrame) -> frames.Filters:
-    known = _choices(*_key())
+def _filters(key: tuple[Kind, int, int]) -> frames.Filters:
+    known = _choices(*key)
 
     def several(column, label: str, options: list[str], name: str) -> tuple[str, ...]:
         chosen = column.multiselect(
@@ -101,7 +107,7 @@ def _filters(frame: pd.DataFrame) -> frames.Filters:
     outcome = several(top[2], "How it ended", [o.value for o in Outcome], "outcome")
     machine = several(below[0], "Machine", known["machine"], "machine")
     by = several(below[1], "Person", known["by"], "by")
-    first, last = frame["ended"].min().date(), max(frame["ended"].max().date(), access.now().date())
+    first, last = known["days"][0], max(known["days"][1], access.now().date())
     days = below[2].date_input(
         "From and to", (), min_value=first, max_value=last, key="records filter days", persist_state="session"
     )
@@ -122,12 +128,12 @@ def _cuts(frame: pd.DataFrame, shown: pd.DataFrame, wanted: frames.Filters, unit
     if pages > 1:
         page = int(middle.number_input(f"Page of {pages}", 1, pages, 1, key="records page", persist_state="session"))
         page = min(page, pages)
-    part = shown.iloc[(page - 1) * _PAGE : page * _PAGE]
+    kind, key = access.kind(), _key()
+    table, ids = _table(*key, wanted, page, units)
     left.caption(
-        f"{len(shown)} of {len(frame)} cuts, newest first{f'; {len(part)} on this page' if pages > 1 else ''}. "
+        f"{len(shown)} of {len(frame)} cuts, newest first{f'; {len(ids)} on this page' if pages > 1 else ''}. "
         "Pick a row to see its part, or to take it back."
     )
-    kind, key = access.kind(), _key()
     right.download_button(
         "All of them as CSV",
         lambda: _csv_of_cuts(kind, key, wanted, units),
@@ -137,12 +143,11 @@ def _cuts(frame: pd.DataFrame, shown: pd.DataFrame, wanted: frames.Filters, unit
         on_click="ignore",
         width="stretch",
     )
-    ids = [int(i) for i in part["id"]]
     st.dataframe(
-        _table(*key, wanted, page, units),
+        table,
         hide_index=True,
         width="stretch",
-        height=min(560, 38 + 35 * len(part)),
+        height=min(560, 38 + 35 * len(ids)),
         on_select=lambda: _pick(ids),
         selection_mode="single-row",
         key="records table",
@@ -151,9 +156,13 @@ def _cuts(frame: pd.DataFrame, shown: pd.DataFrame, wanted: frames.Filters, unit
     _chosen(frame, units)
 
 
-@st.cache_resource(max_entries=8, show_spinner=False)
-def _table(which: Kind, shop: int, records: int, wanted: frames.Filters, page: int, units: Units) -> pd.DataFrame:
-    return frames.cuts_table(_kept(which, shop, records, wanted).iloc[(page - 1) * _PAGE : page * _PAGE], units)
+@kept(8)
+def _table(
+    which: Kind, shop: int, records: int, wanted: frames.Filters, page: int, units: Units
+) -> tuple[pa.Table, list[int]]:
+    """One page of the cuts, and their ids in its order."""
+    part = _kept(which, shop, records, wanted).iloc[(page - 1) * _PAGE : page * _PAGE]
+    return sent(frames.cuts_table(part, units)), [int(i) for i in part["id"]]
 
 
 def _csv_of_cuts(kind: Kind, key: tuple, wanted: frames.Filters, units: Units) -> bytes:
@@ -169,7 +178,10 @@ def _pick(ids: list[int]) -> None:
 
 def _chosen(frame: pd.DataFrame, units: Units) -> None:
     """The row picked: its part, and taking it back."""
-    rows = frame[frame["id"] == st.session_state.get(_CHOSEN)]
+    chosen = st.session_state.get(_CHOSEN)
+    if chosen is None:
+        return
+    rows = frame[frame["id"] == chosen]
     if rows.empty:
         return
     cut = rows.iloc[0]
@@ -252,7 +264,7 @@ def after_scrapping(shop: Shop, entry: Cut) -> str:
 
 
 # -- plan against actual -----------------------------------------------------------------------------------------------
-@st.cache_resource(max_entries=8, show_spinner="Comparing …")
+@kept(8, show_spinner="Comparing …")
 def _compared(which: Kind, shop: int, records: int, wanted: frames.Filters, system: System) -> dict[str, Any]:
     found, units = frames.plan_against_actual(_kept(which, shop, records, wanted)), Units(system)
     step = 0.5 if units.inch else 0.0125
@@ -401,14 +413,14 @@ def _course(course: pd.DataFrame, face, found, units: Units) -> None:
 
 
 # -- charge lines ------------------------------------------------------------------------------------------------------
-@st.cache_resource(max_entries=2, show_spinner="Putting charges together …", show_time=True)
+@kept(2, show_spinner="Putting charges together …", show_time=True)
 def _all_lines(which: Kind, shop: int, records: int) -> pd.DataFrame:
     details = access.repository().charge_details()
     # of the whole record: whether a face was cut before must not hang on a filter
     return frames.charge_lines(_all(which, shop, records), details, access.shop(), access.knowledge())
 
 
-@st.cache_resource(max_entries=4, show_spinner=False)
+@kept(4)
 def _lines(which: Kind, shop: int, records: int, wanted: frames.Filters) -> pd.DataFrame:
     every = _all_lines(which, shop, records)
     return every[every["cut"].isin(_kept(which, shop, records, wanted)["id"])]

@@ -13,6 +13,7 @@ from planner.cut.running import DYE_LEFT, standing_below_mm
 from planner.screens import access
 from planner.screens.run_deeds import Sheet, clock, stop_for, tap, typed
 from planner.screens.said import act, say_beside
+from planner.screens.tables import rows_table
 from planner.screens.words import PASS_WORDS, as_read
 from planner.shop import PassReason, TapKind
 from planner.units import minutes_words, read_number
@@ -267,8 +268,6 @@ def _keep_offer() -> None:
 
 def made(sheet: Sheet) -> None:
     """The passes so far."""
-    import pandas as pd
-
     units = sheet.units
     rows = [
         {
@@ -283,4 +282,4 @@ def made(sheet: Sheet) -> None:
         for i, p in enumerate(sheet.state.passes, start=1)
     ]
     if rows:
-        st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
+        st.dataframe(rows_table(rows), hide_index=True, width="stretch")

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import pandas as pd
+import pyarrow as pa
 import streamlit as st
 
 from planner.screens import access, engine, hand_over, sets_change, sets_make, sets_one, sets_pool, words
 from planner.screens.said import say
+from planner.screens.tables import rows_table
 from planner.shop import Shop
 from planner.units import Units
 from planner.week.queue import Queue
@@ -49,7 +50,7 @@ def _sets(shop: Shop, queue: Queue, units: Units) -> None:
     hand_over.draw_finished(shop, units)
 
 
-def _list(shop: Shop, queue: Queue, units: Units) -> pd.DataFrame:
+def _list(shop: Shop, queue: Queue, units: Units) -> pa.Table:
     rows = []
     for view in queue.sets.values():
         members = ", ".join(words.job_name(shop, j) for j in view.order)
@@ -63,7 +64,7 @@ def _list(shop: Shop, queue: Queue, units: Units) -> pd.DataFrame:
                 "Apart after": sets_one.difference(shop, view, view.finals_mm, units),
             }
         )
-    return pd.DataFrame(rows)
+    return rows_table(rows)
 
 
 def state_words(view: SetView) -> str:

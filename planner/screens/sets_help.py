@@ -7,6 +7,7 @@ import streamlit as st
 from planner import InputError
 from planner.match import Help, Option
 from planner.screens import access, words
+from planner.screens.kept import kept
 from planner.screens.refusals import refused
 from planner.screens.said import act
 from planner.shop import Shop
@@ -29,7 +30,7 @@ def draw(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
     _options(shop, queue, view, units)
 
 
-@st.cache_resource(max_entries=4, show_spinner=False)
+@kept(4)
 def _pool(which, version: int, records: int) -> Pool:
     return pool_of(access.shop(), access.knowledge())
 
@@ -39,7 +40,7 @@ def loose() -> Pool:
     return _pool(access.kind(), *access.versions())
 
 
-@st.cache_resource(max_entries=16, show_spinner=False)
+@kept(16)
 def _found(which, version: int, records: int, system, set_id: int) -> tuple[Option, ...]:
     queue = access.queue()
     view = queue.sets[set_id]

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import pandas as pd
+import pyarrow as pa
 import streamlit as st
 
 from planner import InputError
 from planner.match import MemberState, heights_before
 from planner.screens import charts, engine_depths, sets_help, sets_target, words
+from planner.screens.kept import kept
 from planner.screens.picture import specification
+from planner.screens.tables import rows_table
 from planner.shop import Shop
 from planner.units import Units, minutes_words
 from planner.week.queue import Queue
@@ -171,7 +174,7 @@ def _open(view: SetView, name: str) -> bool:
     return next(m for m in view.members.members if m.name == name).state is not MemberState.FINISHED
 
 
-def _outcomes(outcomes, units: Units, shop: Shop) -> pd.DataFrame:
+def _outcomes(outcomes, units: Units, shop: Shop) -> pa.Table:
     table = {
         "Order": [" → ".join(o.order) for o in outcomes],
         "Second setup": [
@@ -186,7 +189,7 @@ def _outcomes(outcomes, units: Units, shop: Shop) -> pd.DataFrame:
     ):
         if max(shares) >= HARDLY:
             table[label] = [chance(share) for share in shares]
-    return pd.DataFrame(table)
+    return pa.table(table)
 
 
 def _never(outcomes) -> str:
@@ -270,14 +273,14 @@ def _window(shop: Shop, queue: Queue, view: SetView, job_id: int, units: Units) 
     return (target.low_mm, target.high_mm) if target.open else None
 
 
-@st.cache_data(max_entries=32, show_spinner=False)
+@kept(32)
 def _heights(rows: tuple, bars: tuple, unit: str, places: int) -> dict:
     heights = pd.DataFrame(rows, columns=["part", "kind", "value"])
     windows = pd.DataFrame(bars, columns=["part", "low", "high"])
     return specification(charts.set_heights(heights, windows, unit, places))
 
 
-def members(shop: Shop, view: SetView, units: Units) -> pd.DataFrame:
+def members(shop: Shop, view: SetView, units: Units) -> pa.Table:
     """The members in cutting order."""
     rows = []
     for job_id in view.order:
@@ -304,7 +307,7 @@ def members(shop: Shop, view: SetView, units: Units) -> pd.DataFrame:
                 "Left above limit": "unknown" if lowest is None else units.depth(lowest, down=True),
             }
         )
-    return pd.DataFrame(rows)
+    return rows_table(rows)
 
 
 def _to_clean(member, done: bool, units: Units) -> str:

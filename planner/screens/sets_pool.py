@@ -9,6 +9,7 @@ from planner import InputError
 from planner.match import PoolPlan, pair_parts
 from planner.screens import access
 from planner.screens.forms import Field, Form
+from planner.screens.kept import kept
 from planner.screens.refusals import refused
 from planner.screens.said import act, tell
 from planner.shop import Shop
@@ -43,12 +44,12 @@ def draw(shop: Shop, units: Units) -> None:
         st.dataframe(_parts(shop, pool, units), hide_index=True, width="stretch")
 
 
-@st.cache_resource(max_entries=8, show_spinner=False)
+@kept(8)
 def _pool(which, version: int, records: int, choices: PoolChoices) -> Pool:
     return pool_of(access.shop(), access.knowledge(), choices)
 
 
-@st.cache_resource(max_entries=8, show_spinner="Pairing the loose parts …")
+@kept(8, show_spinner="Pairing the loose parts …")
 def _plan(which, version: int, records: int, choices: PoolChoices, tolerance_mm: float) -> PoolPlan:
     return pair_parts(_pool(which, version, records, choices).parts, tolerance_mm)
 

@@ -14,6 +14,7 @@ from planner import InputError
 from planner.screens import access, charts
 from planner.screens.fields import Field, shown
 from planner.screens.forms import Form
+from planner.screens.kept import kept
 from planner.screens.picture import specification
 from planner.shop import Circle, DepthLine, Face, Family, MeasuringPoint, Zone, ZoneKind
 from planner.units import Units, read_number
@@ -139,7 +140,7 @@ def picture(face: Face, units: Units) -> None:
     st.caption(f"The {face.name} face to scale, {units.length_unit}. Crosses: where heights are measured.")
 
 
-@st.cache_data(max_entries=32, show_spinner=False)
+@kept(32)
 def _drawn(face: Face, units: Units) -> dict:
     factor = units.length_factor
     openings = pd.DataFrame(

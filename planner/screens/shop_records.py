@@ -6,13 +6,13 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import pandas as pd
 import streamlit as st
 
 from planner import InputError
 from planner.screens import access
 from planner.screens.forms import Field
 from planner.screens.said import act, tell
+from planner.screens.tables import rows_table
 from planner.shop import Window
 from planner.units import Units
 
@@ -78,7 +78,7 @@ def table(rows: Sequence[Mapping[str, Any]], empty: str) -> None:
     if not rows:
         st.info(empty)
         return
-    st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch", height=min(420, 38 + 35 * len(rows)))
+    st.dataframe(rows_table(rows), hide_index=True, width="stretch", height=min(420, 38 + 35 * len(rows)))
 
 
 def money(value: float | None, currency: str) -> str:

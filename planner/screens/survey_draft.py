@@ -7,11 +7,11 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
-import streamlit as st
 
 from planner import InputError
 from planner.face import Indicator, face_template, true_reading, worst_places
 from planner.screens import access
+from planner.screens.kept import kept
 from planner.shop import Face, FaceSurvey, Goal, SurveyPoint, SurveyStage, survey_of
 from planner.units import Units
 
@@ -182,7 +182,7 @@ def as_stored(survey: FaceSurvey) -> dict[str, Any]:
     }
 
 
-@st.cache_resource(max_entries=32, show_spinner=False)
+@kept(32)
 def _template(
     which, version: int, records: int, face_id: int, count: int, _face: Face
 ) -> dict[str, tuple[float, float]]:

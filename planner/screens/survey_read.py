@@ -20,6 +20,7 @@ from planner.face import (
     usual_place,
 )
 from planner.screens import access
+from planner.screens.kept import kept
 from planner.screens.survey_draft import Draft, past_surveys
 from planner.shop import Face, FaceSurvey, Goal, Part
 
@@ -76,7 +77,7 @@ def place_words(draft: Draft, index: int, survey: FaceSurvey) -> str:
     return place_said(draft.face, survey.points[index], access.units().length)
 
 
-@st.cache_resource(max_entries=64, show_spinner=False)
+@kept(64)
 def _usual(which, version: tuple[int, int], face_id: int, _face: Face) -> tuple:
     first, last = [], []
     dye = access.repository().dye_places(face_id)

@@ -13,6 +13,7 @@ from planner.cut.estimate import JobEstimate
 from planner.screens import access, estimate_view, plans, week_certainty, words
 from planner.screens.background import Work
 from planner.screens.forms import Field, Form
+from planner.screens.kept import kept
 from planner.screens.plans import View
 from planner.screens.said import act, say, tell
 from planner.screens.week_board import PICKED
@@ -129,7 +130,7 @@ def _explained(view: View, shop: Shop, job_id: int) -> Explanation:
     return _explanation(access.kind(), *access.versions(), plan.start, plan.decision_key, job_id, plan, shop)
 
 
-@st.cache_resource(max_entries=64, show_spinner=False)
+@kept(64)
 def _explanation(which, version, records, start, key, job_id: int, _plan: Plan, _shop: Shop) -> Explanation:
     return explain_job(
         Tables(_plan.week),

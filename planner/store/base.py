@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any, Self
 
 from sqlalchemy import Connection, Engine, Table, insert, select, update
+from sqlalchemy import text as written_out
 from sqlalchemy.exc import IntegrityError, OperationalError
 
 from planner.errors import InputError
@@ -118,19 +119,19 @@ class Base:
 
     def _counters(self, *names: str) -> tuple[int, ...]:
         found = self._glance(f"SELECT {', '.join(names)} FROM {tables.meta.name}")
-        if found is None:
+        if not found:
             raise WrongDatabase("This database holds no shop yet.")
-        return found
+        return found[0]
 
-    def _glance(self, query: str) -> tuple[Any, ...] | None:
-        """The first row that a fixed query finds. For what is asked many times while a page is drawn: one statement
-        sees one state of the database by itself, so SQLite is spared the transaction around it."""
+    def _glance(self, query: str, **sought: str | int) -> list[tuple[Any, ...]]:
+        """The rows that a fixed query finds (``:name`` = what is sought), numbers and texts as the driver gives them.
+        For what is asked many times while a page is drawn: one statement sees one state of the database by itself, so
+        SQLite is spared the transaction around it."""
         if self._joined is not None or self.engine.dialect.name != "sqlite":
             with self.reading() as connection:
-                row = connection.exec_driver_sql(query).first()
-            return None if row is None else tuple(row)
+                return [tuple(row) for row in connection.execute(written_out(query), sought)]
         with closing(self.engine.raw_connection()) as connection, closing(connection.cursor()) as cursor:
-            return cursor.execute(query).fetchone()
+            return cursor.execute(query, sought).fetchall()
 
     @property
     def kind(self) -> Kind:

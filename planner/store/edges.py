@@ -102,7 +102,7 @@ class Edges(Base):
 
     def edge_version(self) -> int:
         """Moves when an edge change is stored: a cheap read."""
-        (last,) = self._glance(f"SELECT max(id) FROM {tables.edge_events.name}") or (None,)
+        ((last,),) = self._glance(f"SELECT max(id) FROM {tables.edge_events.name}")
         return last or 0
 
     def pockets(self) -> dict[Pocket, EdgeKey]:

@@ -119,8 +119,8 @@ class Runs(Base):
 
     def last_tap_seq(self, job_id: int) -> int:
         """The seq of the job's last entry, undo taps counted; 0 = none."""
-        with self.reading() as connection:
-            return _last_seq(connection, job_id)
+        ((last,),) = self._glance(f"SELECT max(seq) FROM {tables.run_taps.name} WHERE job_id = :job", job=job_id)
+        return last or 0
 
     # -- drafts: work not saved yet; they move no counter -----------------------------------------------------------
     def put_draft(self, key: str, payload: Mapping[str, Any], at: datetime) -> None:
@@ -144,10 +144,9 @@ class Runs(Base):
 
     def draft_keys(self, prefix: str = "") -> tuple[str, ...]:
         """Keys of kept drafts, newest first."""
-        table = tables.drafts
-        with self.reading() as connection:
-            query = select(table.c.key).where(table.c.key.startswith(prefix, autoescape=True))
-            return tuple(connection.execute(query.order_by(table.c.updated_at.desc(), table.c.key)).scalars())
+        query = f"SELECT key FROM {tables.drafts.name} WHERE key LIKE :like ESCAPE '~' ORDER BY updated_at DESC, key"
+        like = "".join(f"~{c}" if c in "~%_" else c for c in prefix) + "%"
+        return tuple(key for (key,) in self._glance(query, like=like))
 
     # -- measurements ------------------------------------------------------------------------------------------------
     def add_intake_check(
