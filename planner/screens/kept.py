@@ -44,7 +44,6 @@ def kept(max_entries: int, show_spinner: bool | str = False, show_time: bool = F
                 return shelf[key]
             except KeyError:
                 found = slow(*inputs)
-            # a shelf that was cleared meanwhile is not the one filled here
             with _FILLING:
                 while len(shelf) >= max_entries:
                     del shelf[next(iter(shelf))]
