@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from planner.cut.finish import Corner, FinishModel, feed_window
 from planner.cut.kinematics import choose_speed, spindle_speed, surface_speed, table_feed, traverse
@@ -226,6 +227,10 @@ def _speed(machine: Machine, cutter: Cutter, recipe: Recipe):
     )
 
 
+# the same pass is worked out for every job on a face, for every machine and unit system anew: a pure function of sizes
+_traverse = lru_cache(maxsize=4096)(traverse)
+
+
 def _feed(machine: Machine, cutter: Cutter, face: Face, feed_mm: float, rpm: float) -> tuple[Feed, str]:
     asked = table_feed(feed_mm, cutter.inserts, rpm)
     table = min(max(asked, machine.least_feed_mm_min or 0.0), machine.greatest_feed_mm_min or math.inf)
@@ -233,7 +238,7 @@ def _feed(machine: Machine, cutter: Cutter, face: Face, feed_mm: float, rpm: flo
     if abs(table - asked) > 1e-9 * asked:
         note = f"table feed kept to the machine's {'least' if table > asked else 'greatest'}"
         feed_mm = table / (rpm * cutter.inserts)
-    done = traverse(
+    done = _traverse(
         face.length_mm,
         face.width_mm,
         cutter.diameter_mm,

@@ -10,7 +10,7 @@ from enum import Enum
 from functools import cache, partial
 from typing import Any
 
-from sqlalchemy import JSON, ColumnElement, Connection, Table, select
+from sqlalchemy import JSON, ColumnElement, Connection, Table, func, select
 
 from planner.errors import InputError
 from planner.shop import (
@@ -150,7 +150,7 @@ def _children(
 def standing_heights() -> ColumnElement:
     """Condition: readings that stand, so neither reversed nor reversing."""
     later = tables.height_readings.alias()
-    return tables.height_readings.c.reverses_id.is_(None) & ~(
+    return _reverses_none(tables.height_readings) & ~(
         select(later.c.id).where(later.c.reverses_id == tables.height_readings.c.id).exists()
     )
 
@@ -158,9 +158,13 @@ def standing_heights() -> ColumnElement:
 def standing_cuts() -> ColumnElement:
     """Condition: cuts that stand, so neither reversed nor reversing."""
     later = tables.cuts.alias()
-    return tables.cuts.c.reverses_id.is_(None) & ~(
-        select(later.c.id).where(later.c.reverses_id == tables.cuts.c.id).exists()
-    )
+    return _reverses_none(tables.cuts) & ~(select(later.c.id).where(later.c.reverses_id == tables.cuts.c.id).exists())
+
+
+def _reverses_none(table: Table) -> ColumnElement:
+    # said so that no index serves it: SQLite takes the unique one for the shortest way to a few rows, and then reads
+    # the whole record for every edge, part or machine it was asked about
+    return func.coalesce(table.c.reverses_id, 0) == 0
 
 
 def load_nouns(connection: Connection, kind: type, condition: ColumnElement | None = None) -> dict[int, Any]:
