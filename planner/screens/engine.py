@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import pandas as pd
-import pyarrow as pa
 import streamlit as st
 
 from planner import InputError
@@ -24,7 +23,6 @@ from planner.match import (
 from planner.screens import access, engine_depths, engine_drawing, engine_forms, hand_over
 from planner.screens.engine_words import LABELS, alike, capital, figure, first_words, limit, room
 from planner.screens.said import act
-from planner.screens.tables import rows_table
 from planner.shop import EngineFamily, MeasuredBank, MeasuredEngine, Part, PartKind, Shop
 from planner.store import Kind
 from planner.units import Units
@@ -168,7 +166,7 @@ def _deeper_metal(found: EngineStacks, more_mm: float) -> Mapping[str, float] | 
     return {name: height - more_mm for name, height in found.metal_heights_mm.items()}
 
 
-def figures(found: EngineStacks, effects: EngineEffects, units: Units) -> pa.Table:
+def figures(found: EngineStacks, effects: EngineEffects, units: Units) -> pd.DataFrame:
     """Every figure of every bank, before and after, against its limit."""
     case = bool(found.family.case_family_ids)
     several = len(effects.banks) > 1
@@ -190,7 +188,7 @@ def figures(found: EngineStacks, effects: EngineEffects, units: Units) -> pa.Tab
                 row[capital(f"{of}after")] = figure(effect.after, effect.unit, units)
                 row[capital(f"{of}head-room")] = room(effect, units, case)
         rows.append(row)
-    return rows_table(rows)
+    return pd.DataFrame(rows)
 
 
 def _first(found: EngineStacks, effects: EngineEffects, units: Units) -> list[tuple[bool, str]]:
@@ -252,7 +250,7 @@ def _details(shop: Shop, found: EngineStacks, units: Units) -> None:
                     "Where from": chamber.origin,
                 }
             )
-    st.dataframe(rows_table(rows), hide_index=True, width="stretch")
+    st.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
     area = found.engine.chamber_area_mm2
     st.caption(f"Chamber's area at the face: {area_words(area, units)}, {found.area_origin}.")
     cuts = [
@@ -270,7 +268,7 @@ def _details(shop: Shop, found: EngineStacks, units: Units) -> None:
         for c in found.cuts
     ]
     if cuts:
-        st.dataframe(rows_table(cuts), hide_index=True, width="stretch")
+        st.dataframe(pd.DataFrame(cuts), hide_index=True, width="stretch")
     else:
         st.caption("No cut is recorded or planned on this engine.")
 
@@ -368,7 +366,7 @@ def _vee(found: EngineStacks, more_mm: float, units: Units) -> None:
         st.info(rows)
         return
     left, right = st.columns([3, 2], vertical_alignment="center")
-    left.dataframe(rows_table(rows), hide_index=True, width="stretch")
+    left.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
     left.caption(
         "Off the manifold, or off the same faces of heads and case. With a negative figure that side has room instead. "
         "More tilt than the gaskets take up means that the banks should be brought level first. " + GUIDE
