@@ -271,10 +271,19 @@ class Form:
         except InputError as refusal:
             self._mark([refusal])
         except StaleRecord as stale:
-            state["said"] = ("error", str(stale))
+            state["said"] = ("error", self._stale(stale))
         else:
             self.discard()
             state["said"] = ("success", "Stored." if said is None else said) if said != "" else None
+
+    def _stale(self, stale: StaleRecord) -> str:
+        """Why the save was refused, the fields that differ named as they are on this form."""
+        labels = {f.name.split(".")[0]: f.label for f in self.fields} | {f.name: f.label for f in self.fields}
+        told, _, listed = str(stale).partition(" Different: ")
+        if listed:
+            names = dict.fromkeys(labels.get(d.field, d.field.replace("_", " ")) for d in stale.differences)
+            told += f" Different: {', '.join(names)}."
+        return told[:1].upper() + told[1:]
 
     def _mark(self, wrong: Sequence[InputError]) -> None:
         """Say each refusal beside its field, or under the form where no field has its name."""

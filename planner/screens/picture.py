@@ -13,7 +13,7 @@ import streamlit as st
 from planner.screens import access
 from planner.screens.kept import kept
 from planner.shop import Face
-from planner.week.edge_course import edge_course, edge_needs
+from planner.week.edge_course import edge_course, edge_needs, empty_pockets
 from planner.week.search import Plan
 
 if TYPE_CHECKING:  # a start shows its first page before the chart library is there
@@ -44,9 +44,15 @@ class Picture:
         """What each edge does along the plan."""
         return self.once("course", lambda: edge_course(self.plan, access.shop(), access.queue()))
 
+    def unfitted(self) -> set[tuple[str, str]]:
+        """Names of cutters and grades of the plan's jobs where no such edge is known to be in the cutter."""
+        shop = access.shop()
+        found = self.once("unfitted", lambda: empty_pockets(self.plan, shop, access.queue()))
+        return {(shop.cutters[cutter].name, shop.grades[grade].name) for cutter, grade in found}
+
     def needs(self) -> pd.DataFrame:
-        """Edges to index against edges at hand."""
-        return self.once("needs", lambda: edge_needs(self.plan, access.shop()))
+        """Edges to fit and to index against edges at hand."""
+        return self.once("needs", lambda: edge_needs(self.plan, access.shop(), access.queue()))
 
 
 def specification(chart: alt.TopLevelMixin) -> dict[str, Any]:

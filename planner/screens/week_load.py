@@ -35,14 +35,15 @@ def _load(shop: Shop, now: datetime, seen: Picture) -> None:
 
 def _edges(units: Units, seen: Picture) -> None:
     st.subheader("Edges this week")
-    course = seen.course()
+    course, unfitted = seen.course(), seen.unfitted()
     if len(course):
         table = pd.DataFrame(
             {
                 "Machine": course["machine"],
                 "Edge": [
-                    f"{g}, {'in the cutter now' if e == 0 else f'fresh no. {e}'}"
-                    for g, e in zip(course["grade"], course["edge"], strict=True)
+                    f"{g}, "
+                    + (f"fresh no. {e}" if e else "to be fitted" if (c, g) in unfitted else "in the cutter now")
+                    for c, g, e in zip(course["cutter"], course["grade"], course["edge"], strict=True)
                 ],
                 "Material": [m.replace("_", " ") for m in course["material"]],
                 "Jobs": course["jobs"],
@@ -58,7 +59,15 @@ def _edges(units: Units, seen: Picture) -> None:
     needs = seen.needs()
     short = needs[needs["short"] > 0]
     for row in short.itertuples():
-        st.error(f"{row.grade}: {row.needed} edges needed, {row.at_hand} at hand. Order {row.to_order} inserts.")
+        st.error(
+            f"{row.grade}: {_edges_wanted(row)}, {row.at_hand} at hand. Order {row.to_order} "
+            f"insert{'' if row.to_order == 1 else 's'}, or enter on the page Inserts what lies in the drawer."
+        )
     if short.empty:
-        parts = [f"{r.grade}: {r.needed} to index, {r.at_hand} at hand" for r in needs.itertuples()]
+        parts = [f"{r.grade}: {_edges_wanted(r)}, {r.at_hand} at hand" for r in needs.itertuples()]
         st.caption("Edges needed this week against stock: " + "; ".join(parts))
+
+
+def _edges_wanted(row) -> str:
+    to_index = f"{row.needed - row.to_fit} to index"
+    return f"{row.to_fit} to fit, {to_index}" if row.to_fit else to_index

@@ -152,6 +152,8 @@ def _first_job(shop: Shop, queue: Queue, plan, machine, units: Units) -> None:
     wanted = next(j for j in plan.week.jobs if j.id == str(first))
     edge = machine.edges.get(wanted.grade_on(machine.id))
     used = f", {edge.used:.0%} of its life spent" if edge else ""
+    if estimate.setup and not shop.has_edge_in(estimate.setup.cutter.id, estimate.setup.grade.id):
+        used = ", none in the cutter on record: fit one"
     mine = plan.timeline[(plan.timeline["job"] == str(first)) & (plan.timeline["machine"] == machine.id)]
     kinds = mine["kind"].tolist()
     if "index" in kinds:

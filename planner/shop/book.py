@@ -184,6 +184,10 @@ class Shop:
         used = (r for r in self.recipes.values() if r.grade_id == grade_id and r.active)
         return any(MATERIALS[r.material].ferrous for r in used)
 
+    def has_edge_in(self, cutter_id: int, grade_id: int) -> bool:
+        """Whether the ledger knows an edge of this grade in the cutter."""
+        return any((e.cutter_id, e.grade_id) == (cutter_id, grade_id) for e in self.edges)
+
     def cutter_on(self, machine_id: int) -> int | None:
         """The cutter that sits on a machine, as the ledger has it; None where nothing is on record."""
         return next((c for c, place in self.cutter_places.items() if place.machine_id == machine_id), None)

@@ -13,7 +13,7 @@ from planner.week.edge_rules import edges_at_hand, grade_of
 from planner.week.queue import Queue
 from planner.week.result import Plan
 
-__all__ = ["edge_course", "edge_needs"]
+__all__ = ["edge_course", "edge_needs", "empty_pockets"]
 
 
 def edge_course(plan: Plan, shop: Shop, queue: Queue) -> pd.DataFrame:
@@ -75,14 +75,31 @@ def edge_course(plan: Plan, shop: Shop, queue: Queue) -> pd.DataFrame:
     return frame
 
 
-def edge_needs(plan: Plan, shop: Shop) -> pd.DataFrame:
-    """Edges to index in the plan against edges at hand: columns grade, needed, at_hand, short, to_order (inserts)."""
+def empty_pockets(plan: Plan, shop: Shop, queue: Queue) -> dict[tuple[int, int], int]:
+    """(cutter id, grade id) of the plan's jobs -> edges to fit before the first of them, where the ledger knows none of
+    that grade in the cutter."""
+    found: dict[tuple[int, int], int] = {}
+    for job_id, machine_id in zip(plan.jobs.index, plan.jobs["machine"], strict=True):
+        setup = queue.by_machine[int(job_id), int(machine_id)].setup
+        place = setup.cutter.id, setup.grade.id
+        if not shop.has_edge_in(*place):
+            found[place] = setup.cutter.inserts
+    return found
+
+
+def edge_needs(plan: Plan, shop: Shop, queue: Queue) -> pd.DataFrame:
+    """Edges to fit and to index in the plan against edges at hand: columns grade, to_fit, needed (those to fit and those
+    to index), at_hand, short, to_order (inserts)."""
+    to_fit: dict[int, int] = {}
+    for (_, grade_id), count in empty_pockets(plan, shop, queue).items():
+        to_fit[grade_id] = to_fit.get(grade_id, 0) + count
     needed: dict[str, int] = {}
     for (_, key), count in plan.edges.items():
         needed[grade_of(key)] = needed.get(grade_of(key), 0) + int(count)
     found = []
     for grade in shop.grades.values():
-        at_hand = edges_at_hand(shop, grade.id)
-        short = max(0, needed.get(grade.name, 0) - at_hand)
-        found.append((grade.name, needed.get(grade.name, 0), at_hand, short, math.ceil(short / grade.positions)))
-    return pd.DataFrame(found, columns=["grade", "needed", "at_hand", "short", "to_order"])
+        at_hand, fit = edges_at_hand(shop, grade.id), to_fit.get(grade.id, 0)
+        wanted = fit + needed.get(grade.name, 0)
+        short = max(0, wanted - at_hand)
+        found.append((grade.name, fit, wanted, at_hand, short, math.ceil(short / grade.positions)))
+    return pd.DataFrame(found, columns=["grade", "to_fit", "needed", "at_hand", "short", "to_order"])

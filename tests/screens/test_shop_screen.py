@@ -193,7 +193,7 @@ def test_a_save_over_somebody_elses_is_refused_and_shown(app, store, go):
     store.save(dataclasses.replace(cutter, max_rpm=800), by="cd", at=MONDAY)
     # pressed before the screen was drawn anew: the store refuses
     press(at, "Save cutter")
-    assert "changed by cd" in said(at) and "Different: max_rpm" in said(at)
+    assert "changed by cd" in said(at) and "Different: Marked maximum rpm" in said(at)
     assert store.load(Cutter, cutter.id).max_rpm == 800
     # drawn anew: what was typed stands, what they stored is told, and another press alone does not overwrite it
     assert field(at, "Marked maximum rpm").value == "1000"

@@ -197,7 +197,7 @@ def test_on_whatever_day_it_is_opened_the_week_lies_ahead(tmp_path, at):
     end = datetime.combine(begin, time()) + timedelta(days=int(workdays_ahead(begin, 5)))
     load = hours(plan, shop, at, end)
     assert 0.6 <= load["booked"].sum() / load["available"].sum() <= 0.95
-    assert edge_needs(plan, shop)["needed"].sum() >= 1
+    assert edge_needs(plan, shop, queue)["needed"].sum() >= 1
     repository.engine.dispose()
 
 

@@ -87,8 +87,14 @@ def test_index_stops_come_before_the_planning_limit(shop):
     course = edge_course(plan, shop, queue)
     iron = course[course["material"] == "grey_iron"]
     assert (iron["use_after"] <= limit + 1e-9).all()
-    needs = edge_needs(plan, shop).set_index("grade")
-    assert needs.loc["boron nitride", "needed"] == 1 and needs.loc["boron nitride", "short"] == 0
+    needs = edge_needs(plan, shop, queue).set_index("grade")
+    # one to index; the cutter of the other grade stands empty
+    assert needs.loc["diamond", "to_fit"] == needs.loc["diamond", "needed"] == 1
+    assert (
+        needs.loc["boron nitride", "to_fit"] == 0
+        and needs.loc["boron nitride", "needed"] == 1
+        and needs.loc["boron nitride", "short"] == 0
+    )
 
 
 def test_area_on_an_edge_is_face_times_passes(shop):
