@@ -23,6 +23,7 @@ from planner.shop import (
     MeasuredEngine,
     Part,
     PartKind,
+    PartState,
     ReportedCut,
     Shop,
     StackFace,
@@ -113,13 +114,16 @@ def engine_of(family: EngineFamily, chamber_area_mm2: float | None = None) -> En
 
 
 def engine_parts(shop: Shop, family: EngineFamily, serial: str) -> tuple[Part, ...]:
-    """The parts of the shop that belong to the engine with this serial number."""
+    """The parts of the shop that belong to the engine with this serial number; a scrapped one no longer does."""
     wanted = serial.strip().casefold()
     own = (*family.head_family_ids, *family.case_family_ids)
     return tuple(
         p
         for _, p in sorted(shop.parts.items())
-        if wanted and p.engine_serial.strip().casefold() == wanted and (not own or p.family_id in own)
+        if wanted
+        and p.engine_serial.strip().casefold() == wanted
+        and p.state is not PartState.SCRAPPED
+        and (not own or p.family_id in own)
     )
 
 
@@ -179,6 +183,7 @@ def stacks_of(
     ]
     found: list[StackCut] = []
     for name, own in by_bank.items():
+        problems += _beside(shop, own, name)
         for part in own:
             found += _recorded(shop, part, name, cuts.get(part.id, ()), measured)
             found += _planned(shop, part, name, planned_mm)
@@ -197,9 +202,9 @@ def stacks_of(
         banks.append(
             Bank(
                 name or "the engine",
-                head_cut_mm=_sum(mine, PartKind.HEAD, FaceKind.DECK),
-                deck_cut_mm=_sum(mine, PartKind.CASE_HALF, FaceKind.DECK),
-                parting_cut_mm=_sum(mine, PartKind.CASE_HALF, FaceKind.PARTING),
+                head_cut_mm=_taken(mine, PartKind.HEAD, FaceKind.DECK),
+                deck_cut_mm=_taken(mine, PartKind.CASE_HALF, FaceKind.DECK),
+                parting_cut_mm=_taken(mine, PartKind.CASE_HALF, FaceKind.PARTING),
                 chambers_cm3=tuple(c.volume_cm3 for c in chambers[name]),
                 deck_clearance_mm=bank.deck_clearance_mm,
                 gasket_before_mm=bank.gasket_before_mm,
@@ -295,8 +300,23 @@ def _jobs(shop: Shop, part: Part) -> list[Job]:
     return [j for _, j in sorted(shop.jobs.items()) if j.part_id == part.id]
 
 
-def _sum(cuts: Sequence[StackCut], kind: PartKind, face: FaceKind) -> float:
-    return math.fsum(c.removed_mm for c in cuts if c.kind is kind and c.face is face)
+def _taken(cuts: Sequence[StackCut], kind: PartKind, face: FaceKind) -> float:
+    """What came off one face of a bank's stack. Of several parts of one kind beside each other on a bank (single heads)
+    the one cut deepest counts, as each loses only its own; a reported cut that names no part is taken off all."""
+    by_part: dict[str, float] = {}
+    for cut in cuts:
+        if cut.kind is kind and cut.face is face:
+            by_part[cut.part] = by_part.get(cut.part, 0.0) + cut.removed_mm
+    return by_part.pop("", 0.0) + max(by_part.values(), default=0.0)
+
+
+def _beside(shop: Shop, parts: Sequence[Part], bank: str) -> list[str]:
+    """Several heads on one bank, said: figures are of one stack."""
+    heads = [p.tag for p in parts if shop.family_of(p).kind is PartKind.HEAD]
+    if len(heads) < 2:
+        return []
+    where = f"bank {bank}" if bank else "one bank"
+    return [f"{' and '.join(heads)} are on {where} together: its figures take the one cut deepest"]
 
 
 def _deck(shop: Shop, part: Part) -> Face | None:

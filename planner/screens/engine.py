@@ -230,12 +230,12 @@ def _intake_due(found: EngineStacks, units: Units) -> None:
     if not found.family.has_vee_manifold or not found.cuts:
         return
     rows = vee_rows(found, 0.0, units)
-    planned = any(c.planned for c in found.cuts)
-    figures_of = rows if isinstance(rows, str) else "; ".join(f"{r['Face']} {r['Take off']}" for r in rows)
-    st.warning(
-        f"Intake correction is due {'once these cuts are made' if planned else 'after these cuts'}: {figures_of}. "
-        "Recording a cut puts the gate on the part's route."
-    )
+    when = "once these cuts are made" if any(c.planned for c in found.cuts) else "after these cuts"
+    if isinstance(rows, str):
+        said = f"Intake correction is due {when}; how much is not known yet. {rows}"
+    else:
+        said = f"Intake correction is due {when}: " + "; ".join(f"{r['Face']} {r['Take off']}" for r in rows) + "."
+    st.warning(f"{said} Recording a cut puts the gate on the part's route.")
 
 
 def _details(shop: Shop, found: EngineStacks, units: Units) -> None:

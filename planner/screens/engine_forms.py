@@ -133,7 +133,9 @@ def elsewhere(shop: Shop, found: EngineStacks, units: Units) -> None:
         Field("bank", "Bank", "choice", options=names, required=True),
         Field("face", "Face", "choice", options={f: f.value for f in StackFace}, required=True),
         Field("removed_mm", "Taken off", "depth", required=True),
-        Field("on", "On", "date", required=True, help="Cuts before the engine was measured are in what was measured."),
+        Field(
+            "on", "Date", "date", required=True, help="Cuts before the engine was measured are in what was measured."
+        ),
         Field("said_by", "Who said so", required=True),
         Field("note", "Note"),
     ]

@@ -26,6 +26,7 @@ from planner.shop import (
     MeasuredEngine,
     Part,
     PartKind,
+    PartState,
     ReportedCut,
     StackFace,
 )
@@ -47,6 +48,9 @@ TWIN = EngineFamily(
     cam_drive=CamDrive.PUSHROD,
     limits=EngineLimits(exhaust_least_mm=2.5),
 )
+
+
+TWIN_IN_LINE = replace(TWIN, banks=("the row",))
 
 
 def shop_with(*banks: MeasuredBank, family: EngineFamily = TWIN, since: date | None = None, **more):
@@ -244,3 +248,27 @@ def test_the_lead_says_on_which_bank_a_part_is():
     assert tag not in [p.tag for p in found.parts["left"]] and tag in [p.tag for p in found.parts["right"]]
     with pytest.raises(InputError, match="tag"):
         shop_with(MeasuredBank("left", parts=(tag,)), MeasuredBank("right", parts=(tag,)))
+
+
+def test_of_single_heads_beside_each_other_the_one_cut_deepest_counts():
+    """Two heads of one bank do not come down by both cuts: each comes down by its own."""
+    bank = MeasuredBank("", same_gasket=True)
+    shop = shop_with(bank, family=TWIN_IN_LINE)
+    found = stacks_of(shop, TWIN_IN_LINE, "E-1", {1: (cut(1, 0.1),), 2: (cut(2, 0.25),)}, {})
+    (row,) = found.banks
+    assert row.head_cut_mm == pytest.approx(0.25)
+    assert any("take the one cut deepest" in said and "T-1" in said and "T-2" in said for said in found.problems)
+    # cut twice, a head has lost both
+    twice = stacks_of(shop, TWIN_IN_LINE, "E-1", {1: (cut(1, 0.1), cut(1, 0.2, MONDAY + timedelta(hours=5)))}, {})
+    assert twice.banks[0].head_cut_mm == pytest.approx(0.3)
+
+
+def test_a_scrapped_head_is_no_part_of_its_engine_any_more():
+    """Its successor takes its place with the same serial and position."""
+    shop = shop_with(MeasuredBank("left", same_gasket=True))
+    gone = replace(shop.parts[1], state=PartState.SCRAPPED)
+    successor = replace(shop.parts[1], id=9, tag="T-9")
+    shop = replace(shop, parts={**shop.parts, 1: gone, 9: successor})
+    found = stacks_of(shop, TWIN, "E-1", {1: (cut(1, 0.4),), 9: (cut(9, 0.1),)}, {})
+    assert [p.tag for p in found.parts["left"]] == ["T-9"]
+    assert found.banks[0].head_cut_mm == pytest.approx(0.1) and found.problems == ()

@@ -285,7 +285,7 @@ def test_a_cut_made_elsewhere_is_kept_as_reported(app, go, engine, store):
     next(b for b in at.text_input if b.label.startswith("Taken off")).set_value("4").run()
     next(b for b in at.text_input if b.label.startswith("Who said so")).set_value("the owner").run()
     next(b for b in at.selectbox if b.label.startswith("Face")).set_value(StackFace.DECK).run()
-    next(b for b in at.date_input if b.label.startswith("On")).set_value(MONDAY.date()).run()
+    next(b for b in at.date_input if b.label == "Date").set_value(MONDAY.date()).run()
     next(b for b in at.button if b.label == "Keep this cut").click().run()
     assert not at.exception
     (known,) = store.load_shop().measured_engines.values()
@@ -327,7 +327,7 @@ def test_a_reported_cut_is_dropped_again_and_one_without_a_name_is_refused(app, 
     at = go(app, "sets")
     next(b for b in at.text_input if b.label.startswith("Taken off")).set_value("4").run()
     next(b for b in at.selectbox if b.label.startswith("Face")).set_value(StackFace.HEAD).run()
-    next(b for b in at.date_input if b.label.startswith("On")).set_value(MONDAY.date()).run()
+    next(b for b in at.date_input if b.label == "Date").set_value(MONDAY.date()).run()
     next(b for b in at.button if b.label == "Keep this cut").click().run()
     assert store.load_shop().measured_engines == {}
     assert any("Needed: who said so" in e.value for e in at.error)
