@@ -42,21 +42,22 @@ def _window(sheet: Sheet, view: SetView, target: PartnerTarget) -> None:
     units = sheet.units
     for problem in target.problems:
         st.warning(problem)
-    window = "no member is finished yet: only the limit bounds it"
     if math.isfinite(target.high_mm):
+        # each end in a cell of its own: side by side they are wider than a tablet's cell
         low = units.height(target.low_mm, unit=False) if math.isfinite(target.low_mm) else "no limit known"
-        window = f"{low} to {units.height(target.high_mm)}"
-    left, middle, right = st.columns(3)
-    left.metric("Window, mean height", window if math.isfinite(target.high_mm) else "open", border=True)
-    middle.metric("Likely ends at", units.height(target.final_mm), border=True)
+        left, right = st.columns(2)
+        left.metric(f"Mean height not below ({units.length_unit})", low, border=True)
+        right.metric(f"Not above ({units.length_unit})", units.height(target.high_mm, unit=False), border=True)
+    else:
+        st.caption("No member is finished yet: only the limit bounds it.")
+    left, right = st.columns(2)
+    left.metric("Likely ends at", units.height(target.final_mm), border=True)
     depth = target.removal_mm + mean_gap_mm(sheet)
     with right.container(border=True):
         if sheet.state.zero is not None and not sheet.state.touch_again:
             st.metric(f"{sheet.dial.name} then shows".capitalize(), sheet.standing(sheet.state.zero.below_mm(depth)))
         else:
             st.metric("Depth for that", units.depth(depth))
-    if not math.isfinite(target.high_mm):
-        st.caption(window[0].upper() + window[1:] + ".")
     _check(sheet, view, target)
 
 

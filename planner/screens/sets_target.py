@@ -42,14 +42,15 @@ def _card(shop: Shop, view: SetView, target: Target, units: Units) -> None:
     job, partner = shop.jobs[target.job_id], target.partner
     st.markdown(f"**{words.job_name(shop, job.id)}: where it must end**")
     cells = st.columns(4)
-    low, high = units.height(partner.low_mm, unit=False), units.height(partner.high_mm, unit=False)
-    window = f"{low} – {high}" if partner.open else "none"
-    cells[0].metric(f"Between ({units.length_unit})", window, border=True)
-    cells[1].metric(f"Target ({units.length_unit})", units.height(partner.final_mm, unit=False), border=True)
-    cells[2].metric(
+    # each in a cell of its own: the two ends side by side are wider than a tablet's cell
+    ends = [units.height(mm, unit=False) if partner.open else "none" for mm in (partner.low_mm, partner.high_mm)]
+    cells[0].metric(f"Not below ({units.length_unit})", ends[0], border=True)
+    cells[1].metric(f"Not above ({units.length_unit})", ends[1], border=True)
+    cells[2].metric(f"Target ({units.length_unit})", units.height(partner.final_mm, unit=False), border=True)
+    cells[3].metric(
         f"From first contact ({units.depth_unit})", units.depth(partner.removal_mm, unit=False), border=True
     )
-    cells[3].metric("Chance to come clean there", f"{partner.chance:.0%}", border=True)
+    st.caption(f"Chance to come clean there: {partner.chance:.0%}.")
     for problem in partner.problems:
         st.error(problem[0].upper() + problem[1:] + ".")
     estimate = target.estimate

@@ -67,7 +67,7 @@ def test_a_finished_member_gives_its_partner_a_target_with_instrument_figures(ap
     go(app, "sets")
     shown = {m.label: m.value for m in app.metric}
     # T-2 finished at 99.67 mm in the mean: 3.9240 in; T-1 must not end more than the window above it
-    low, high = (float(x) for x in shown["Between (in)"].split(" – "))
+    low, high = (float(shown[f"Not {end} (in)"]) for end in ("below", "above"))
     assert low < 99.67 / 25.4 < high < (99.67 + 0.0762) / 25.4
     assert low <= float(shown["Target (in)"]) <= high
     assert "Only T-1 is left to cut" in said(app)
