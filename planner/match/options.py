@@ -166,7 +166,10 @@ def _accept(one: MemberSet, state: _State, value: float, show: Show) -> Option:
     elif state.mismatch <= one.stop_mm + SAME_MM:
         kept = one.aim_mm - state.window
         of = f" (an aim of {show(one.aim_mm)} less {show(kept)} for the doubt of the heights)" if kept > SAME_MM else ""
-        text += f": more than the window of {show(state.window)}{of}, within the {show(one.stop_mm)} that may pass"
+        over = by_words(show, state.mismatch - state.window)
+        text += (
+            f": {over} more than the window of {show(state.window)}{of}, within the {show(one.stop_mm)} that may pass"
+        )
     else:
         text += f": {by_words(show, state.mismatch - one.stop_mm)} more than the {show(one.stop_mm)} that may pass"
     return Option(

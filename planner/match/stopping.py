@@ -120,9 +120,9 @@ def stop_or_go_on(
     elif passing:
         best = min(passing, key=lambda c: c.cost)
         verb = "Stop" if best.further_mm == 0 else f"Go on by {show(best.further_mm)}"
-        advice = (
-            f"{verb}: {show(best.mismatch_mm)} apart, more than the window of {show(window)}; somebody has to agree."
-        )
+        over = by_words(show, best.mismatch_mm - window)
+        advice = f"{verb}: {show(best.mismatch_mm)} apart, {over} more than the window of {show(window)}; "
+        advice += "somebody has to agree."
     else:
         best = min(allowed or choices, key=lambda c: (c.mismatch_mm, c.cost))
         advice = f"No depth matches: {show(best.mismatch_mm)} apart at best."

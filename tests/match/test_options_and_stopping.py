@@ -59,7 +59,7 @@ def test_a_hair_outside_is_a_least_pass_of_the_finished_one_and_its_price_has_th
     one = second_head(aim=2, min_height_mm=101.6 - 18 * THOU)
     found = advise(one, clean_at_mm=17.02 * THOU, setup_cost=60, show_price=lambda price: f"${price:.0f}")
     assert found.choices[0].recut_mm == pytest.approx(0.5 * THOU)
-    assert "more than the window of 2.0 thou; somebody has to agree" in found.advice
+    assert "2.0 thou apart, a hair more than the window of 2.0 thou; somebody has to agree" in found.advice
     assert "again by 0.5 thou would match, at a cost of $64" in found.advice
 
 
