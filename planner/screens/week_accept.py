@@ -18,6 +18,7 @@ from planner.week import calendar_text
 from planner.week.board import payload_of, plan_shop
 from planner.week.changes import Change, between, since_accepted
 from planner.week.queue import Queue
+from planner.week.reasons import person_named
 from planner.week.search import Plan
 
 SEARCH_STEPS = FIRST_STEPS
@@ -29,6 +30,8 @@ def head(view: View, shop: Shop) -> None:
     """What plan this is, and what can be done with it."""
     late = int((view.plan.late_minutes > 0.5).sum())
     counted = f"{late or 'no'} job{'s' if late > 1 else ''} late"
+    if view.plan.jobs.empty:
+        counted = "nothing can be cut by now"
     if view.proposal is not None:
         st.info(_proposed_words(view, counted))
     elif view.board is None:
@@ -44,6 +47,8 @@ def head(view: View, shop: Shop) -> None:
         st.warning(f"In this order sets on several machines would wait for each other for ever: {named} {verb} sooner.")
     _buttons(view, shop)
     say()
+    if not shop.people:
+        st.info("Nobody is entered: planned as if somebody always stood at each machine while it is open.")
     if view.proposal is not None and view.board is not None:
         st.caption(f"Against the accepted plan as it would run now: {effect(view.board.today, view.plan, shop)}.")
     if view.offered is not None and view.proposal is None:
@@ -112,6 +117,9 @@ def _search(view: View, shop: Shop) -> None:
 
 
 def _accept(plan: Plan, pins: dict[int, datetime], seen: tuple) -> None:
+    if not access.shop().people:
+        tell("A plan carries a name: enter the people first, on the page Shop.", wrong=True)
+        return
     if not access.who():
         tell("Say who you are (top right), then accept: a plan carries a name.", wrong=True)
         return
@@ -219,17 +227,12 @@ def _sheet(shop: Shop, queue: Queue, plan: Plan, machine: str, units: Units, now
 
 def calendar_file(plan: Plan, shop: Shop, version: int) -> bytes:
     """The plan's work as iCalendar text, in the shop's own names."""
-
-    def who(person: str) -> str:
-        noun = shop.people.get(int(person)) if person.isdigit() else None
-        return noun.name if noun else person
-
     return calendar_text(
         plan,
         datetime.now(UTC),
         title=lambda j: words.job_name(shop, int(j)),
         place=lambda m: shop.machines[int(m)].name,
-        who=who,
+        who=lambda p: person_named(shop, p),
         version=version,
     ).encode()
 

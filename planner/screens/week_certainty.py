@@ -20,6 +20,7 @@ from planner.week.chances import deciding, of_ten
 from planner.week.doubts import doubts_of
 from planner.week.explain import Explanation, moved
 from planner.week.queue import Queue
+from planner.week.reasons import person_named
 from planner.week.risk import SHOWN_BELOW
 from planner.week.search import Plan
 
@@ -187,13 +188,14 @@ def compared(now: pd.Series, then: pd.Series, name, at_stake: Iterable[str] = ()
 
 def _ends(shop: Shop, found: Any) -> pd.DataFrame:
     rows = []
-    for frame, nouns in ((found.risk.machines, shop.machines), (found.risk.people, shop.people)):
+    named = (
+        (found.risk.machines, lambda key: shop.machines[int(key)].name if int(key) in shop.machines else key),
+        (found.risk.people, lambda key: person_named(shop, key)),
+    )
+    for frame, name in named:
         for key, row in frame.iterrows():
-            noun = nouns.get(int(key)) if str(key).isdigit() else None
             likely, early, late = (_at(found.start, row[f"end_{c}_min"]) for c in ("likely", "early", "late"))
-            rows.append(
-                {"Who": noun.name if noun else str(key), "Done, likely": likely, "Earliest": early, "Allow": late}
-            )
+            rows.append({"Who": name(str(key)), "Done, likely": likely, "Earliest": early, "Allow": late})
     return pd.DataFrame(rows)
 
 

@@ -23,6 +23,7 @@ from planner.week.circles import settled, untangled
 from planner.week.model import Week
 from planner.week.partners import planned_cut
 from planner.week.queue import Queue
+from planner.week.reasons import person_named
 from planner.week.search import Decision, Plan, Progress, evaluate_decision, search_week
 from planner.week.standing import running_on
 from planner.week.tables import Tables
@@ -228,9 +229,8 @@ def hours(plan: Plan, shop: Shop, now: datetime, until: datetime) -> pd.DataFram
         rows = plan.timeline[plan.timeline["machine"] == machine.id]
         found.append((noun.name, "machine", _booked(rows, end), _available(machine.windows, end)))
     for person in plan.week.people:
-        noun = shop.people.get(int(person.id)) if person.id.isdigit() else None
         rows = plan.timeline[plan.timeline["person"] == person.id]
-        found.append((noun.name if noun else person.id, "person", _booked(rows, end), _available(person.windows, end)))
+        found.append((person_named(shop, person.id), "person", _booked(rows, end), _available(person.windows, end)))
     return pd.DataFrame(found, columns=["who", "kind", "booked", "available"])
 
 

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from planner.shop import Condition, JobState
+from planner.shop import Condition, Hold, JobState
 from tests.tiny import MONDAY
 
 
@@ -53,6 +53,35 @@ def test_a_plan_is_accepted_by_somebody(app, go, store):
     press(app, "Accept this plan")
     assert any("Say who you are" in t for t in texts(app))
     assert store.current_plan() is None
+
+
+def test_a_shop_without_people_says_what_it_is_planned_as_and_who_has_to_be_entered(app, go, store):
+    person = next(iter(store.load_shop().people.values()))
+    store.delete(person)
+    go(app, "week")
+    assert any("as if somebody always stood at each machine" in t for t in texts(app))
+    press(app, "Accept this plan")
+    assert any("enter the people first" in t for t in texts(app))
+    assert store.current_plan() is None
+
+    from planner.screens import week_accept
+    from planner.week.board import plan_shop
+    from planner.week.queue import estimate_queue
+
+    shop = store.load_shop()
+    plan = plan_shop(shop, estimate_queue(shop), MONDAY, steps=0)
+    text = week_accept.calendar_file(plan, shop, 1).decode()
+    assert "DESCRIPTION:at the mill: " in text and "at 1:" not in text
+
+
+def test_a_shop_with_everything_on_hold_says_so(app, go, store):
+    for part in store.load_shop().parts.values():
+        store.save(replace(part, holds=(Hold("owner", "go on?", MONDAY.date()),)), by="ab", at=MONDAY)
+    go(app, "week")
+    assert any("nothing can be cut by now" in t for t in texts(app))
+    words = " ".join(m.value for m in app.markdown)
+    assert "0 ready to cut, 4 waiting" in words and "Nothing is placed." in words
+    press(app, "Re-plan from now")
 
 
 def test_replanning_proposes_and_only_accepting_changes_the_board(app, go, store, monkeypatch):
