@@ -6,6 +6,7 @@ import io
 import subprocess
 import sys
 import zipfile
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
@@ -278,3 +279,20 @@ def test_checked_and_surveyed_parts_are_in_the_picture(loaded):
     # past surveys of one family say where first contact usually is
     face = shop.families[next(p for p in shop.parts.values() if p.tag == "T3202").family_id].faces[0]
     assert len(loaded.surveys_of_face(face.id)) >= 12
+
+
+def test_a_job_on_a_sample_face_that_is_cut_under_its_cover_waits_for_the_cover(tmp_path):
+    """The sample's case halves have such a face and no job on it: one that is entered holds its half until somebody says
+    that the cover is on."""
+    repository = opened(tmp_path, OPENED[1])
+    shop = repository.load_shop()
+    part = next(p for p in shop.parts.values() if p.tag == "T3210")
+    end = next(f for f in shop.family_of(part).faces if f.cover_bolted)
+    assert part.waits_for == ()
+    repository.add(Job(part.id, end.id), by="ab", at=OPENED[1])
+    (held,) = repository.load(Part, part.id).open_holds
+    assert held.waiting_for == "cover" and "must be bolted on" in held.reason and "front end" in held.reason
+    on = replace(held, ended=OPENED[1].date())
+    released = repository.save(replace(repository.load(Part, part.id), holds=(on,)), by="ab", at=OPENED[1])
+    assert released.waits_for == ()
+    repository.engine.dispose()
