@@ -194,7 +194,8 @@ class SurveyedDepth(_Depth):
     """Clean-up depth after a survey: surveyed - U + X, above 0.
 
     U normal with standard deviation ``uncertainty_mm``; ``excess`` the distribution X of what the survey could not see
-    (a survey can be too deep as well as too shallow). The sum is a Gauss-Hermite mixture of shifted X.
+    (a survey can be too deep as well as too shallow). The sum is a mixture of shifted X: Gauss-Hermite, or where X is
+    narrow beside U, so that those places would stand out, evenly as close as X is wide.
     """
 
     surveyed_mm: float
@@ -207,7 +208,12 @@ class SurveyedDepth(_Depth):
     def __post_init__(self) -> None:
         not_negative("surveyed_mm", self.surveyed_mm)
         not_negative("uncertainty_mm", self.uncertainty_mm)
-        shift, weight = hermite(self.surveyed_mm, self.uncertainty_mm)
+        low, high = self.excess.isf(np.array([0.84, 0.16]))
+        width = float(high - low) / 2
+        if width < self.uncertainty_mm / 2:
+            shift, weight = _evenly(self.surveyed_mm, self.uncertainty_mm, width)
+        else:
+            shift, weight = hermite(self.surveyed_mm, self.uncertainty_mm)
         object.__setattr__(self, "_shift", shift)
         object.__setattr__(self, "_weight", weight)
         above = float(self._mix(self.excess.sf, 0.0))
@@ -263,6 +269,14 @@ def hermite(surveyed_mm: float, uncertainty_mm: float, nodes: int = 48) -> tuple
     if uncertainty_mm == 0:
         return np.array([surveyed_mm], dtype=float), np.ones(1)
     place, weight = np.polynomial.hermite_e.hermegauss(nodes)
+    return surveyed_mm - uncertainty_mm * place, weight / weight.sum()
+
+
+def _evenly(surveyed_mm: float, uncertainty_mm: float, apart_mm: float) -> tuple[np.ndarray, np.ndarray]:
+    """Places surveyed - U [mm], so far apart in seven standard deviations either way, and their weights."""
+    count = math.ceil(7 * uncertainty_mm / max(apart_mm, uncertainty_mm / 40))
+    place = np.linspace(-7.0, 7.0, 2 * count + 1)
+    weight = np.exp(-(place**2) / 2)
     return surveyed_mm - uncertainty_mm * place, weight / weight.sum()
 
 

@@ -132,3 +132,13 @@ def test_draws_from_a_log_normal_depth_follow_it():
     assert drawn.shape == (4000,)
     assert stats.kstest(drawn, stats.lognorm(0.4, scale=0.06).cdf).pvalue > 0.01
     assert isinstance(LogNormalDepth(0.06, 0.4).rvs(random_state=5), float)
+
+
+@pytest.mark.parametrize("missed_mm", [0.02, 0.005, 0.002, 0.0005])
+def test_a_survey_in_more_doubt_than_it_misses_is_still_smooth(missed_mm):
+    """surveyed - U + X summed the other way round: the normal distribution averaged over 4000 places of X."""
+    depth = surveyed_depth(0.12, 0.01, starting_depth(missed_mm, 0.5))
+    missed = stats.lognorm(0.5, scale=missed_mm).ppf((np.arange(4000) + 0.5) / 4000)
+    places = np.linspace(0.09, 0.15 + 3 * missed_mm, 201)
+    wanted = stats.norm.cdf((places[:, None] - 0.12 - missed) / 0.01).mean(axis=1)
+    assert np.abs(depth.cdf(places) - wanted).max() < 1e-3
