@@ -105,7 +105,7 @@ class EdgePlan:
         if first is None:
             return "no index needed for these jobs"
         if first.problem:
-            return f"{first.job}: {first.problem}"
+            return f"no edge lasts {first.job}: {first.problem}"
         where = f"before {first.job}" if first.index_before else f"within {first.job}, before pass {first.stops[0]}"
         return f"index {where}: {first.reason}"
 

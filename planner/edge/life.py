@@ -92,7 +92,9 @@ class LifeFit:
             raise InputError("use", use, f"the work of one edge, shape ({self.materials},)")
         tail = (1.0 - between("level", self.level if level is None else level, 0.0, 1.0)) / 2
         low, high = self.draws.quantiles(np.exp(-self.draws.log_theta[:, 1:]) @ work, [tail, 1 - tail])
-        return float(work @ (1.0 / self.capacities)), float(low), float(high)
+        likely = float(work @ (1.0 / self.capacities))
+        # a starting value that stands, because nothing ended, lies within its range however long edges went on
+        return likely, min(likely, float(low)), max(likely, float(high))
 
     def survival(self, use, edges: int = 1) -> np.ndarray | float:
         """Predictive chance that an edge outlives the work (..., m); all of ``edges`` edges that wear alike."""

@@ -28,12 +28,17 @@ def choices(ledger: Ledger, cutter: str, pocket: int, taken: Collection[str] = (
                     found[f"insert {label}, position {edge.position}"] = ("replace", label, edge.position)
                     break
     if ledger.drawer.get(insert.grade, 0) > 0:
-        number = len(ledger.inserts) + 1
-        while f"{insert.grade} {number}" in {*ledger.inserts, *taken}:
-            number += 1
-        label = f"{insert.grade} {number}"
+        label = new_label(ledger, insert.grade, taken)
         found[f"a new insert, labelled {label}"] = ("replace", label, 1)
     return found
+
+
+def new_label(ledger: Ledger, grade: str, taken: Collection[str] = ()) -> str:
+    """What a new insert of a grade is called: its number."""
+    number = len(ledger.inserts) + 1
+    while f"{grade} {number}" in {*ledger.inserts, *taken}:
+        number += 1
+    return f"{grade} {number}"
 
 
 def all_at_once(ledger: Ledger, cutter: str, pockets: Collection[int]) -> dict[str, dict[int, Choice]]:

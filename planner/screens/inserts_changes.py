@@ -25,7 +25,7 @@ from planner.edge import (
     WearRead,
 )
 from planner.screens import access
-from planner.screens.edge_choices import Choice, all_at_once, changes
+from planner.screens.edge_choices import Choice, all_at_once, changes, new_label
 from planner.screens.said import act
 from planner.shop import JobState
 
@@ -143,7 +143,18 @@ def _change(ledger: Ledger, cutter: str, pocket: int) -> None:
             )
         _all(ledger, cutter, end or End.BY_RULE, seen)
     if not same and not fresh:
-        st.warning("No fresh edge of this grade is opened: open an insert under “Drawer and orders” first.")
+        if not ledger.drawer.get(insert.grade):
+            st.warning("No fresh edge of this grade is at hand: tell of a delivery under “Drawer and orders”.")
+        else:
+            label = new_label(ledger, insert.grade)
+            wanted = {pocket: ("replace", label, 1)}
+            st.button(
+                f"Replace with a new insert, labelled {label}",
+                type="primary",
+                key="edge/new",
+                on_click=act,
+                args=(_index_all, cutter, wanted, end or End.BY_RULE, seen),
+            )
     if told:
         return
     st.caption("Or, without a change of edge:")
@@ -181,7 +192,8 @@ def _all(ledger: Ledger, cutter: str, end: End, seen: int) -> None:
 def _index_all(cutter: str, wanted: Mapping[int, Choice], end: End, seen: int) -> str:
     events = changes(access.ledger(), cutter, wanted, end, **moment())
     access.repository().add_edge_events(events, seen)
-    return f"{len(events)} edges changed: height against their mates, then touch off again."
+    many = f"{len(events)} edges changed: height against their mates, then touch off again."
+    return many if len(events) > 1 else "The insert is changed; touch off again."
 
 
 def _button(label: str, event: Event, seen: int, words: str, first: bool = False) -> None:

@@ -21,6 +21,7 @@ from planner.week.edge_outlook import (
     limit_price,
     planned_use,
 )
+from planner.week.result import Plan
 
 LOAD_DAYS = 182
 
@@ -43,10 +44,18 @@ def view() -> EdgeView:
     return picture(plan).once(("edges", access.repository().edge_version()), lambda: _view(plan))
 
 
+def advice_along(plan: Plan) -> tuple[EdgeAdvice, ...]:
+    """Before which jobs of a plan to index; the page Week says it, too."""
+    return picture(plan).once(
+        ("advice", access.repository().edge_version()),
+        lambda: edge_advice(plan, access.shop(), access.queue(), access.knowledge()),
+    )
+
+
 def _view(plan) -> EdgeView:
     shop, queue, knowledge = access.shop(), access.queue(), access.knowledge()
     planned, load = planned_use(plan, queue), _load(access.now())
-    advice = edge_advice(plan, shop, queue, knowledge)
+    advice = edge_advice(None, shop, queue, knowledge) if plan is None else advice_along(plan)
     taken: dict[int, int] = {}
     for one in advice:
         indexes = sum(step.index_before + len(step.stops) for step in one.steps)

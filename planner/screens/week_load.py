@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 import pandas as pd
 import streamlit as st
 
+from planner.screens.inserts_view import advice_along
 from planner.screens.picture import Picture, empty_chart
 from planner.shop import Shop
 from planner.units import Units
@@ -16,7 +17,7 @@ from planner.week.board import hours, week_end
 def draw(shop: Shop, now: datetime, units: Units, seen: Picture) -> None:
     # one below the other: side by side a tablet would cut the table off
     _load(shop, now, seen)
-    _edges(units, seen)
+    _edges(shop, units, seen)
 
 
 def _load(shop: Shop, now: datetime, seen: Picture) -> None:
@@ -33,8 +34,13 @@ def _load(shop: Shop, now: datetime, seen: Picture) -> None:
             st.error(f"{row.who} is booked {row.booked:.1f} h and has {row.available:.1f} h.")
 
 
-def _edges(units: Units, seen: Picture) -> None:
+def _edges(shop: Shop, units: Units, seen: Picture) -> None:
     st.subheader("Edges this week")
+    for one in advice_along(seen.plan):
+        if one.first is not None:
+            head, _, why = one.words.partition(": ")
+            where = f"{shop.machines[one.machine_id].name}, {shop.cutters[one.cutter_id].name}"
+            st.markdown(f"- {where}: **{head}**. {why[:1].upper()}{why[1:]}.")
     course, unfitted = seen.course(), seen.unfitted()
     if len(course):
         table = pd.DataFrame(

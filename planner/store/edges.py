@@ -366,8 +366,11 @@ def _set_stock(connection: Connection, grade_id: int, stock: int, by: str, at: d
 def _stale(log: EdgeLog, problem: InputError) -> StaleRecord:
     last = log.ledger.log[-1]
     who = last.by or "somebody"
-    said = f"{who} changed the inserts on {last.at:%d %b %Y at %H:%M}, after you looked; nothing of yours was stored. "
-    return StaleRecord("the inserts", theirs=log.ledger, by=last.by, at=last.at, said=said + str(problem))
+    said = (
+        f"{who} changed the inserts on {last.at:%d %b %Y at %H:%M}, after you looked; nothing of yours was stored. "
+        f"The {problem.field.replace('_', ' ')} {problem.value} no longer holds: {problem.accepted}."
+    )
+    return StaleRecord("the inserts", theirs=log.ledger, by=last.by, at=last.at, said=said)
 
 
 def _present_work(

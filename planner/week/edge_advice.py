@@ -88,7 +88,7 @@ class EdgeAdvice:
         if first is None:
             return "no index needed in this plan"
         if first.problem:
-            return f"{first.job}: {first.problem}"
+            return f"no edge lasts {first.job}: {first.problem}"
         where = f"before {first.job}" if first.index_before else f"within {first.job}, before pass {first.stops[0]}"
         return f"index {where}: {first.reason}"
 

@@ -156,6 +156,13 @@ def test_spent_range_holds_the_likely_value():
     assert low < narrow[1] < narrow[2] < high
 
 
+def test_edges_that_outlast_a_starting_value_many_times_keep_it_within_the_range():
+    fit = fit_life([1e4, 2e4, 4e3], [False] * 3, PRIOR)
+    assert fit.capacities.tolist() == [100.0]
+    likely, low, high = fit.spent_range([4e3], 0.8)
+    assert likely == 40.0 and low <= likely <= high
+
+
 def test_a_skin_factor_is_learned_from_a_column_of_its_own():
     rng = np.random.default_rng(7)
     skin = rng.uniform(0, 0.6, 60)

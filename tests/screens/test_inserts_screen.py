@@ -289,3 +289,33 @@ def test_an_insert_just_opened_can_be_fitted(app, go, fitted):
     fitted.open_insert(1, "D-9", MONDAY, "ab")
     page(app, go)
     assert any("D-9" in b.label for b in app.button if b.label.startswith("Replace with"))
+
+
+def test_a_last_position_is_replaced_by_a_new_insert_of_the_drawer(app, go, fitted):
+    stock = next(g.stock for g in fitted.load_shop().grades.values() if g.name == "diamond")
+    fitted.add_edge_event(
+        Indexed(
+            at=LAST_WEEK,
+            cutter="fly 300",
+            pocket=1,
+            insert="D-1",
+            from_position=1,
+            to_position=2,
+            end=End.WORN,
+        )
+    )
+    page(app, go)
+    label = next(b.label for b in app.button if "new insert" in b.label)
+    press(app, label)
+    held = fitted.ledger().pockets["fly 300"][0]
+    assert label.endswith(held.insert) and held.position == 1
+    assert next(g.stock for g in fitted.load_shop().grades.values() if g.name == "diamond") == stock - 1
+
+
+def test_the_week_says_before_which_job_to_index_and_why(app, go, fitted):
+    cut_so_far(fitted, 0.449 * 600e6)
+    go(app, "inserts")
+    said_here = next(m.value for m in app.markdown if "Index before T-" in m.value)
+    go(app, "week")
+    job = said_here.split("before ")[1].split()[0]
+    assert any(f"**index before {job}**. " in m.value and "fly 300" in m.value for m in app.markdown)
