@@ -149,3 +149,8 @@ def test_a_feed_for_a_roughness_keeps_to_what_the_corner_can_leave():
     assert 0.8 < feed < 1.6
     with pytest.raises(InputError, match="ra_um"):
         cut.feed_for_ra(200.0, 0.8)
+
+
+def test_more_jobs_than_fit_into_memory_are_refused_at_once():
+    with pytest.raises(InputError, match="at most 5000 jobs"):
+        week.order_jobs(np.ones(100_000), np.ones(100_000), np.ones(100_000))

@@ -23,6 +23,7 @@ __all__ = ["Ordering", "check_budget", "dispatch_orders", "good_orders", "order_
 
 RANK_LIMIT = 1 << 17
 MOST_MOVES = 200_000
+MOST_JOBS = 5_000  # the tables grow with its square
 SLICE = 3_000
 FAILS = 12
 KICKS = (1, 4)
@@ -281,6 +282,8 @@ def order_jobs(
     """
     p = finite_array("minutes", minutes, (None,))
     n = len(p)
+    if n > MOST_JOBS:
+        raise InputError("minutes", f"{n} jobs", f"at most {MOST_JOBS} jobs")
     w, d = finite_array("weights", weights, (n,)), finite_array("due", due, (n,))
     s = None if setups is None else finite_array("setups", setups, (n + 1, n))
     for name, values in (("minutes", p), ("weights", w), *((("setups", s),) if s is not None else ())):
