@@ -119,14 +119,14 @@ def _shop(which: Kind, version: Version) -> Shop:
     return _open(which).load_shop()
 
 
-@kept(4, show_spinner="Learning from the record …", show_time=True)
+@kept(4)
 def _learned(which: Kind, records: int, edges: int, wanted: tuple) -> Learned:
     store = _open(which)
     picture, followed = _bare(store.load_shop()), store.followed_surveys()
     return keep(learn, picture, store.work_records(), store.ledger(), followed)
 
 
-@kept(8, show_spinner="Estimating the queue …")
+@kept(8)
 def _queue_untouched(which: Kind, version: int, records: int, system: System, _picture: Shop) -> Queue:
     """The queue without regard to run sheets: a tap at a machine does not estimate the whole shop anew."""
     return keep(_estimates, _bare(_picture), knowledge(), system)
@@ -142,7 +142,7 @@ def _bare(picture: Shop) -> Shop:
     return replace(picture, data_version=0, taps={})
 
 
-@kept(8)
+@kept(8, show_spinner="Estimating the queue …", show_time=True)
 def _queue(which: Kind, version: Version, records: int, system: System) -> Queue:
     picture = _shop(which, version)
     untouched = _queue_untouched(which, version[0], records, system, picture)
@@ -183,7 +183,8 @@ def _wanted(which: Kind, version: Version) -> tuple[frozenset, str]:
     return named, hashlib.sha256(beside.encode()).hexdigest()
 
 
-@kept(4)
+# what goes on is told by the outermost of kept functions that call each other: one inside another stays silent
+@kept(4, show_spinner="Learning from the record …", show_time=True)
 def _learned_by_now(which: Kind, version: Version, records: int, edges: int) -> Learned:
     return _learned(which, records, edges, _wanted(which, version))
 
@@ -217,6 +218,8 @@ def edge_events() -> tuple[EdgeEvent, ...]:
 def queue() -> Queue:
     """Estimates of all open jobs and plans of all sets."""
     version, records = versions()
+    # asked for here, not from inside, so that learning is told while it goes on
+    _learned_by_now(kind(), version, records, repository().edge_version())
     return _queue(kind(), version, records, units().system)
 
 

@@ -130,8 +130,9 @@ def parts_table(shop: Shop, queue: Queue, units: Units) -> pd.DataFrame:
                 "Now": _standing(part, bool(mine)),
             }
         )
-    columns = ["part", "Tag", "Family", "Position", "Work order", "Serial", "Condition", "State", "Now", "Waits for"]
-    columns += ["Due", "Left above the limit after the cut"]
+    # what is asked first stands left, in sight on a tablet without scrolling
+    columns = ["part", "Tag", "Family", "Position", "Due", "Waits for", "Left above the limit after the cut"]
+    columns += ["Condition", "State", "Now", "Work order", "Serial"]
     frame = pd.DataFrame(rows, columns=columns)
     frame["Due"] = pd.to_datetime(frame["Due"])
     return frame.sort_values(["Due", "Tag"], na_position="last").set_index("part")
