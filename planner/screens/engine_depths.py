@@ -7,6 +7,7 @@ import dataclasses
 from collections.abc import Sequence
 from typing import Any
 
+import pandas as pd
 import streamlit as st
 
 from planner import InputError
@@ -74,7 +75,8 @@ def draw_set(shop: Shop, queue: Queue, jobs: Sequence[Job], units: Units) -> Non
         st.markdown("**Dimensions that change with the cut**")
         for said in told:
             st.warning(said)
-        st.dataframe(rows_table(rows), hide_index=True, width="stretch")
+        # a table that wraps: where a figure comes from is longer than a tablet's column
+        st.table(pd.DataFrame(rows).set_index("Member"))
         st.caption("Members still to be cut: at the planned depth. What is only drawn is measured on the part's page.")
 
 

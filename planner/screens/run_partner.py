@@ -113,9 +113,11 @@ def _check(sheet: Sheet, view: SetView, target: PartnerTarget) -> None:
         if math.isfinite(target.high_mm) and math.isfinite(target.low_mm) and target.open:
             mean = view.mean_of_check_mm(sheet.job.id, read.point, read.height_mm)
             verdict = clamped_check(mean, read.doubt_mm, target.low_mm, target.high_mm)
-            said += f": {VERDICTS[verdict.verdict]}; {units.depth(verdict.surely_in_mm)} more brings it surely in"
-            if verdict.at_most_mm >= 0:
-                said += f", at most {units.depth(verdict.at_most_mm, down=True)}"
+            said += f": {VERDICTS[verdict.verdict]}"
+            if verdict.surely_in_mm > 0:
+                said += f"; {units.depth(verdict.surely_in_mm)} more brings it surely in"
+            if verdict.at_most_mm > 0:
+                said += f"; at most {units.depth(verdict.at_most_mm, down=True)} more stays in"
         st.markdown(f"- {said}")
 
 

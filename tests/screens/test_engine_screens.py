@@ -34,7 +34,7 @@ def texts(at) -> str:
 
 
 def frame_with(at, column):
-    return next(f.value for f in at.dataframe if column in f.value.columns)
+    return next(f.value for f in (*at.dataframe, *at.table) if column in f.value.columns)
 
 
 def engine_table(at):

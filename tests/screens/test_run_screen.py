@@ -492,7 +492,7 @@ def test_a_finished_partner_sets_the_window_and_a_clamped_check_is_one_tap(sheet
     field(at, "Height (in)").set_value("99.70 mm").run()
     press(at, "Store the check")
     assert fold(store.taps_of(job_id)).checks[-1].height_mm == pytest.approx(99.70)
-    assert "middle" in said(at) or "front left" in said(at)
+    assert "front left: 3.9252 in" in said(at) and "0.0 thou more" not in said(at)
 
 
 def test_magnesium_waits_for_a_persons_word(app, store, go):
