@@ -175,7 +175,7 @@ def plan_course(
         return _ahead(shop, setup, belief, look_minutes, worth, touch, fixed, target_mm, limit, run)
 
     def dress(rows: list) -> tuple[PlannedPass, ...]:
-        return _dressed(rows, setup, touch, kiss=_kisses(setup))
+        return _dressed(rows, setup, touch, kiss=kisses(setup))
 
     if fixed is not None:
         rows = _to_target(shop, setup, fixed, PassReason.SEARCH)
@@ -246,7 +246,8 @@ def _ahead(shop, setup, belief, look_minutes, worth, touch, fixed, target_mm, li
     return Course(dress(rows_likely), dress(rows_allow), likely, allow, plan.chance_uncleaned)
 
 
-def _kisses(setup: CutSetup) -> bool:
+def kisses(setup: CutSetup) -> bool:
+    """Whether a kiss pass stands in front; never in magnesium."""
     return setup.recipe.kiss_pass and setup.recipe.material != "magnesium"
 
 

@@ -32,12 +32,14 @@ EdgeKey = tuple[int, int]
 @dataclass(frozen=True)
 class Zeroed:
     """Where the instrument counts from: ``offset_mm`` it goes down until the cutter touches ``place``, which lies
-    ``below_first_mm`` below first contact (None: unknown). ``at_zero_mm``: what it read there, 0 once zeroed."""
+    ``below_first_mm`` below first contact (None: unknown). ``at_zero_mm``: what it read there, 0 once zeroed.
+    ``by_heights``: set on a higher member of its gang, and reckoned from the heights of both."""
 
     place: str
     offset_mm: float
     below_first_mm: float | None
     at_zero_mm: float = 0.0
+    by_heights: bool = False
     marked: bool = False
     on_cut_face: bool = False
 
@@ -77,12 +79,15 @@ class RunState:
     least one clean (None: none yet). ``raised_mm``: how far above the touched place the last traverse through the air
     went (None: it marked, or none was made). ``stretches``: passes by the edges taken out since. ``minutes``: each
     step's clocked minutes. ``confirmed``: dry chips and class D powder, for magnesium; ``plugs``: how many are in the
-    part. ``ignored``: entries that make no sense where they stand.
+    part. ``gang``: the set that was begun together with it, on the table for all of whose ``shared`` members the minutes
+    are spent. ``ignored``: entries that make no sense where they stand.
     """
 
     started: datetime | None = None
     last_at: datetime | None = None
     machine_id: int | None = None
+    gang: int | None = None
+    shared: int = 1
     confirmed: bool = False
     set_up: bool = False
     plugs: int | None = None
@@ -163,7 +168,8 @@ def fold(taps: Iterable[Tap]) -> RunState:
 def _start(state: RunState, tap: Tap) -> RunState:
     if state.begun:
         raise ValueError("begun before")
-    return replace(state, started=tap.at, machine_id=tap.payload.get("machine_id"))
+    gang, shared = tap.payload.get("gang"), max(1, int(tap.payload.get("shared", 1)))
+    return replace(state, started=tap.at, machine_id=tap.payload.get("machine_id"), gang=gang, shared=shared)
 
 
 def _confirm(state: RunState, tap: Tap) -> RunState:
@@ -184,7 +190,8 @@ def _touch(state: RunState, tap: Tap) -> RunState:
     on_cut = bool(tap.payload.get("on_cut_face"))
     if on_cut and not state.passes:
         raise ValueError("nothing cut yet")
-    below = state.removed_mm if on_cut else tap.payload.get("below_first_mm")
+    # in a gang the cut face may be another member's: how far it lies below this one's first contact is told
+    below = tap.payload.get("cut_face_mm", state.removed_mm) if on_cut else tap.payload.get("below_first_mm")
     offset = float(tap.payload["paper_mm"])
     at_zero = float(tap.payload.get("at_zero_mm") or 0.0)
     zero = Zeroed(
@@ -195,8 +202,11 @@ def _touch(state: RunState, tap: Tap) -> RunState:
         # the cut face is flat and known: the paper will do, and no mark is wanted in it
         marked=on_cut,
         on_cut_face=on_cut,
+        by_heights=bool(tap.payload.get("by_heights")),
     )
-    known = state.first_contact_known if on_cut else below is not None
+    # what heights say of first contact is not good enough to learn from
+    known = below is not None and not zero.by_heights
+    known = state.first_contact_known if on_cut else known
     first = state.first_zero if on_cut else zero
     return replace(state, zero=zero, first_zero=first, touch_again="", first_contact_known=known, waits_for_look=False)
 
@@ -364,6 +374,9 @@ def _clocked(state: RunState, taps: tuple[Tap, ...]) -> RunState:
         elif step is not None:
             minutes.setdefault(step, []).append(gap / rounds)
     kept = {name: tuple(m) for name, m in minutes.items()}
+    if state.shared > 1:
+        # spent for all that lay on the table: a share each, and no step's own time
+        kept, unattended, total = {}, unattended / state.shared, (total - away) / state.shared + away
     return replace(state, minutes=kept, unattended_minutes=unattended, away_minutes=away, total_minutes=total)
 
 

@@ -5,14 +5,25 @@ from __future__ import annotations
 import streamlit as st
 
 from planner.cut.running import fold
-from planner.screens import access, estimate_view, pending, plans, run_before, run_edges, run_partner, run_passes, words
-from planner.screens.run_deeds import Sheet, begin, go_on, stop_for, typed, undo, words_of
+from planner.screens import (
+    access,
+    estimate_view,
+    pending,
+    plans,
+    run_before,
+    run_edges,
+    run_gang,
+    run_partner,
+    run_passes,
+    words,
+)
+from planner.screens.run_deeds import JOB, Sheet, begin, go_on, open_sheet, stop_for, turn_to, typed, undo, words_of
 from planner.screens.said import act, keep_label, say
 from planner.screens.week_live import watch
 from planner.shop import Job, JobState, Shop, TapKind
 from planner.units import minutes_words
 
-_JOB, _ORDER, _HERE = "run job", "run order", "run machine here"
+_ORDER, _HERE = "run order", "run machine here"
 
 
 def draw() -> None:
@@ -22,7 +33,7 @@ def draw() -> None:
         st.title("Run sheet", anchor=False)
         st.info("No job is open. Enter parts on the page Parts.")
         return
-    sheet = _sheet(shop, _choose(shop, jobs))
+    sheet = open_sheet(shop, _choose(shop, jobs))
     say()
     _last_entry(sheet)
     state, estimate = sheet.state, sheet.estimate
@@ -46,16 +57,16 @@ def draw() -> None:
 
 def _choose(shop: Shop, jobs: dict[int, Job]) -> int:
     order = _in_turn(shop, jobs)
-    if st.session_state.get(_JOB) not in jobs:
+    if st.session_state.get(JOB) not in jobs:
         named = st.query_params.get("job", "")
-        st.session_state[_JOB] = int(named) if named.isdigit() and int(named) in jobs else order[0]
+        st.session_state[JOB] = int(named) if named.isdigit() and int(named) in jobs else order[0]
     title, choice = st.columns([1, 3], vertical_alignment="center")
     title.header("Run sheet", anchor=False)
-    keep_label(_JOB, _job_words(shop, jobs[st.session_state[_JOB]]))
+    keep_label(JOB, _job_words(shop, jobs[st.session_state[JOB]]))
     job_id = choice.selectbox(
         "Job",
         order,
-        key=_JOB,
+        key=JOB,
         format_func=lambda i: _job_words(shop, jobs[i]),
         persist_state="session",
         label_visibility="collapsed",
@@ -117,16 +128,6 @@ def _job_words(shop: Shop, job: Job) -> str:
     return f"{words.job_name(shop, job.id)}: {'quick job' if family.one_off else family.name}{state}"
 
 
-def _sheet(shop: Shop, job_id: int) -> Sheet:
-    job = shop.jobs[job_id]
-    part, taps = shop.part_of(job), shop.taps.get(job_id, ())
-    estimate = access.queue().estimates[job_id]
-    seen = access.repository().last_tap_seq(job_id)
-    units = access.units()
-    state = run_edges.as_they_sit(fold(taps), taps, estimate.setup)
-    return Sheet(shop, job, part, shop.family_of(part), shop.face_of(job), estimate, state, taps, seen, units)
-
-
 def _last_entry(sheet: Sheet) -> None:
     """What is on disk: an entry counts once it stands here. And taking it back."""
     if not sheet.taps:
@@ -155,26 +156,27 @@ def _gang(sheet: Sheet) -> None:
     matched = sheet.shop.set_of(sheet.job.id)
     if matched is None or not matched.gang:
         return
-    queue, machine = access.queue(), sheet.estimate.setup.machine.id if sheet.estimate.setup else None
-    course = next((c for c in queue.gangs.values() if (c.set_id, c.machine_id) == (matched.id, machine)), None)
+    machine = sheet.state.machine_id or (sheet.estimate.setup.machine.id if sheet.estimate.setup else None)
+    course = sheet.course or run_gang.course_of(matched.id, machine)
     tags = {i: sheet.shop.part_of(sheet.shop.jobs[i]).tag for i in matched.job_ids}
     if course is None:
         st.warning(f"Gang of {', '.join(tags.values())}: not planned as one setting. The page Matched sets says why.")
+    elif sheet.mates:
+        st.info(
+            f"**Gang: {', '.join(tags.values())}**, {course.layout}. The figure to set, touch-off, passes and edge are "
+            "of all: what is tapped of them stands on every member's sheet. Levelling and heights are each one's own."
+        )
     else:
         st.info(
-            f"**Gang: {', '.join(tags.values())}**, {course.layout}, one setting. Joint: the touch-off at the highest "
-            f"member, {len(course.passes)} passes to {sheet.units.depth(course.stop_mm)} below it, "
+            f"**Gang: {', '.join(tags.values())}**, {course.layout}, one setting: {len(course.passes)} passes to "
+            f"{sheet.units.depth(course.stop_mm)} below first contact with {tags[course.highest]}, the highest; "
             f"{minutes_words(course.machine_minutes)} at the machine for all. Figures below are this member's own, as if "
-            "it lay alone: levelling, looks, heights. Tap each member's sheet."
+            "it lay alone."
         )
     with st.container(horizontal=True):
         for job_id, tag in tags.items():
-            if job_id != sheet.job.id and job_id in queue.estimates:
-                st.button(f"Sheet of {tag}", key=f"gang/{job_id}", on_click=_turn_to, args=(job_id,))
-
-
-def _turn_to(job_id: int) -> None:
-    st.session_state[_JOB] = job_id
+            if job_id != sheet.job.id and job_id in access.queue().estimates:
+                st.button(f"Sheet of {tag}", key=f"gang/{job_id}", on_click=turn_to, args=(job_id,))
 
 
 def _not_begun(sheet: Sheet) -> None:
@@ -197,11 +199,14 @@ def _not_begun(sheet: Sheet) -> None:
                 key=f"run machine/{sheet.job.id}",
                 width=260,
             )
+        matched = sheet.shop.set_of(sheet.job.id)
+        gang = run_gang.course_of(matched.id, machine) if matched is not None and matched.gang else None
+        on = "It is" if gang is None else f"All {len(gang.job_ids)} are"
         st.button(
-            f"It is on {sheet.shop.machines[machine].name} now: begin",
+            f"{on} on {sheet.shop.machines[machine].name} now: begin",
             type="primary",
             on_click=act,
-            args=(begin, sheet, machine),
+            args=(begin, sheet, machine, gang),
             disabled=bool(sheet.part.waits_for),
         )
         estimate_view.print_button(sheet.shop, sheet.job, estimate, sheet.units)
@@ -210,10 +215,12 @@ def _not_begun(sheet: Sheet) -> None:
 
 
 def _under_way(sheet: Sheet) -> None:
-    state, estimate = sheet.state, sheet.estimate
-    planned = estimate.passes[0] if estimate.passes else None
+    state = sheet.state
+    planned = run_gang.next_pass(sheet)
     # everything up to the first mark fits a tablet's screen: nobody has scrolled when the figures come in its place
     fresh = state.zero is None and not state.passes and not state.set_up
+    if sheet.mates:
+        _gang(sheet)
     if state.chipped:
         st.error(f"{run_edges.chipped_words(sheet)} chipped: index it before the next pass.")
     if state.passes or (state.zero is not None and state.zero.marked):
@@ -242,7 +249,8 @@ def _under_way(sheet: Sheet) -> None:
     if done:
         _ending(sheet)
     run_edges.buttons(sheet)
-    _gang(sheet)
+    if not sheet.mates:
+        _gang(sheet)
     matched = sheet.shop.set_of(sheet.job.id)
     view = access.queue().sets.get(matched.id) if matched else None
     if view is not None and state.zero is not None and state.zero.marked:
@@ -257,7 +265,8 @@ def _under_way(sheet: Sheet) -> None:
 
 def _done(sheet: Sheet) -> bool:
     """Clean, and no pass to come: the ending stands where the passes stood."""
-    return sheet.state.clean_mm is not None and not sheet.estimate.passes and not sheet.state.waits_for_look
+    waits = any(one.state.waits_for_look for one in sheet.together)
+    return run_gang.clean(sheet) and run_gang.next_pass(sheet) is None and not waits
 
 
 def _ending(sheet: Sheet) -> None:

@@ -9,7 +9,7 @@ import streamlit as st
 from planner import InputError
 from planner.cut.running import BEFORE_TOUCHING, standing_below_mm
 from planner.screens import access
-from planner.screens.run_deeds import Sheet, tap, typed
+from planner.screens.run_deeds import Sheet, tap, turn_to, typed
 from planner.screens.said import act, say_beside
 from planner.sheets import DEFER, cautions
 from planner.shop import TapKind
@@ -107,7 +107,13 @@ def _confirm(sheet: Sheet) -> str:
 
 def _on_paper(sheet: Sheet) -> None:
     state, units = sheet.state, sheet.units
-    on_cut = bool(state.touch_again and state.removed_mm > 0)
+    on_cut = bool(state.touch_again and any(one.state.removed_mm > 0 for one in sheet.together))
+    if sheet.mates and sheet.course is not None and not on_cut and sheet.course.highest != sheet.job.id:
+        highest = sheet.course.highest
+        tag = sheet.shop.part_of(sheet.shop.jobs[highest]).tag
+        st.markdown(f"**Touch off on {tag}**: it stands highest, and one zero is set for all.")
+        st.button(f"Sheet of {tag}: touch off", type="primary", on_click=turn_to, args=(highest,))
+        return
     if on_cut:
         st.subheader("Touch off again on the cut face", anchor=False)
         removed = units.depth(state.removed_mm)

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import streamlit as st
 
-from planner.cut.running import INDEX_STEPS, RunState
-from planner.cut.setups import CutSetup
+from planner.cut.running import INDEX_STEPS
 from planner.edge import EdgeState, End, Ledger
 from planner.screens import access
 from planner.screens.edge_choices import Choice, all_at_once, choices
-from planner.screens.run_deeds import Sheet, change_edges, chip_edge, tap
+from planner.screens.run_deeds import Sheet, change_edges, chip_edge, chipped_pockets, tap
 from planner.screens.said import act
-from planner.shop import Tap, TapKind
+from planner.shop import TapKind
 from planner.week.edge_advice import limit_of, risk_limit
 from planner.week.edge_lives import grade_life
 from planner.week.edge_rules import life_spent
@@ -24,30 +21,10 @@ INDEX_SHARES = dict(zip(INDEX_STEPS, (0.2, 0.1, 0.2), strict=True))
 ENDS = (End.BY_RULE, End.WORN, End.LOOKED_WORN, End.FINISH_LOST)
 
 
-def as_they_sit(state: RunState, taps: tuple[Tap, ...], setup: CutSetup | None) -> RunState:
-    """What the entries say, and what was done to the cutter elsewhere since: a chipped edge that still sits in a pocket,
-    an edge changed after the touch-off."""
-    held = () if setup is None else access.ledger().pockets.get(setup.cutter.name, ())
-    if not state.begun or not any(held):
-        return state
-    state = replace(state, chipped=bool(_chipped(setup.cutter.name)))
-    touched = max((t.at for t in taps if t.kind == TapKind.TOUCH), default=None)
-    if touched is not None and any(p is not None and p.since > touched for p in held):
-        state = replace(state, touch_again=state.touch_again or "the edge was changed")
-    return state
-
-
-def _chipped(cutter: str) -> list[int]:
-    """Pockets with an edge that chipped and was not changed yet."""
-    ledger = access.ledger()
-    edges = {i + 1: ledger.edge_in(cutter, i + 1) for i in range(len(ledger.pockets.get(cutter, ())))}
-    return [pocket for pocket, edge in edges.items() if edge is not None and edge.state is EdgeState.RETIRED]
-
-
 def chipped_words(sheet: Sheet) -> str:
     """Which edge chipped: "The edge", or "The edge in pocket 2" of several."""
     cutter = sheet.estimate.setup.cutter
-    pockets = _chipped(cutter.name)
+    pockets = chipped_pockets(cutter.name)
     if cutter.inserts == 1 or not pockets:
         return "The edge"
     return f"The edge{'s' if len(pockets) > 1 else ''} in pocket {' and '.join(map(str, pockets))}"

@@ -10,8 +10,8 @@ from planner import InputError
 from planner.cut.closing import weld_or_go_on
 from planner.cut.course import PlannedPass
 from planner.cut.running import DYE_LEFT, standing_below_mm
-from planner.screens import access
-from planner.screens.run_deeds import Sheet, clock, stop_for, tap, typed
+from planner.screens import access, run_gang
+from planner.screens.run_deeds import Sheet, clock, stop_for, tap, turn_to, typed
 from planner.screens.said import act, say_beside
 from planner.screens.tables import rows_table
 from planner.screens.words import PASS_WORDS, as_read
@@ -46,10 +46,12 @@ def figures(sheet: Sheet, planned: PlannedPass | None) -> None:
         st.metric("To go, likely", units.depth(likely), border=True, help=estimate.origins["depth"].words)
         st.caption(f"allow {units.depth(allow)} · {units.depth(state.removed_mm)} taken")
     with right:
-        minutes = estimate.machine_minutes
+        gang = sheet.course if sheet.mates else None
+        minutes = estimate.machine_minutes if gang is None else gang.left_minutes
         st.metric("Left at the machine", minutes_words(minutes), border=True)
         end, late = (clock() + timedelta(minutes=m) for m in (minutes, _machine_allow(sheet)))
-        st.caption(f"done about {end:%H:%M}, allow {late:%H:%M}")
+        allowed = f"allow {late:%H:%M}" if gang is None else f"all {len(gang.job_ids)}"
+        st.caption(f"done about {end:%H:%M}, {allowed}")
 
 
 def _machine_allow(sheet: Sheet) -> float:
@@ -59,15 +61,19 @@ def _machine_allow(sheet: Sheet) -> float:
 def taps(sheet: Sheet, planned: PlannedPass | None) -> None:
     """The two taps of a pass: set and traversing, then what the look shows."""
     state = sheet.state
-    if state.waits_for_look:
-        _look(sheet)
+    waiting = [one for one in sheet.together if one.state.waits_for_look]
+    for one in waiting:
+        _look(one, f"{one.part.tag}: " if sheet.mates else "")
+    if waiting:
         return
     if state.passes and state.passes[-1].clean is False and state.dye in DYE_LEFT[2:]:
         _where(sheet)
     if planned is not None:
         _set(sheet, planned)
-    elif state.clean_mm is not None:
+    elif run_gang.clean(sheet):
         st.success("Clean. End the job below; the heights come next.")
+    elif state.clean_mm is not None:
+        _another_must_stop(sheet)
     else:
         _stop_and_call(sheet)
     if state.looks in LOOKS[1:]:
@@ -124,11 +130,14 @@ def _passed_as_set(sheet: Sheet, planned: PlannedPass, key: str) -> str:
 
 
 def _passed(sheet: Sheet, planned: PlannedPass, below_mm: float) -> str:
-    state, limit = sheet.state, sheet.limit_mm
-    total = state.zero.total_mm(below_mm)
-    if limit is not None and total > limit + 1e-6:
-        accepted = f"at most {sheet.units.depth(limit, down=True)} deep, the limit or what was agreed: stop and call"
-        raise InputError("as set", sheet.units.depth(total), accepted)
+    for one in sheet.together:
+        total, limit = one.state.zero.total_mm(below_mm), one.limit_mm
+        if limit is not None and total > limit + 1e-6:
+            whose = f" on {one.part.tag}" if sheet.mates else ""
+            least = sheet.units.depth(limit, down=True)
+            accepted = f"at most {least} deep{whose}, the limit or what was agreed: stop and call"
+            raise InputError("as set", sheet.units.depth(total), accepted)
+    total = sheet.state.zero.total_mm(below_mm)
     reason = planned.reason
     if reason is PassReason.KISS and total > 1e-6:
         reason = PassReason.SEARCH
@@ -143,10 +152,10 @@ def _passed(sheet: Sheet, planned: PlannedPass, below_mm: float) -> str:
     return tap(sheet, TapKind.PASS, payload)
 
 
-def _look(sheet: Sheet) -> None:
-    state, seen = sheet.state, sheet.seen
+def _look(sheet: Sheet, whose: str = "") -> None:
+    state, seen = sheet.state, f"{sheet.job.id}/{sheet.seen}"
     if state.clean_mm is not None or state.passes[-1].reason in (PassReason.FINISH, PassReason.TOOL_MARK):
-        st.markdown("**Finished face looks**")
+        st.markdown(f"**{whose}finished face looks**" if whose else "**Finished face looks**")
         for column, looks in zip(st.columns(3), LOOKS, strict=True):
             column.button(
                 looks,
@@ -168,7 +177,7 @@ def _look(sheet: Sheet) -> None:
         args=(tap, sheet, TapKind.LOOK, {"clean": True}),
     )
     with right:
-        st.markdown("**Not clean**, dye left:")
+        st.markdown(f"**{whose}not clean**, dye left:" if whose else "**Not clean**, dye left:")
         for column, dye in zip(st.columns(len(DYE_LEFT)), DYE_LEFT, strict=True):
             column.button(
                 dye,
@@ -208,6 +217,13 @@ def _tool_mark(sheet: Sheet) -> None:
         on_click=act,
         args=(_passed, sheet, again, below),
     )
+
+
+def _another_must_stop(sheet: Sheet) -> None:
+    """It is clean, one on the table with it is not and must not go on."""
+    one = next(one for one in sheet.mates if one.state.clean_mm is None)
+    st.error(f"**Stop and call.** {one.part.tag}, on the table with it, is not clean and must not go deeper.")
+    st.button(f"Sheet of {one.part.tag}: call", type="primary", on_click=turn_to, args=(one.job.id,))
 
 
 def _stop_and_call(sheet: Sheet) -> None:

@@ -43,7 +43,7 @@ def tapped(sheet: Sheet) -> Done:
         state.passes,
         tuple(_by_edge(sheet)),
         zero.place if zero else "",
-        zero.below_first_mm if zero else None,
+        zero.below_first_mm if zero and not zero.by_heights else None,
         zero.offset_mm if zero else 0.0,
         state.first_contact_known,
         state.started,

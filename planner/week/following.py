@@ -38,7 +38,8 @@ def follow_runs(
         estimates={**queue.estimates, **anew.estimates},
         by_machine=kept | dict(anew.by_machine),
         sets={**queue.sets, **anew.sets},
-        gangs={**queue.gangs, **anew.gangs},
+        # by their first member, which another may be by now
+        gangs={k: c for k, c in queue.gangs.items() if c.set_id not in sets} | dict(anew.gangs),
         stays={**queue.stays, **anew.stays},
         edge_limits=None,
     )

@@ -9,13 +9,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from planner.cut import traverse
+from planner.cut.course import kisses
 from planner.cut.estimate import JobEstimate, cutting_passes, pass_policy
 from planner.cut.knowledge import Depth, Knowledge
+from planner.cut.passes import PassPlan
+from planner.cut.running import fold
 from planner.cut.setups import LANE_OVERLAP_MM, CutSetup, Feed
 from planner.errors import InputError
 from planner.match.gang import GangSetup, SetupMinutes, gang_setup
@@ -38,7 +41,11 @@ class GangCourse:
     """A gang on one machine. ``steps``: its work there but for the others' unloading; ``passes``: finishing or not, of
     each pass after the kiss pass; ``pass_counts``: equally likely numbers of passes, the kiss pass among them, from the
     depth at which the last member is clean; path and swept area of one pass and its share of an edge, all members together;
-    ``against``: what it saves against cutting one by one."""
+    ``against``: what it saves against cutting one by one.
+
+    While it is cut: ``below_mm`` how far each member's first contact lies below that with the highest one, ``reached_mm``
+    the depth below the latter that was cut, ``next_pass`` what comes next, from there (None: nothing does, because all are
+    clean, or because nothing fits above a limit or an agreed depth)."""
 
     set_id: int
     job_ids: tuple[int, ...]
@@ -53,12 +60,31 @@ class GangCourse:
     pass_path_mm: float
     pass_swept_mm2: float
     against: GangSetup
+    below_mm: Mapping[int, float] = field(default_factory=dict)
+    reached_mm: float = 0.0
+    next_pass: tuple[PassReason, bool, float] | None = None
+
+    @property
+    def highest(self) -> int:
+        """The job whose face the cutter meets first."""
+        return min(self.below_mm, key=self.below_mm.get)
 
     @property
     def machine_minutes(self) -> float:
         """Minutes at the machine, the others' unloading included."""
         others = math.fsum(m for j, m in self.unload_minutes.items() if j != self.job_ids[0])
         return math.fsum(s.minutes for s in self.steps) + others
+
+    @property
+    def traverse_minutes(self) -> float:
+        """Minutes of the next traverse over all members; 0 where none is to come."""
+        return next((s.minutes for s in self.steps if s.where is model.Where.TRAVERSE), 0.0)
+
+    @property
+    def left_minutes(self) -> float:
+        """Minutes at the machine from the next traverse on."""
+        begun = next((i for i, s in enumerate(self.steps) if s.where is model.Where.TRAVERSE), len(self.steps) - 1)
+        return self.machine_minutes - math.fsum(s.minutes for s in self.steps[:begun])
 
 
 def gang_courses(
@@ -96,24 +122,33 @@ def _course(
     depth = GangDepth(tuple(e.depth.distribution for e in estimates), tuple(below.tolist()))
     minutes = [knowledge.steps(shop.family_of(shop.part_of(shop.jobs[j]))).steps for j in ids]
     look = max(m.look for m in minutes)
-    hands = [e.room.in_hand_mm + b for e, b in zip(estimates, below, strict=True) if e.room.in_hand_mm is not None]
-    rebuild = 1.0 / sum(1.0 / e.rebuild_mm for e in estimates)
-    plan = pass_policy(
-        shop, setup, Depth(depth, estimates[0].depth.origin), look, rebuild, min(hands, default=math.inf)
-    )
-    if not plan.worth_cutting:
-        raise InputError("set", view.matched.name, "a depth that cleans all its members above their limits")
-    stop = plan.stop_depth_mm(0.5)
-    passes = []
-    for total, feed in zip(plan.totals_mm, plan.feeds, strict=True):
-        rough = plan.policy.problem.two_feeds and feed != "finish"
-        passes.append(not rough)
-        if total + (plan.policy.problem.finish_mm if rough else 0.0) >= stop - 1e-9:
-            passes += [True] if rough else []
-            break
-    roughs = [plan.policy.problem.two_feeds and feed != "finish" for feed in plan.feeds]
+    runs = [fold(shop.taps.get(j, ())) for j in ids]
+    cut_before = any(run.passes for run in runs)
+    # the others may still lie below the cutter
+    reached = runs[int(below.argmin())].removed_mm
+    two_feeds = setup.rough.feed_mm > setup.finish.feed_mm * (1 + 1e-9) and setup.recipe.finish_pass_mm > 0
+    kiss = kisses(setup) and not cut_before
+    limit = min((_limit_mm(shop, j, e) + b for j, e, b in zip(ids, estimates, below, strict=True)), default=math.inf)
+    if cut_before and all(run.clean_mm is not None for run in runs):
+        # only the finishing pass may be left
+        finishing = two_feeds and not any(run.passes[-1].finishing for run in runs if run.passes)
+        last = reached + setup.recipe.finish_pass_mm
+        fits = bool(finishing and last <= limit + 1e-6)
+        passes, ahead = [True] * fits, (PassReason.FINISH, True, last) if fits else None
+        stop, counts = last if fits else reached, (int(fits),)
+    else:
+        rebuild = 1.0 / sum(1.0 / e.rebuild_mm for e in estimates)
+        believed = Depth(depth, estimates[0].depth.origin)
+        plan = pass_policy(shop, setup, believed, look, rebuild, limit, reached)
+        if not plan.worth_cutting:
+            raise InputError("set", view.matched.name, "a depth that cleans all its members above their limits")
+        roughs = [plan.policy.problem.two_feeds and feed != "finish" for feed in plan.feeds]
+        passes, stop = _down_to(plan, roughs)
+        counts = _pass_counts(depth, plan.totals_mm, roughs, kiss)
+        ahead = (PassReason.SEARCH, passes[0], float(plan.totals_mm[0]))
+    if kiss:
+        ahead = (PassReason.KISS, False, 0.0)
     share = math.fsum((e.edge_share_likely or 0.0) / max(1, cutting_passes(e.passes_likely)) for e in estimates)
-    kiss = setup.recipe.kiss_pass
     handling = [m.load + m.touch_off for m in minutes]
     first = int(np.argmax(handling))
     steps = [model.Step("load", _shared([m.load for m in minutes], first))]
@@ -161,7 +196,7 @@ def _course(
         setup.machine.id,
         layout,
         tuple(passes),
-        _pass_counts(depth, plan.totals_mm, roughs, kiss),
+        counts,
         stop,
         tuple(s for s in steps),
         {j: m.unload for j, m in zip(ids, minutes, strict=True)},
@@ -169,7 +204,28 @@ def _course(
         math.fsum(e.setup.finish.path_mm for e in estimates),
         math.fsum(f.area_mm2 for f in faces),
         against,
+        dict(zip(ids, below.tolist(), strict=True)),
+        reached,
+        ahead,
     )
+
+
+def _limit_mm(shop: Shop, job_id: int, estimate: JobEstimate) -> float:
+    """Deepest depth below its own first contact that a member may be cut to: its limit, or what was agreed."""
+    agreed = shop.part_of(shop.jobs[job_id]).agreed_depth_mm
+    return min((x for x in (estimate.room.in_hand_mm, agreed) if x is not None), default=math.inf)
+
+
+def _down_to(plan: PassPlan, roughs: Sequence[bool]) -> tuple[list[bool], float]:
+    """Finishing or not of the passes down to the likely stop depth, and that depth."""
+    stop = plan.stop_depth_mm(0.5)
+    passes = []
+    for total, rough in zip(plan.totals_mm, roughs, strict=True):
+        passes.append(not rough)
+        if total + (plan.policy.problem.finish_mm if rough else 0.0) >= stop - 1e-9:
+            passes += [True] if rough else []
+            break
+    return passes, stop
 
 
 def _pass_counts(depth: GangDepth, totals_mm: Sequence[float], roughs: Sequence[bool], kiss: bool) -> tuple[int, ...]:
@@ -269,7 +325,8 @@ def _first(shop: Shop, job: model.Job, together: list[model.Job], courses: dict[
     for machine_id, course in courses.items():
         work = course.steps
         if running:
-            begin = next(i for i, s in enumerate(work) if s.where is model.Where.TRAVERSE)
+            # with no pass to come they only come off
+            begin = next((i for i, s in enumerate(work) if s.where is model.Where.TRAVERSE), len(work) - 1)
             work = work[begin:]
         steps[str(machine_id)] = work
     held = "; ".join(dict.fromkeys(j.blocked for j in together if j.blocked))

@@ -228,6 +228,17 @@ def test_a_job_that_must_stop_says_so():
     assert not any("beginning" in f.text for f in flags)
 
 
+def test_a_gangs_minutes_are_shared_and_teach_no_step():
+    taps = sheet(
+        (TapKind.START, {"machine_id": 1, "gang": 3, "shared": 4}), touch(), mark(), a_pass(4 * THOU), look(True)
+    )
+    alone = fold(sheet((TapKind.START, {"machine_id": 1}), touch(), mark(), a_pass(4 * THOU), look(True)))
+    state = fold(taps)
+    assert (state.gang, state.shared, alone.gang, alone.shared) == (3, 4, None, 1)
+    assert state.total_minutes == alone.total_minutes / 4 and state.unattended_minutes == alone.unattended_minutes / 4
+    assert alone.step_minutes and not state.step_minutes
+
+
 def test_a_pause_is_nobodys_time():
     taps = sheet(TapKind.START, (TapKind.STEP, {"name": "load"}), TapKind.PAUSE, TapKind.RESUME)
     late = [*taps[:3], replace(taps[3], at=taps[3].at + timedelta(hours=15))]

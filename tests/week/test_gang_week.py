@@ -1,12 +1,14 @@
 """A gang in the week: members on the table together, on the tiny shop."""
 
 from dataclasses import replace
+from datetime import timedelta
 
 import numpy as np
 import pytest
 from scipy import stats
 
-from planner.shop import Condition, Gate, GateKind, JobState
+from planner.shop import Condition, Gate, GateKind, JobState, PassReason, Tap, TapKind
+from planner.units import MM_PER_THOU
 from planner.week.adapt import week_of
 from planner.week.board import plan_shop
 from planner.week.doubts import doubts_of, likely_passes
@@ -149,3 +151,61 @@ def test_what_the_gang_saves_and_what_it_costs_in_material_is_told(shop):
     assert course.against.more_mm > 0
     rate, value = 110 / 60, queue.sets[1].prices.value_per_mm
     assert course.against.saving == pytest.approx(rate * course.against.minutes_saved - value * course.against.more_mm)
+
+
+def taps(*entries):
+    return tuple(Tap(0, i + 1, MONDAY + timedelta(minutes=5 * i), kind, told) for i, (kind, told) in enumerate(entries))
+
+
+def under_way(shop, high_look, low_look, total_mm=0.0889):
+    """T-1 and T-2, 0.05 lower, kissed and cut once to so deep below first contact with T-1."""
+    found = {}
+    for job_id, below, look in ((1, 0.0, high_look), (2, 0.05, low_look)):
+        start = (TapKind.START, {"machine_id": 1, "gang": 1, "shared": 2})
+        touch = (TapKind.TOUCH, {"place": "middle", "paper_mm": 0.1 + below, "below_first_mm": 0.0})
+        mark = (TapKind.MARK, {"below_mm": 0.1 + below})
+        kiss = (TapKind.PASS, {"below_mm": 0.1, "reason": "kiss"})
+        cut = (TapKind.PASS, {"below_mm": 0.1 + total_mm, "reason": "search", "finishing": True})
+        seen = (TapKind.LOOK, {"clean": False, "dye": "all"})
+        found[job_id] = taps(start, touch, mark, kiss, seen, cut, (TapKind.LOOK, {"clean": look, "dye": "half"}))
+    jobs = {j: replace(job, state=JobState.RUNNING) if j in found else job for j, job in shop.jobs.items()}
+    return replace(shop, taps=found, jobs=jobs)
+
+
+def the_course(shop):
+    return next(iter(estimate_queue(shop).gangs.values()))
+
+
+def test_a_gang_under_way_goes_on_from_where_it_was_cut(shop):
+    before = the_course(shop)
+    assert before.highest == 1 and before.below_mm == pytest.approx({1: 0.0, 2: 0.05})
+    assert before.reached_mm == 0 and before.next_pass == (PassReason.KISS, False, 0.0)
+    course = the_course(under_way(shop, high_look=True, low_look=False))
+    reason, _, total = course.next_pass
+    assert course.reached_mm == pytest.approx(0.0889) and reason is PassReason.SEARCH
+    assert total >= course.reached_mm + 0.0127 - 1e-9
+    # a traverse that only marks the highest has reached nothing, however low the others lie
+    assert the_course(under_way(shop, high_look=False, low_look=False, total_mm=0.0)).reached_mm == pytest.approx(
+        0, abs=1e-9
+    )
+    assert course.left_minutes < before.left_minutes < before.machine_minutes
+    # no member past its limit, nor past what was agreed: T-2, agreed to 0.06, stands at 0.0389
+    agreed = replace(shop.parts[2], agreed_depth_mm=0.06)
+    tight = the_course(under_way(replace(shop, parts={**shop.parts, 2: agreed}), high_look=True, low_look=False))
+    assert tight.next_pass[2] <= 0.06 + 0.05 + 1e-9
+
+
+def test_a_gang_all_clean_only_comes_off(shop):
+    clean = under_way(shop, high_look=True, low_look=True)
+    course = the_course(clean)
+    assert course.next_pass is None and not any(s.where is Where.TRAVERSE for s in course.steps)
+    queue, jobs = both(clean)
+    assert [[s.kind for s in jobs[j].steps["1"]] for j in ("1", "2")] == [["unload"]] * 2
+
+
+def test_nothing_is_kissed_in_magnesium(shop):
+    family = replace(shop.families[1], material="magnesium")
+    recipe = replace(shop.recipes[1], material="magnesium", signed_by="ab")
+    course = the_course(replace(shop, families={**shop.families, 1: family}, recipes={**shop.recipes, 1: recipe}))
+    assert course.next_pass[0] is PassReason.SEARCH and course.next_pass[2] >= MM_PER_THOU - 1e-9
+    assert not any(s.kind == "kiss pass" for s in course.steps)

@@ -1,0 +1,90 @@
+"""A gang on the table: one zero, one traverse, one edge. What is tapped of these goes down on the sheets of all its
+members; levelling, looks and heights stay each one's own."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from planner import InputError
+from planner.cut.course import PlannedPass
+from planner.screens import access
+from planner.shop import PassReason, TapKind
+from planner.week.gang import GangCourse
+from planner.week.set_view import DONE
+
+if TYPE_CHECKING:
+    from planner.screens.run_deeds import Sheet
+
+MOVES = (TapKind.START, TapKind.PAUSE, TapKind.HOLD, TapKind.RESUME)
+"""Entries that change how the job stands."""
+_JOINT = (TapKind.TOUCH, TapKind.MARK, TapKind.PASS, TapKind.EDGE, TapKind.INDEX_STEP, *MOVES)
+
+
+def is_joint(kind: str, payload: Mapping[str, Any]) -> bool:
+    """Whether an entry is made for all that lie on the table."""
+    return kind in _JOINT or (kind == TapKind.CONFIRM and payload.get("what") == "magnesium")
+
+
+def course_of(set_id: int, machine_id: int | None) -> GangCourse | None:
+    """How the set is cut as a gang on that machine; None where it cannot be, or needs no more."""
+    courses = access.queue().gangs.values()
+    return next((c for c in courses if (c.set_id, c.machine_id) == (set_id, machine_id)), None)
+
+
+def as_its_own(sheet: Sheet, made_on: Sheet, kind: str, told: Mapping[str, Any]) -> dict[str, Any]:
+    """An entry ``made_on`` one member's sheet as it reads on another's: its face lies below that of the highest, so the
+    cutter goes down farther until it touches. Raises `InputError` for a zero set at a place nobody knows the height of."""
+    own, state, course = dict(told), sheet.state, made_on.course
+    if kind == TapKind.TOUCH:
+        if course is None:
+            raise InputError(
+                "gang", sheet.part.tag, "a gang that can be cut in one setting; pause it and call the lead"
+            )
+        on_cut = bool(told.get("on_cut_face"))
+        if told.get("below_first_mm") is None and not on_cut:
+            raise InputError(
+                "where", told.get("place"), "the highest place of the highest member, or one that was surveyed"
+            )
+        below = course.below_mm[sheet.job.id]
+        place = (course.reached_mm if on_cut else told["below_first_mm"]) - below
+        if on_cut or below > 0:
+            where = "cut_face_mm" if on_cut else "below_first_mm"
+            own |= {where: max(0.0, place), "paper_mm": told["paper_mm"] + max(0.0, -place)}
+        if below > 0 and not on_cut:
+            own |= {"place": f"on {made_on.part.tag}", "by_heights": True}
+    elif kind == TapKind.MARK:
+        own["below_mm"] = told["below_mm"] + state.zero.offset_mm - made_on.state.zero.offset_mm
+    elif kind == TapKind.PASS and told["reason"] != PassReason.TOOL_MARK:
+        total = state.zero.total_mm(told["below_mm"])
+        if total <= 1e-6:
+            own["reason"] = str(PassReason.KISS)
+        elif told["reason"] == PassReason.KISS:
+            own["reason"] = str(PassReason.SEARCH)
+        elif state.clean_mm is not None and told["reason"] == PassReason.SEARCH:
+            own["reason"] = str(PassReason.MATCH)
+    return own
+
+
+def next_pass(sheet: Sheet) -> PlannedPass | None:
+    """What comes next: for all that lie on the table, or for this one alone; None: nothing, or stop and call."""
+    shop, course, zero = sheet.shop, sheet.course, sheet.state.zero
+    alone = not sheet.mates
+    if sheet.mates and course is None:
+        # one was ended before the others: each goes on by itself
+        alone = any(shop.jobs[j].state in DONE for j in shop.set_of(sheet.job.id).job_ids)
+    if alone:
+        return sheet.estimate.passes[0] if sheet.estimate.passes else None
+    if course is None or course.next_pass is None or zero is None:
+        return None
+    reason, finishing, total = course.next_pass
+    own = total - course.below_mm[sheet.job.id]
+    below, dial = zero.below_mm(own), sheet.dial
+    standing, turns = dial.standing_mm(below, sheet.at_zero_mm), dial.whole_turns(below)
+    depth, minutes = total - course.reached_mm, course.traverse_minutes
+    return PlannedPass(reason, finishing, depth, own, below, standing, turns, minutes, 1.0)
+
+
+def clean(sheet: Sheet) -> bool:
+    """Whether all that lie on the table came clean."""
+    return all(one.state.clean_mm is not None for one in sheet.together)
