@@ -8,7 +8,15 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from planner.cut.finish import Corner, FinishModel, feed_window
-from planner.cut.kinematics import choose_speed, spindle_speed, surface_speed, table_feed, traverse
+from planner.cut.kinematics import (
+    choose_speed,
+    lanes,
+    path_in_material,
+    spindle_speed,
+    surface_speed,
+    table_feed,
+    traverse,
+)
 from planner.errors import InputError
 from planner.shop import CornerKind, Cutter, EndOfPass, Face, Family, InsertGrade, Machine, Recipe, Shop
 from planner.shop.materials import MATERIALS
@@ -229,6 +237,15 @@ def _speed(machine: Machine, cutter: Cutter, recipe: Recipe):
 
 # the same pass is worked out for every job on a face, for every machine and unit system anew: a pure function of sizes
 _traverse = lru_cache(maxsize=4096)(traverse)
+
+
+def turns_of_path(face: Face, cutter: Cutter, path_mm: float) -> float:
+    """Turns of the cutter over the face in which each edge goes so far in its metal, whatever the feed: every pass gives
+    L / f turns a lane and the path of `planner.cut.path_in_material`."""
+    strips = lanes(face.width_mm, cutter.diameter_mm, 0.0, LANE_OVERLAP_MM)
+    share = face.net_share if face.net_share is not None else 1.0
+    a_turn = sum(path_in_material(1.0, s.width_mm, cutter.diameter_mm, 1.0, s.offset_mm, share) for s in strips)
+    return len(strips) * path_mm / a_turn
 
 
 def _feed(machine: Machine, cutter: Cutter, face: Face, feed_mm: float, rpm: float) -> tuple[Feed, str]:

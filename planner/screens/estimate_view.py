@@ -6,6 +6,7 @@ import pyarrow as pa
 import streamlit as st
 
 from planner.cut.estimate import JobEstimate
+from planner.cut.setups import turns_of_path
 from planner.screens import access, engine_depths
 from planner.screens.tables import rows_table
 from planner.screens.words import PASS_WORDS, aim_words, likely_allow, when
@@ -159,6 +160,8 @@ def _figures(shop: Shop, estimate: JobEstimate, units: Units, where) -> None:
         spindle = f"likely {spindle}, allow {longest}"
     stop = likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units)
     area, path = units.swept(estimate.swept_likely_mm2), units.path(estimate.path_likely_mm)
+    face = shop.face_of(shop.jobs[estimate.job_id])
+    turns = f"{turns_of_path(face, estimate.setup.cutter, estimate.path_likely_mm):,.0f}" if where else "unknown"
     if not where:
         spindle = area = path = "unknown"
     rows = [
@@ -168,6 +171,7 @@ def _figures(shop: Shop, estimate: JobEstimate, units: Units, where) -> None:
         ("Ra expected", f"{ra} (gasket: {band})", "ra"),
         ("Area swept by the cutter", area, "travel"),
         ("Path of the edge in metal", path, "travel"),
+        ("Turns of the cutter over the face", turns, "travel"),
         ("Share of an edge", share, "edge"),
         ("Person at the machine", minutes_words(estimate.minutes("machine")), "minutes"),
         ("Unattended (traverses, drying)", minutes_words(estimate.minutes("unattended")), "minutes"),

@@ -8,6 +8,7 @@ import streamlit as st
 
 from planner import InputError
 from planner.cut.knowledge import skin_factor
+from planner.cut.setups import turns_of_path
 from planner.edge import LEANING, LEARNED, STARTING, EdgeCost, FinishTrend, edge_costs, finish_trend
 from planner.screens import access, inserts_charts
 from planner.screens.kept import kept
@@ -263,6 +264,7 @@ def _every_use(shop: Shop, units: Units) -> None:
             "Condition": mine["condition"],
             "Area": [units.swept(a) for a in mine["swept_mm2"]],
             f"Path ({units.way_unit})": (mine["path_mm"] / units.way_factor).round(2),
+            "Turns": [_turns(shop, row) for row in mine.itertuples()],
             "Speed": ["not recorded" if np.isnan(v) else units.speed(v) for v in mine["speed_m_min"]],
             "Ra": ["not read" if np.isnan(r) else units.ra(r) for r in mine["ra_um"]],
         }
@@ -275,6 +277,15 @@ def _every_use(shop: Shop, units: Units) -> None:
     )
     total = frame[frame["edge"] == edge]
     st.caption(f"{len(total)} cuts, {units.swept(total['swept_mm2'].sum())} machined in all.")
+
+
+def _turns(shop: Shop, row) -> str:
+    """Turns of the cutter while it cut, from the path and the sizes of face and cutter."""
+    faces = {f.id: f for family in shop.families.values() for f in family.faces}
+    face, cutter = faces.get(row.face_id), shop.cutters.get(row.cutter_id)
+    if face is None or cutter is None:
+        return "unknown"
+    return f"{turns_of_path(face, cutter, row.path_mm):,.0f}"
 
 
 def _entries(shop: Shop, units: Units) -> None:

@@ -24,7 +24,7 @@ class EdgeHistory(Base):
         """Every use of an edge by a cut that stands, in order of time. Columns cut (id), at, insert (label), position,
         life (0 = first grind), grade, material, part (tag), part_id, condition, path_mm, wear_mm (path at the
         recipe's speed, not weighed by skin), speed_m_min (NaN = not recorded), swept_mm2, ra_um (mean of the readings,
-        NaN without)."""
+        NaN without), face_id, cutter_id (None = not recorded)."""
         uses, cuts, inserts, grades, parts = (
             tables.edge_uses,
             tables.cuts,
@@ -49,6 +49,7 @@ class EdgeHistory(Base):
                 cuts.c.ra_um,
                 inserts.c.grade_id,
                 *ran_at(cuts)[1:],
+                cuts.c.face_id,
             )
             .join(cuts, cuts.c.id == uses.c.cut_id)
             .join(inserts, inserts.c.id == uses.c.insert_id)
@@ -69,15 +70,19 @@ class EdgeHistory(Base):
                     *(row[0], row[1], row[3], row[4]),
                     sum(at <= row[1] for at in begun.get((row[2], row[4]), ())),
                     *row[5:11],
-                    row[10] * speeds.of(row[6], row[13], *row[14:]),
+                    row[10] * speeds.of(row[6], row[13], *row[14:17]),
                     math.nan if row[14] is None else row[14],
                     row[11],
                     sum(row[12]) / len(row[12]) if row[12] else math.nan,
+                    row[17],
+                    row[16],
                 )
                 for row in connection.execute(query)
             ]
         columns = ["cut", "at", "insert", "position", "life", "grade", "material", "part", "part_id", "condition"]
-        return pd.DataFrame(rows, columns=[*columns, "path_mm", "wear_mm", "speed_m_min", "swept_mm2", "ra_um"])
+        return pd.DataFrame(
+            rows, columns=[*columns, "path_mm", "wear_mm", "speed_m_min", "swept_mm2", "ra_um", "face_id", "cutter_id"]
+        )
 
     def edge_load(self, since: datetime, until: datetime) -> dict[tuple[int, str, str], float]:
         """(grade id, material, skin; "" = clean metal) -> path at the recipe's speed, mm, of all its edges together over a

@@ -89,7 +89,8 @@ class Edges(Base):
         """The ledger as it stands, the work of each edge filled in from recorded cuts (reversed ones left out).
 
         Wear paths are those at the recipe's speed; what of them ran in harsh skin stands apart (`Ledger.weighed` counts
-        it as often as the skin wears). Revolutions are not recorded: 0. The log holds the changes, not the cuts.
+        it as often as the skin wears). Revolutions are 0: they follow from a cut's path (`turns_of_path`). The log holds
+        the changes, not the cuts.
         """
         with self.reading() as connection:
             return _with_work(connection, _read_log(connection))

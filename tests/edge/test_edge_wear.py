@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planner import InputError
-from planner.cut import path_in_material
+from planner.cut import path_in_material, traverse
+from planner.cut.setups import LANE_OVERLAP_MM, turns_of_path
 from planner.edge import (
     CutSpend,
     arc_ratio,
@@ -23,6 +25,7 @@ from planner.edge import (
     swept_area,
     swept_for_path,
 )
+from tests.tiny import tiny_shop
 
 
 def simulated_paths(length, width, diameter, feed, offset, inserts, steps=400_000):
@@ -71,6 +74,21 @@ def test_arc_ratio_is_that_of_the_engagement():
     assert arc_ratio(250, 250) == pytest.approx(math.pi / 2)
     with pytest.raises(InputError, match="within the cutter"):
         arc_ratio(200, 250, 30)
+
+
+@pytest.mark.parametrize("feed", [0.08, 0.2])
+def test_turns_follow_from_the_path_whatever_the_feed(feed):
+    """L / f turns a pass: of the tiny shop's face, and of one so wide that two lanes cut it."""
+    shop = tiny_shop()
+    face, cutter = shop.face_of(next(iter(shop.jobs.values()))), next(iter(shop.cutters.values()))
+    share = face.net_share if face.net_share is not None else 1.0
+    path = path_in_material(face.length_mm, face.width_mm, cutter.diameter_mm, feed, net_share=share)
+    assert turns_of_path(face, cutter, 3 * path) == pytest.approx(3 * revolutions(face.length_mm, feed))
+    narrow = replace(cutter, diameter_mm=0.7 * face.width_mm)
+    sizes = (face.length_mm, face.width_mm, narrow.diameter_mm, feed, 1, 100)
+    two = traverse(*sizes, run_clear=False, overlap_mm=LANE_OVERLAP_MM, net_share=share)
+    assert two.lanes == 2
+    assert turns_of_path(face, narrow, two.path_mm) == pytest.approx(2 * revolutions(face.length_mm, feed))
 
 
 @given(st.floats(0, 1e7), st.floats(0.01, 1), st.floats(1, 1.5))

@@ -7,6 +7,7 @@ from datetime import timedelta
 import pytest
 
 from planner.cut.estimate import estimate_job
+from planner.cut.setups import turns_of_path
 from planner.edge import Chipped, End, Fitted, Indexed, InsertPlace, OrderSuggestion, Received
 from planner.screens.inserts_drawer import order_words
 from planner.shop import Cut, EdgeUse, InsertGrade, PassRecord
@@ -259,6 +260,10 @@ def test_history_traces_every_use_to_its_cut(app, go, fitted):
     page(app, go, "History", "Every use")
     table = app.dataframe[0].value
     assert len(table) == 5 and set(table["Part"]) == {"T-4"} and table["Cut no."].is_unique
+    shop = fitted.load_shop()
+    face = shop.family_of(next(p for p in shop.parts.values() if p.tag == "T-4")).faces[0]
+    cutter = next(c for c in shop.cutters.values() if c.name == "fly 300")
+    assert set(table["Turns"]) == {f"{turns_of_path(face, cutter, 20e6):,.0f}"}
     page(app, go, "History", "Finish")
     assert "finish fades" in words(app)
     for shown in ("Area machined", "How edges ended", "Cost", "Entries"):
