@@ -61,7 +61,9 @@ __all__, __getattr__, __dir__ = late(
         "levelling": (
             "JackPlan",
             "ShimPlan",
+            "beside_datum",
             "choose_shims",
+            "datum_readings",
             "set_jacks",
         ),
         "readings": (

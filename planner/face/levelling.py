@@ -7,11 +7,11 @@ the worst of them minimised.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from planner.errors import InputError, finite, not_negative
+from planner.errors import InputError, finite, finite_array, not_negative
 from planner.face.shim_search import Search, Task
 from planner.face.stacks import open_box
 
@@ -57,7 +57,7 @@ def choose_shims(
     rock_mm: widest gap allowed between the part and a stack in any seat (0: every stack carries). zero: index of the
     check point where the indicator is set to zero for the re-reading; None: dial left alone. pits (n,) mm. present:
     per support the stack the readings were taken on, {thickness_mm: count} or a height; None: none. goal_slopes: slopes
-    the face shall end with, (0, 0) level to the travel, the datum's for parallel to the datum.
+    the face shall end with, (0, 0) level to the travel. For a cut parallel to the datum see `beside_datum`.
     At least one support stays empty. Raises `InputError`. Derived: a rigid part on three of its stacks; the search is
     exact.
 
@@ -135,3 +135,48 @@ def set_jacks(
     if zero is not None:
         predicted = predicted - predicted[zero]
     return JackPlan(moves + 0.0, float(worst.max()), float(task.span(task.target)), predicted)
+
+
+def datum_readings(check_points: object, slopes: object) -> np.ndarray:
+    """What an indicator would read on the datum itself at check_points (n, 2), for its slopes in survey coordinates (2,):
+    with these as readings `choose_shims` and `set_jacks` bring the datum, not the face, level to the travel, so that
+    the cut comes out parallel to it. Raises `InputError`."""
+    return finite_array("check_points", check_points, (None, 2)) @ finite_array("datum_slopes", slopes, (2,))
+
+
+def beside_datum(
+    plan: ShimPlan | JackPlan,
+    check_points: object,
+    readings: object,
+    slopes: object,
+    zero: int | None = 0,
+    pits: object = None,
+) -> ShimPlan | JackPlan:
+    """A plan made for `datum_readings`, told of the face: what the indicator will read on it, and its range now and then.
+
+    check_points, readings (n,), zero and pits as given to `choose_shims`; slopes (2,): the datum's. Raises `InputError`.
+    """
+    values = finite_array("readings", readings, (len(plan.predicted),))
+    depth = np.zeros(len(values)) if pits is None else finite_array("pits", pits, values.shape)
+    stand_in = datum_readings(check_points, slopes)
+    off = values - stand_in
+    if zero is not None:
+        off = off - off[zero]
+
+    def span(heights: np.ndarray) -> np.ndarray:
+        return heights.max(axis=-1) - (heights - depth).min(axis=-1)
+
+    if isinstance(plan, JackPlan):
+        told = plan.predicted + off
+        return replace(plan, predicted=told, residual_mm=float(span(told)), before_mm=float(span(values)))
+    rows = plan.predictions + off
+    worst = span(rows)
+    order = np.argsort(-worst, kind="stable")
+    return replace(
+        plan,
+        predicted=rows[order[0]],
+        predictions=rows[order],
+        seats=tuple(plan.seats[k] for k in order),
+        residual_mm=float(worst.max()),
+        before_mm=float(span(values)),
+    )

@@ -7,6 +7,7 @@ import streamlit as st
 from planner.screens import access, words
 from planner.screens.said import keep_label, say
 from planner.screens.survey_draft import PREFIX, Draft
+from planner.screens.survey_pad import tall
 from planner.shop import Face, JobState, Part, Shop
 
 _CHOICE, _SECTION = "survey part", "survey section"
@@ -19,6 +20,9 @@ SWEEP, DEPTH, PITS, LEVEL, REREAD, PAPER, AFTER = (
     "From paper or file",
     "After the cut",
 )
+# keys, not tabs: they are pressed at the machine, too
+_BELOW = {SWEEP: "the face", PITS: "by gauge"}
+WIDTHS = (4, 5, 4, 4, 4, 5, 4)
 
 
 def draw() -> None:
@@ -108,19 +112,20 @@ def _section(draft: Draft) -> str:
     if st.session_state.pop("survey turn to", None) or key not in st.session_state:
         st.session_state[key] = stood if stood in sections else SWEEP
 
-    def turned() -> None:
-        Draft(draft.part_id, draft.face).change(lambda data: data.update(section=st.session_state[key]))
+    def turn_to(section: str) -> None:
+        st.session_state[key] = section
+        Draft(draft.part_id, draft.face).change(lambda data: data.update(section=section))
 
-    return st.segmented_control(
-        "Section",
-        sections,
-        required=True,
-        key=key,
-        label_visibility="collapsed",
-        on_change=turned,
-        persist_state="session",
-        width="stretch",
-    )
+    for cell, section in zip(st.columns(WIDTHS, gap="xsmall"), sections, strict=True):
+        cell.button(
+            tall(section, _BELOW.get(section, "")),
+            key=f"{draft.key}/section/{section}",
+            on_click=turn_to,
+            args=(section,),
+            width="stretch",
+            type="primary" if section == st.session_state[key] else "secondary",
+        )
+    return st.session_state[key]
 
 
 def job_of(shop: Shop, part_id: int, face_id: int | None, *states: JobState):

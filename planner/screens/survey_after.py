@@ -15,7 +15,7 @@ from planner.screens.forms import Field, Form
 from planner.screens.parts_fields import height_fields, readings_of
 from planner.screens.said import act
 from planner.screens.survey_draft import Draft, press, start_over
-from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk
+from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk, tall
 from planner.screens.survey_sweep import draw_picture
 from planner.screens.survey_warm import refuse_warm_part, temperature_fields, tolerance_mm
 from planner.shop import Face, HeightStage, JobState, Part, Shop, SurveyStage
@@ -41,7 +41,9 @@ def draw_after(shop: Shop, part: Part, face: Face) -> None:
     draw_walk(draft, units)
     owner = (part.id, face, SurveyStage.FINISHED)
     if draft.readings():
-        st.button("Sweep it again", key=f"{draft.key}/again", on_click=act, args=(_again, owner, draft.data["count"]))
+        st.button(
+            tall("Sweep it again"), key=f"{draft.key}/again", on_click=act, args=(_again, owner, draft.data["count"])
+        )
     fields = (*height_fields(face), *_ra_fields(), *temperature_fields(units))
     form = Form(f"finished/{face.id}", part.id, fields, {}, units, access.repository())
     st.markdown("**Heights, Ra at three places**")

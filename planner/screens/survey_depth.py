@@ -11,6 +11,7 @@ from planner.face import told_place
 from planner.screens import access
 from planner.screens.picture import drawn
 from planner.screens.survey_draft import Draft, press, put
+from planner.screens.survey_pad import tall
 from planner.screens.survey_picture import come_in, curve
 from planner.screens.survey_read import Read, place_words, read, usual
 from planner.screens.survey_sweep import bow_flag, draw_picture
@@ -117,7 +118,7 @@ def _touch_off(shop: Shop, draft: Draft, found: Read, units: Units) -> None:
     told = {p.name: told_place(draft.face, p).near_words for p in found.survey.points}
     for cell, name in zip(st.columns(len(places)), places, strict=True):
         cell.button(
-            told[name],
+            tall(told[name], "" if " " in told[name] else "of the face"),
             key=f"{draft.key}/touch/{name}",
             on_click=press,
             args=(owner, put, {"touch": name}),

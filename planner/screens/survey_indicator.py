@@ -11,6 +11,7 @@ from planner.face import true_reading
 from planner.screens import access
 from planner.screens.picture import drawn
 from planner.screens.survey_draft import INDICATOR, INDICATOR_KEY, Draft, press, put, steps
+from planner.screens.survey_pad import tall
 from planner.screens.survey_picture import indicator_chart
 from planner.units import MM_PER_THOU, Units
 
@@ -21,13 +22,13 @@ def draw_indicator(draft: Draft, units: Units) -> None:
     """Kind and inclination of the indicator; what it shows is too much by 1 / cos of the angle."""
     kind, angle = draft.indicator.value, draft.angle_deg
     st.markdown("**Indicator**")
-    _keys(draft, "kind", kind, [("Lever", "lever"), ("Plunger", "plunger")])
+    _keys(draft, "kind", kind, [("Lever", "lever"), ("Plunger", "plunger")], "indicator")
     st.vega_lite_chart(
         spec=drawn(indicator_chart, kind == "lever", angle),
         width="content",
         alt="The angle between stylus and surface" if kind == "lever" else "The angle between plunger and spindle",
     )
-    _keys(draft, "angle", angle, [(f"{turn}°", float(turn)) for turn in (0, 15, 30, 45)])
+    _keys(draft, "angle", angle, [(f"{turn}°", float(turn)) for turn in (0, 15, 30, 45)], "inclined")
     # the figure stands in the key: a tap on an angle above shows in the field, too
     typed = f"{draft.key}/angle typed/{angle:g}"
     st.number_input(
@@ -68,12 +69,12 @@ def _sizes(usual: tuple[float, ...], now_mm: float, factor: float, units: Units)
     return [(units.depth(size), size) for size in sizes]
 
 
-def _keys(draft: Draft, entry: str, now: Any, options: list[tuple[str, Any]]) -> None:
+def _keys(draft: Draft, entry: str, now: Any, options: list[tuple[str, Any]], below: str = "") -> None:
     """A row of keys, the one that holds lit."""
     for cell, (label, value) in zip(st.columns(len(options)), options, strict=True):
         same = value == now if isinstance(value, str) else _same(value, now)
         cell.button(
-            label,
+            tall(label, below),
             key=f"{draft.key}/{entry}/{label}",
             on_click=_set,
             args=(draft, {entry: value}),

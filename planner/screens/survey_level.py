@@ -11,9 +11,11 @@ from planner.face import (
     JackPlan,
     RereadCheck,
     ShimPlan,
+    beside_datum,
     check_reread,
     choose_shims,
     clamp_spring,
+    datum_readings,
     set_jacks,
     sweep_closes,
     true_reading,
@@ -22,7 +24,7 @@ from planner.screens import access
 from planner.screens.refusals import refused
 from planner.screens.said import act, tell
 from planner.screens.survey_draft import Draft, press, put, signed, steps, usual_supports
-from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk
+from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk, tall
 from planner.screens.survey_picture import Marks, face_picture
 from planner.screens.survey_sweep import draw_picture, store_survey
 from planner.shop import Goal, Part, Shop
@@ -55,9 +57,10 @@ def draw_level(shop: Shop, part: Part, draft: Draft) -> None:
         cells[0].metric(f"Now ({units.depth_unit})", units.depth(plan.before_mm, unit=False), border=True)
         cells[1].metric(f"Then ({units.depth_unit})", units.depth(plan.residual_mm, unit=False), border=True)
         _say_plan(draft, plan, units)
+        _warn_crooked(draft, plan, units)
         done = "The leaves are in: read again" if isinstance(plan, ShimPlan) else "The jacks are turned: read again"
         st.button(
-            done,
+            tall(done),
             key=f"{draft.key}/shimmed",
             type="primary",
             width="stretch",
@@ -74,7 +77,7 @@ def _choices(draft: Draft, units: Units) -> None:
         for cell, (label, value) in zip(cells, options, strict=True):
             values = entry_of(entry, value)
             cell.button(
-                label,
+                tall(label, "" if " " in label else {LEAVES: "under it", "none": "at all"}[label.lower()]),
                 key=f"{draft.key}/{entry}/{label}",
                 on_click=press,
                 args=(owner, put, values),
@@ -112,7 +115,7 @@ def _choices(draft: Draft, units: Units) -> None:
         st.caption("Under the supports now: " + "; ".join(f"{k + 1}: {said}" for k, said in enumerate(lie)) + ".")
         if any(draft.present):
             st.button(
-                "Nothing is under it",
+                tall("Nothing is under it"),
                 key=f"{draft.key}/none under",
                 on_click=press,
                 args=(owner, put, {"present": [], "datum_slopes": [0.0, 0.0]}),
@@ -170,9 +173,9 @@ def _use_places(owner: tuple, fields: str) -> str:
 def _plan(shop: Shop, draft: Draft) -> ShimPlan | JackPlan:
     heights = draft.heights()
     pits = [0.0 if p.get("accepted") else p.get("mm", 0.0) for n in draft.names for p in (draft.pits.get(n, {}),)]
-    goal = (0.0, 0.0)
+    datum = None
     if draft.goal is Goal.DATUM:
-        goal = tuple(draft.data.get("datum_slopes") or (0.0, 0.0))
+        datum = tuple(draft.data.get("datum_slopes") or (0.0, 0.0))
     present = tuple(tuple(sorted(stack.items())) for stack in draft.present)
     if draft.data.get("how", LEAVES) == JACKS:
         return _jacks(
@@ -180,7 +183,7 @@ def _plan(shop: Shop, draft: Draft) -> ShimPlan | JackPlan:
             tuple(draft.places.values()),
             tuple(heights.values()),
             tuple(pits),
-            goal,
+            datum,
         )
     return _shims(
         tuple(map(tuple, draft.supports)),
@@ -190,22 +193,27 @@ def _plan(shop: Shop, draft: Draft) -> ShimPlan | JackPlan:
         float(draft.data.get("rock_mm", 0.0)),
         tuple(pits),
         present,
-        goal,
+        datum,
         None if draft.data.get("gravity") is None else tuple(draft.data["gravity"]),
     )
 
 
 @st.cache_resource(max_entries=32, show_spinner="Choosing leaves …")
-def _shims(supports, places, heights, leaves, rock_mm, pits, present, goal, gravity) -> ShimPlan:
+def _shims(supports, places, heights, leaves, rock_mm, pits, present, datum, gravity) -> ShimPlan:
     box = {thickness: count for thickness, count in leaves if count}
     stacks = [dict(stack) for stack in present]
-    more = {"goal_slopes": goal, "centre_of_gravity": gravity}
-    return choose_shims(supports, places, heights, box, rock_mm, 0, pits, stacks, **more)
+    if datum is None:
+        return choose_shims(supports, places, heights, box, rock_mm, 0, pits, stacks, centre_of_gravity=gravity)
+    leans = datum_readings(places, datum)
+    plan = choose_shims(supports, places, leans, box, rock_mm, 0, None, stacks, centre_of_gravity=gravity)
+    return beside_datum(plan, places, heights, datum, 0, pits)
 
 
 @st.cache_resource(max_entries=32, show_spinner=False)
-def _jacks(supports, places, heights, pits, goal) -> JackPlan:
-    return set_jacks(supports, places, heights, 0, pits, goal)
+def _jacks(supports, places, heights, pits, datum) -> JackPlan:
+    if datum is None:
+        return set_jacks(supports, places, heights, 0, pits)
+    return beside_datum(set_jacks(supports, places, datum_readings(places, datum)), places, heights, datum, 0, pits)
 
 
 def _stack_words(stack: dict[float, int], units: Units) -> str:
@@ -261,15 +269,34 @@ def _say_plan(draft: Draft, plan: ShimPlan | JackPlan, units: Units) -> None:
         st.markdown("\n".join(f"- **Jack {k}:** {word}" for k, word in enumerate(said, 1)))
 
 
-def _shimmed(owner: tuple, plan: ShimPlan | JackPlan) -> None:
-    """The leaves are in: what was predicted is kept, and the sweep begins anew beside it."""
-    draft = Draft(*owner)
-    rows = plan.predictions if isinstance(plan, ShimPlan) else np.atleast_2d(plan.predicted)
+def _datum_then(draft: Draft, plan: ShimPlan | JackPlan) -> np.ndarray:
+    """Slopes of the datum (2,) once the part is moved so."""
     heights = np.array(list(draft.heights().values()))
     places = np.array(list(draft.places.values()))
     columns = np.column_stack([np.ones(len(places)), places])
     tilt = np.linalg.lstsq(columns, np.asarray(plan.predicted) - heights, rcond=None)[0][1:]
-    datum = np.array(draft.data.get("datum_slopes") or (0.0, 0.0)) + tilt
+    return np.array(draft.data.get("datum_slopes") or (0.0, 0.0)) + tilt
+
+
+def _warn_crooked(draft: Draft, plan: ShimPlan | JackPlan, units: Units) -> None:
+    """Where the face, levelled so and cut, would end further out of parallel to its datum than it may."""
+    face, limit = draft.face, draft.face.parallel_limit_mm
+    if limit is None or draft.data.get("datum_slopes", (0.0, 0.0)) is None:
+        return
+    corners = np.array([(x, y) for x in (0.0, face.length_mm) for y in (0.0, face.width_mm)])
+    out = float(np.ptp(corners @ _datum_then(draft, plan)))
+    if out > limit + 1e-9:
+        said = (
+            f"Cut so, the face ends {units.depth(out)} out of parallel to its datum; its limit is {units.depth(limit)}."
+        )
+        st.warning(said + ("" if draft.goal is Goal.DATUM else " Parallel to the datum keeps it."))
+
+
+def _shimmed(owner: tuple, plan: ShimPlan | JackPlan) -> None:
+    """The leaves are in: what was predicted is kept, and the sweep begins anew beside it."""
+    draft = Draft(*owner)
+    rows = plan.predictions if isinstance(plan, ShimPlan) else np.atleast_2d(plan.predicted)
+    datum = _datum_then(draft, plan)
 
     def deed(data: dict) -> None:
         data["predicted"] = [[round(float(v), 6) for v in row] for row in rows]
@@ -350,7 +377,7 @@ def _verdict(draft: Draft, units: Units) -> None:
     owner = (draft.part_id, draft.face, draft.stage)
     again, store = st.columns(2)
     again.button(
-        "Work out the next correction",
+        tall("Work out the next correction"),
         key=f"{draft.key}/correct",
         on_click=act,
         args=(_adopt, owner, "Level it"),
@@ -358,7 +385,7 @@ def _verdict(draft: Draft, units: Units) -> None:
         type="secondary" if found.moved_as_predicted else "primary",
     )
     store.button(
-        "Good: store it, cut as it lies",
+        tall("Good: store it,", "cut as it lies"),
         key=f"{draft.key}/good",
         on_click=act,
         args=(_good, owner),
@@ -421,7 +448,7 @@ def _clamps(draft: Draft, units: Units) -> None:
             for cell, move in zip(cells[1:], (-large, -small, None, small, large), strict=True):
                 said = "0" if move is None else f"{'+' if move > 0 else '−'}{abs(move) / units.depth_factor:g}"
                 cell.button(
-                    said,
+                    tall(said, "zero" if move is None else "over" if move > 0 else "under"),
                     key=f"{draft.key}/clamp/{entry}/{said}",
                     on_click=press,
                     args=(owner, _step_clamp, entry, move),

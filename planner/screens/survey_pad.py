@@ -12,6 +12,16 @@ from planner.units import Units
 MOST_KEYS = 20
 
 
+def tall(label: str, below: str = "") -> str:
+    """A key's label on two lines: one line makes a key lower than a finger asks for. ``below``: what stands under the
+    label; else it is broken at the space nearest its middle."""
+    if not below:
+        spaces = [k for k, letter in enumerate(label) if letter == " "] or [len(label)]
+        at = min(spaces, key=lambda k: abs(k - len(label) / 2))
+        label, below = label[:at], label[at + 1 :]
+    return f"{label}  \n{below}"
+
+
 def draw_pad(draft: Draft, units: Units, which: str = "read") -> None:
     """Keys for the point the indicator stands on, then on to the next."""
     at, names = draft.at, draft.names
@@ -70,7 +80,7 @@ def draw_walk(draft: Draft, units: Units, which: str = "read") -> None:
     cells = st.columns(3)
     for k, name in enumerate(draft.names):
         cells[k % 3].button(
-            f"{name}: {signed(readings.get(name), units)}",
+            tall(f"{name}:", signed(readings.get(name), units)),
             key=f"{draft.key}/{which}/go/{name}",
             on_click=press,
             args=(owner, go_to, name),

@@ -11,7 +11,7 @@ from planner.face import survey_figures
 from planner.screens import access
 from planner.screens.said import act
 from planner.screens.survey_draft import Draft, press, put, steps
-from planner.screens.survey_pad import MOST_KEYS
+from planner.screens.survey_pad import MOST_KEYS, tall
 from planner.screens.survey_sweep import draw_picture
 from planner.shop import FaceSurvey, Part
 from planner.units import Units
@@ -40,7 +40,7 @@ def draw_pits(part: Part, draft: Draft) -> None:
         for k, name in enumerate(names):
             depth = draft.pits.get(name, {}).get("mm")
             cells[k % 2].button(
-                name + (f": {units.depth(depth)}" if depth else ""),
+                tall(name, units.depth(depth) if depth else "no pit"),
                 key=f"{draft.key}/pit at/{name}",
                 on_click=press,
                 args=(owner, put, {"pit at": name}),
@@ -77,7 +77,7 @@ def _one(draft: Draft, here: str, owner: tuple, units: Units) -> None:
     for cell, move in zip(cells, moves, strict=True):
         label = "none" if move is None else f"{'+' if move > 0 else '−'}{abs(move) / units.depth_factor:g}"
         cell.button(
-            label,
+            tall(label, "at all" if move is None else "deeper" if move > 0 else "less"),
             key=f"{draft.key}/pit/{here}/{label}",
             on_click=press,
             args=(owner, _step_pit, here, move),
@@ -88,7 +88,7 @@ def _one(draft: Draft, here: str, owner: tuple, units: Units) -> None:
     if pit.get("accepted"):
         st.success(f"This pit may stay: {pit.get('by')}, {pit.get('on')}.")
         st.button(
-            "It has to go after all",
+            tall("It has to go after all"),
             key=f"{draft.key}/pit/{here}/back",
             on_click=press,
             args=(owner, _change_pit, here, {"accepted": False, "by": "", "on": ""}),
@@ -98,7 +98,7 @@ def _one(draft: Draft, here: str, owner: tuple, units: Units) -> None:
     picture = photo.file_uploader("Photo of it", ["png", "jpg", "jpeg"], key=f"{draft.key}/pit/{here}/photo")
     name.text_input("Initials", access.who(), key=f"{draft.key}/pit/{here}/initials", max_chars=8)
     button.button(
-        "It may stay",
+        tall("It may stay,", "photo and initials"),
         key=f"{draft.key}/pit/{here}/accept",
         on_click=act,
         args=(_accept, owner, here, picture, f"{draft.key}/pit/{here}/initials"),

@@ -9,7 +9,7 @@ from planner.face import sweep_closes
 from planner.screens import access, words
 from planner.screens.said import act, tell
 from planner.screens.survey_draft import CLOSING, Draft, press, signed, start_over
-from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk, who_reminder
+from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk, tall, who_reminder
 from planner.screens.survey_picture import Marks, face_picture
 from planner.screens.survey_read import Read, place_words, read, usual
 from planner.screens.survey_warm import say_warm
@@ -101,12 +101,12 @@ def _store_buttons(draft: Draft) -> None:
         st.markdown("**The sweep is whole.** How will the face lie when it is cut?")
         lie, level, datum = st.columns(3)
         for cell, label, goal in (
-            (lie, "Store: cut as it lies", Goal.AS_IT_LIES),
-            (level, "Store: level it first", Goal.LEVEL),
-            (datum, "Store: parallel to the datum", Goal.DATUM),
+            (lie, "cut as it lies", Goal.AS_IT_LIES),
+            (level, "level it first", Goal.LEVEL),
+            (datum, "parallel to the datum", Goal.DATUM),
         ):
             cell.button(
-                label,
+                tall("Store:", label),
                 key=f"{draft.key}/store/{goal.value}",
                 on_click=act,
                 args=(store_survey, (draft.part_id, draft.face, draft.stage), goal),
@@ -183,7 +183,7 @@ def _setting_up(draft: Draft, units: Units) -> None:
             st.markdown("**Points**")
             for count in (4, 9, 13):
                 st.button(
-                    f"New sweep over {count} points",
+                    tall(f"New sweep over {count} points"),
                     key=f"{draft.key}/count/{count}",
                     on_click=_new_sweep,
                     args=(owner, count),

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.optimize import linprog
 
 from planner import InputError
-from planner.face import choose_shims, set_jacks
+from planner.face import beside_datum, choose_shims, cleanup, datum_readings, set_jacks
 
 THOU = 0.0254
 BOX = {1 * THOU: 10, 1.5 * THOU: 10, 2 * THOU: 10, 3 * THOU: 10, 5 * THOU: 10, 10 * THOU: 10}
@@ -146,11 +146,34 @@ def test_leaves_go_under_the_low_end():
     assert from_here.stacks == plan.stacks  # nothing left to improve: the present stacks stay
 
 
-def test_goal_parallel_to_a_leaning_datum():
+def test_a_face_that_has_the_slopes_asked_for_stays_as_it_is():
     readings = CHECKS @ [2e-4, 1e-4]
     plan = choose_shims(LAYOUTS[3], CHECKS, readings, BOX, goal_slopes=(2e-4, 1e-4))
     assert plan.leaves_used == 0
     assert plan.residual_mm == pytest.approx(0, abs=1e-12)
+
+
+@pytest.mark.parametrize("leans", [(0.0, 0.0), (3e-4, -2e-4)])
+@pytest.mark.parametrize("pitted", [False, True])
+def test_parallel_to_the_datum_by_a_simulated_part_that_is_cut(leans, pitted):
+    """The finished face is as high above the datum everywhere: thickness = cut plane less datum, moved with the part."""
+    rng = np.random.default_rng(8)
+    crooked = CHECKS @ [4e-4, 3e-4] + rng.normal(0, 0.01, 9)  # face above its datum
+    readings = crooked + CHECKS @ leans
+    pits = np.where(rng.random(9) < 0.4, 0.05, 0.0) if pitted else None
+    stand_in = datum_readings(CHECKS, leans)
+    jacked = beside_datum(set_jacks(LAYOUTS[3], CHECKS, stand_in), CHECKS, readings, leans, pits=pits)
+    shimmed = beside_datum(choose_shims(LAYOUTS[3], CHECKS, stand_in, BOX), CHECKS, readings, leans, pits=pits)
+    if leans == (0.0, 0.0):
+        assert shimmed.leaves_used == 0 and not jacked.moves_mm.any()
+    for plan, within in ((jacked, 1e-12), (shimmed, THOU)):
+        lift = plan.predicted - (readings - readings[0])
+        datum_now = CHECKS @ leans + lift  # up to what all of it rises
+        assert np.ptp(datum_now) <= within  # and so does the thickness a cut at one height leaves
+        depth = plan.predicted.max() - (plan.predicted - (0 if pits is None else pits)).min()
+        assert plan.residual_mm == pytest.approx(depth)
+    exact = cleanup(np.column_stack([CHECKS, readings]), pits, slopes=leans).depth_mm
+    assert jacked.residual_mm == pytest.approx(exact)
 
 
 def test_rocking_between_two_seats_is_predicted_for_both():
