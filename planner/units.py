@@ -269,6 +269,13 @@ class Units:
             return "unknown"
         return f"{mm / (12 * MM_PER_INCH):,.0f} ft" if self.inch else f"{mm / 1000:,.0f} m"
 
+    def way(self, mm: float | None) -> str:
+        """The way an edge goes in its whole life: thousands of feet written out, or whole km."""
+        if mm is None:
+            return "unknown"
+        body = mm / self.way_factor
+        return f"{1000 * round(body):,} ft" if self.inch else f"{body:,.0f} km"
+
     def speed(self, m_min: float | None, unit: bool = True) -> str:
         """A cutting speed: whole ft/min or m/min."""
         if m_min is None:

@@ -119,3 +119,11 @@ def test_fractions_and_exponents():
     assert read_number("n", "3/8") == 0.375
     assert read_number("n", "1e-3") == 0.001
     assert math.isclose(read_number("n", "0,125"), 0.125)
+
+
+def test_the_way_of_an_edge_in_its_life():
+    """312 km are 1 023 622 ft (1 ft = 0.3048 m exactly)."""
+    assert Units(System.INCH).way(312e6) == "1,024,000 ft" and Units(System.METRIC).way(312e6) == "312 km"
+    assert Units(System.INCH).way(None) == "unknown"
+    assert Units(System.INCH).read_way_mm("path", "1024") == pytest.approx(1024e3 * 304.8)
+    assert Units(System.INCH).read_way_mm("path", "312 km") == Units(System.METRIC).read_way_mm("path", "312") == 312e6

@@ -91,7 +91,7 @@ def _ends(shop: Shop, units: Units) -> None:
         known = grade_life(shop, lives, grade_id)
         first = known.life.ruling
         lasts = "; ".join(
-            f"{m.replace('_', ' ')} about {path / units.way_factor:.0f} {units.way_unit} of path"
+            f"{m.replace('_', ' ')} about {units.way(path)} of path"
             f"{_area_of(grade.name, m, path, units)} ({_from(source, int(ends))})"
             for m, path, source, ends in zip(
                 known.materials, first.capacities, first.sources, first.failures, strict=True
