@@ -249,3 +249,24 @@ def test_members_of_a_set_change_places_when_their_order_is_another_one_by_now(s
     plan = plan_of_decision(shop, queue, MONDAY, Decision({"1": (second, "3", first)}, {}))
     placed = [j for j in plan.order["1"] if j in plan.jobs.index]
     assert placed == [first, "3", second]
+
+
+@pytest.mark.parametrize("running", [False, True])
+def test_today_s_running_and_next_job_do_not_move_by_themselves(shop, running):
+    queue = estimate_queue(shop)
+    plan = plan_shop(shop, queue, MONDAY, steps=3)
+    payload = payload_of(plan, shop, queue, MONDAY)
+    order = plan.order["1"]
+    stay = 2 if running else 1
+    # the last one is late by a week and counts a thousand times: everything else makes room for it
+    urgent = replace(shop.jobs[int(order[-1])], due=MONDAY.replace(year=2020), weight=1000.0, rush=True)
+    jobs = {**shop.jobs, urgent.id: urgent}
+    if running:
+        jobs[int(order[0])] = replace(jobs[int(order[0])], state=JobState.RUNNING)
+    shop = replace(shop, jobs=jobs, sets={})
+    again = plan_shop(shop, estimate_queue(shop), MONDAY, accepted=payload, steps=10)
+    assert again.order["1"][:stay] == order[:stay]
+    if not running:
+        assert again.order["1"].index(order[-1]) == 1  # it comes right behind them
+    free = plan_shop(shop, estimate_queue(shop), MONDAY, steps=10)
+    assert free.order["1"].index(order[-1]) == (1 if running else 0)  # and before them where nothing was accepted
