@@ -69,15 +69,19 @@ def _late_jobs(view: View, shop: Shop, too_much: Overload) -> None:
 
 def _cures(shop: Shop, found) -> None:
     money = shop.settings.currency
-    if found:
+    helping = [cure for cure in found if cure.helps]
+    if helping:
         st.markdown("**What would help**")
-    for i, cure in enumerate(found):
+    for i, cure in enumerate(helping):
         said, button = st.columns([5, 1], vertical_alignment="center")
         left = f"{cure.late_jobs} late" if cure.late_jobs else "nothing late"
         verb = "saves" if cure.cost < 0 else "costs"
         said.markdown(f"{cure.words}: **{left}**, {verb} {money}{abs(cure.cost):.0f}, lateness counted")
         if cure.offer is not None:
             button.button("Offer it", key=f"cure/{i}", on_click=act, args=(offer, cure.offer), width="stretch")
+    others = [cure.words for cure in found if not cure.helps]
+    if others:
+        st.caption("Would not help: " + "; ".join(others) + ".")
 
 
 def offer(overtime: Overtime) -> str:

@@ -53,6 +53,11 @@ class Cure:
         """Money against the plan as it is; below 0: it saves."""
         return float(self.comparison.figures.change["cost"])
 
+    @property
+    def helps(self) -> bool:
+        """Whether fewer jobs are late with it, or the week is cheaper."""
+        return self.comparison.figures.change["late jobs"] < 0 or self.cost <= -0.5
+
 
 def overload_of(plan: Plan) -> Overload:
     """What the hours do not hold."""

@@ -6,8 +6,10 @@ from dataclasses import replace
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from planner.shop import Window
 from tests.screens.conftest import APP
 from tests.screens.test_week_screen import as_ab, press, texts
+from tests.tiny import MONDAY
 
 
 def job_of(store, tag):
@@ -158,14 +160,31 @@ def test_the_first_plan_is_searched_once_and_kept(app, go, store):
 
 def test_an_overload_is_said_first_with_what_would_cure_it(app, go, store):
     as_ab(app, store)
+    # two short days of shift: the work runs over into the week after, and a Saturday holds it
+    shop = store.load_shop()
+    short = tuple(Window(day, 7 * 60, 9 * 60 + 30) for day in (0, 1))
+    store.save(replace(shop.machines[1], hours=short), by="ab", at=MONDAY)
+    store.save(replace(shop.people[1], shifts=short), by="ab", at=MONDAY)
+    for job in shop.jobs.values():
+        store.save(replace(job, due=MONDAY.replace(day=7, hour=15)), by="ab", at=MONDAY)
+    go(app, "week")
+    assert any("More work than hours" in t and "late" in t for t in texts(app))
+    until(app, lambda: any(b.label == "Offer it" for b in app.button))
+    assert "**What would help**" in words_of(app)
+    press(app, "Offer it")
+    assert len(store.load_shop().overtime) == 1
+
+
+def test_what_would_not_help_against_an_overload_is_not_offered(app, go, store):
+    as_ab(app, store)
     for tag in ("T-1", "T-2", "T-3"):
         job = job_of(store, tag)
         store.save(replace(job, due=job.due.replace(year=2020)), by="ab", at=job.due)
     go(app, "week")
     assert any("More work than hours" in t and "3 jobs late" in t for t in texts(app))
-    until(app, lambda: any(b.label == "Offer it" for b in app.button))
-    press(app, "Offer it")
-    assert len(store.load_shop().overtime) == 1
+    until(app, lambda: "Would not help: " in words_of(app))
+    assert "A. Bell works Sat" in words_of(app).split("Would not help: ")[1]
+    assert not any(b.label == "Offer it" for b in app.button)
 
 
 @pytest.mark.parametrize(
