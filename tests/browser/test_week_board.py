@@ -69,7 +69,7 @@ def test_a_rush_job_arrives_and_a_second_browser_sees_the_new_version(server, br
 
     # the chances of the new plan come by themselves, and draw the page anew
     wait_for(desk, "From a thousand such weeks")
-    desk.get_by_text("Being worked out").wait_for(state="detached", timeout=60_000)
+    desk.get_by_text("Being worked out").wait_for(state="detached", timeout=240_000)
     desk.wait_for_timeout(2_000)
     settle(desk)
     with desk.expect_download() as waiting:
