@@ -303,6 +303,11 @@ class Units:
         return f"{celsius * 9 / 5 + 32:.0f} °F" if self.inch else f"{celsius:.0f} °C"
 
 
+def counted(count: int, one: str, more: str = "") -> str:
+    """ "1 cut", "2 cuts", "2 passes": a count with its word; ``more`` where it is not ``one`` with an s."""
+    return f"{count} {one if count == 1 else more or one + 's'}"
+
+
 def minutes_words(minutes: float | None) -> str:
     """Whole minutes as a person says them: ``45 min``, ``2 h 05 min``."""
     if minutes is None:

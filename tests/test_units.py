@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planner import InputError
-from planner.units import System, Units, minutes_words, read_number
+from planner.units import System, Units, counted, minutes_words, read_number
 
 INCH, METRIC = Units("inch"), Units("metric")
 
@@ -127,3 +127,7 @@ def test_the_way_of_an_edge_in_its_life():
     assert Units(System.INCH).way(None) == "unknown"
     assert Units(System.INCH).read_way_mm("path", "1024") == pytest.approx(1024e3 * 304.8)
     assert Units(System.INCH).read_way_mm("path", "312 km") == Units(System.METRIC).read_way_mm("path", "312") == 312e6
+
+
+def test_a_count_is_said_with_its_word():
+    assert (counted(1, "cut"), counted(0, "cut"), counted(2, "pass", "passes")) == ("1 cut", "0 cuts", "2 passes")

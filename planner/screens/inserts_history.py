@@ -14,7 +14,7 @@ from planner.screens import access, inserts_charts
 from planner.screens.kept import kept
 from planner.screens.picture import specification
 from planner.shop import Condition, Shop
-from planner.units import Units
+from planner.units import Units, counted
 from planner.week.edge_lives import grade_life, weighed
 
 LATEST_EDGES = 16
@@ -276,7 +276,7 @@ def _every_use(shop: Shop, units: Units) -> None:
         column_config={"When": st.column_config.DatetimeColumn(format="D MMM YYYY HH:mm")},
     )
     total = frame[frame["edge"] == edge]
-    st.caption(f"{len(total)} cuts, {units.swept(total['swept_mm2'].sum())} machined in all.")
+    st.caption(f"{counted(len(total), 'cut')}, {units.swept(total['swept_mm2'].sum())} machined in all.")
 
 
 def _turns(shop: Shop, row) -> str:

@@ -28,7 +28,7 @@ from planner.screens import learned_pictures as pictures
 from planner.screens.kept import kept
 from planner.screens.picture import specification
 from planner.shop import Shop
-from planner.units import Units
+from planner.units import Units, counted
 from planner.week.measured import MISSED_MM, MISSED_START, surveys_cut
 
 _SECTIONS = (
@@ -74,7 +74,9 @@ def _depths(shop: Shop, units: Units) -> None:
 
     def name(key) -> str:
         family = shop.families[key[0]]
-        return f"{family.name}, {family.face(key[1]).name}, {key[2].value} ({len(known[key].lower_mm)} records)"
+        return (
+            f"{family.name}, {family.face(key[1]).name}, {key[2].value} ({counted(len(known[key].lower_mm), 'record')})"
+        )
 
     keys = sorted(known, key=lambda k: -len(known[k].lower_mm))
     key = st.selectbox("Face and condition", keys, format_func=name, key="learned depth", persist_state="session")
@@ -181,7 +183,7 @@ def _minutes(shop: Shop, units: Units) -> None:
         machine = shop.machines[check.machine_id].name
         st.write(
             f"{machine}, unattended: {check.ratio:.0%} of the computed minutes in the middle, four of five between "
-            f"{check.low:.0%} and {check.high:.0%} ({check.records} records)."
+            f"{check.low:.0%} and {check.high:.0%} ({counted(check.records, 'record')})."
         )
 
 

@@ -16,7 +16,7 @@ from planner.screens.parts_intake import draw_intake, draw_quick
 from planner.screens.parts_page import draw_page
 from planner.screens.tables import sent
 from planner.shop import Part, PartState, Shop
-from planner.units import Units
+from planner.units import Units, counted
 from planner.week.queue import Queue
 
 _SECTION, _LAST = "parts section", "parts last"
@@ -170,7 +170,8 @@ def _table() -> None:
     for cell, (column, (label, key, placeholder)) in zip(st.columns(4), _FILTERS.items(), strict=True):
         cell.multiselect(label, options[column], key=key, placeholder=placeholder, persist_state="session")
     st.caption(
-        f"{len(view.ids)} parts: {view.ready} ready to cut, {view.waiting} waiting. Pick a row to open the part's page."
+        f"{counted(len(view.ids), 'part')}: {view.ready} ready to cut, {view.waiting} waiting. Pick a row to open "
+        "the part's page."
     )
     st.dataframe(
         view.shown,

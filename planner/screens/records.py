@@ -22,7 +22,7 @@ from planner.screens.words import job_name
 from planner.shop import Condition, Cut, Outcome, Shop
 from planner.store import Kind
 from planner.store.references import mark_key
-from planner.units import System, Units
+from planner.units import System, Units, counted
 
 _CUTS, _AGAINST, _PART, _CHARGE = "Cuts", "Plan against actual", "One part", "Charge lines"
 _PAGE = 100
@@ -131,7 +131,7 @@ def _cuts(frame: pd.DataFrame, shown: pd.DataFrame, wanted: frames.Filters, unit
     kind, key = access.kind(), _key()
     table, ids = _table(*key, wanted, page, units)
     left.caption(
-        f"{len(shown)} of {len(frame)} cuts, newest first{f'; {len(ids)} on this page' if pages > 1 else ''}. "
+        f"{len(shown)} of {counted(len(frame), 'cut')}, newest first{f'; {len(ids)} on this page' if pages > 1 else ''}. "
         "Pick a row to see its part, or to take it back."
     )
     right.download_button(
@@ -188,7 +188,8 @@ def _chosen(frame: pd.DataFrame, units: Units) -> None:
     with st.container(border=True):
         st.markdown(
             f"**{cut['tag']} {cut['face']}**, {cut['ended']:%d %b %Y}: {units.depth(cut['stop_depth_mm'])} in "
-            f"{int(cut['pass_count'])} passes, {cut['outcome']}" + (f". {cut['note']}" if cut["note"] else "")
+            f"{counted(int(cut['pass_count']), 'pass', 'passes')}, {cut['outcome']}"
+            + (f". {cut['note']}" if cut["note"] else "")
         )
         with st.container(horizontal=True):
             st.button("Heights and rebuilds left", on_click=_show_part, args=(int(cut["part_id"]),))
@@ -310,7 +311,7 @@ def _against(wanted: frames.Filters, units: Units) -> None:
                 continue
             spec, count, middle = told[name]
             st.vega_lite_chart(spec=spec, width="stretch", alt=f"{words}: actual less planned")
-            st.caption(f"{count} cuts; {_middle(name, middle, units)}.")
+            st.caption(f"{counted(count, 'cut')}; {_middle(name, middle, units)}.")
 
 
 def _verdict(inside: int, bounded: int) -> str:

@@ -12,7 +12,7 @@ from planner.screens import access, words
 from planner.screens.forms import Field, Form
 from planner.screens.refusals import refused
 from planner.shop import HeightReading, HeightStage, Job, JobState, Shop
-from planner.units import Units
+from planner.units import Units, counted
 from planner.week.queue import Queue
 from planner.week.set_help import Target, stop_or_go, target_of
 from planner.week.set_view import SetView
@@ -61,7 +61,7 @@ def _card(shop: Shop, view: SetView, target: Target, units: Units) -> None:
             for p in estimate.passes_likely
         )
         st.write(
-            f"{len(estimate.passes_likely)} passes; {dial} shows {shown} {units.depth_unit}. Measure at "
+            f"{counted(len(estimate.passes_likely), 'pass', 'passes')}; {dial} shows {shown} {units.depth_unit}. Measure at "
             f"{estimate.touch_off.place}: there the height after is the height before less the depth."
         )
     if view.matched.same_blocks:

@@ -13,7 +13,7 @@ from planner.screens.plans import View
 from planner.screens.said import act
 from planner.screens.spindle_view import draw_spindle
 from planner.shop import JobState, Overtime, Shop
-from planner.units import Units, minutes_words
+from planner.units import Units, counted, minutes_words
 from planner.week.edge_rules import grade_of
 from planner.week.overload import Overload, cures, overload_of
 from planner.week.queue import Queue
@@ -165,7 +165,7 @@ def _first_job(shop: Shop, queue: Queue, plan, machine, units: Units) -> None:
     elif "index stop" in kinds:
         used += ": index it during this job"
     cut = words.likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units)
-    st.write(f"{cut} in {len(estimate.passes_likely)} passes · edge: {grade}{used}")
+    st.write(f"{cut} in {counted(len(estimate.passes_likely), 'pass', 'passes')} · edge: {grade}{used}")
     stands = _standing_words(machine)
     if stands and shop.jobs[first].state is not JobState.RUNNING:
         st.caption(f"set up now: {stands}")

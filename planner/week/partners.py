@@ -8,7 +8,7 @@ from typing import Any
 
 from planner.cut.estimate import JobEstimate
 from planner.shop import Shop
-from planner.units import Units, minutes_words
+from planner.units import Units, counted, minutes_words
 from planner.week.queue import Queue
 from planner.week.set_view import DONE, SetView
 from planner.week.staying import stay_words
@@ -63,7 +63,7 @@ def _line(
     begin = f"{cut} {verb} cut and measured at {at}:"
     if not view.feasible:
         return f"{begin} {tag(job_id)} cannot match: {'; '.join(view.problems)}."
-    now = f"{tag(job_id)} to {units.depth(estimate.stop_likely_mm)} in {len(estimate.passes_likely)} passes"
+    now = f"{tag(job_id)} to {units.depth(estimate.stop_likely_mm)} in {counted(len(estimate.passes_likely), 'pass', 'passes')}"
     if not then or "cut_mm" not in then:
         return f"{begin} {now}."
     same_depth = units.depth(then["cut_mm"]) == units.depth(estimate.stop_likely_mm)
