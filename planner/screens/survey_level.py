@@ -58,9 +58,9 @@ def draw_level(shop: Shop, part: Part, draft: Draft) -> None:
         cells[1].metric(f"Then ({units.depth_unit})", units.depth(plan.residual_mm, unit=False), border=True)
         _say_plan(draft, plan, units)
         _warn_crooked(draft, plan, units)
-        done = "The leaves are in: read again" if isinstance(plan, ShimPlan) else "The jacks are turned: read again"
+        done = "The leaves are in:" if isinstance(plan, ShimPlan) else "The jacks are turned:"
         st.button(
-            tall(done),
+            tall(done, "read again"),
             key=f"{draft.key}/shimmed",
             type="primary",
             width="stretch",
