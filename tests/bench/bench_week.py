@@ -55,6 +55,9 @@ def against_the_solver(seconds: float, sizes: tuple[int, ...]) -> None:
         for machines in (1, 2, 4):
             problem = instance(n + machines, n, machines)
             known, proved = reference(problem, seconds, workers=1)
+            if known == float("inf"):
+                print(f"  {n:3d} jobs, {machines} machines: the solver found no plan at all in that time")
+                continue
             ratios = [ours(problem, budget).cost / max(known, 1e-9) for budget in (0.5, 1.0, 2.0, 5.0)]
             print(
                 f"  {n:3d} jobs, {machines} machines{' (proved)' if proved else '':9s}",
