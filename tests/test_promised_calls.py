@@ -154,3 +154,25 @@ def test_a_feed_for_a_roughness_keeps_to_what_the_corner_can_leave():
 def test_more_jobs_than_fit_into_memory_are_refused_at_once():
     with pytest.raises(InputError, match="at most 5000 jobs"):
         week.order_jobs(np.ones(100_000), np.ones(100_000), np.ones(100_000))
+
+
+BESIDES = {  # calls of the rooms beside the promised ones, an argument that once let something else through
+    "other": lambda wrong: face.height_elsewhere(100.0, (0, 0), wrong),
+    "leaves_mm": lambda wrong: face.intake_bound(wrong, 0.05, 0.05),
+    "speeds_rpm": lambda wrong: cut.choose_speed(100.0, 500.0, wrong),
+    "radius_mm": lambda wrong: cut.learn_finish([0.1, 0.2, 0.3], wrong, [0.5, 1.0, 2.0]),
+    "limit_mm": lambda wrong: cut.target_passes(0.2, 0.02, 0.1, 0.01, limit_mm=wrong),
+    "depth": lambda wrong: cut.schedule_cost(wrong, [0.1], 1.0, 10.0),
+    "excess": lambda wrong: cut.surveyed_depth(0.1, 0.01, wrong),
+    "high_mm": lambda wrong: cut.narrow(scipy.stats.lognorm(0.5, scale=0.1), 0.05, wrong),
+    "offset_mm": lambda wrong: edge.arc_ratio(100.0, 200.0, wrong),
+    "positions": lambda wrong: edge.edge_price(30.0, wrong),
+    "capacities": lambda wrong: edge.known_life(3.0, wrong),
+}
+
+
+@pytest.mark.parametrize("name", BESIDES)
+def test_other_calls_of_the_rooms_refuse_it_too(name):
+    for wrong in NO_NUMBER:
+        with pytest.raises(InputError, match=name):
+            BESIDES[name](wrong)

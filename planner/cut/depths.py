@@ -206,6 +206,7 @@ class SurveyedDepth(_Depth):
     _above: float = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
+        frozen("excess", self.excess)
         not_negative("surveyed_mm", self.surveyed_mm)
         not_negative("uncertainty_mm", self.uncertainty_mm)
         low, high = self.excess.isf(np.array([0.84, 0.16]))
@@ -264,6 +265,12 @@ class SurveyedDepth(_Depth):
         return np.where(x <= 0, 0.0, self._mix(self.excess.pdf, x) / self._above)[()]
 
 
+def frozen(field: str, value: Any) -> None:
+    """Refuse what is no frozen distribution: a family of them can be frozen, a frozen one cannot."""
+    if hasattr(value, "freeze") or not all(callable(getattr(value, name, None)) for name in ("sf", "cdf", "pdf")):
+        raise InputError(field, value, "a frozen scipy.stats distribution of depth in mm")
+
+
 def hermite(surveyed_mm: float, uncertainty_mm: float, nodes: int = 48) -> tuple[np.ndarray, np.ndarray]:
     """Places surveyed - U [mm] and their weights, U normal: Gauss-Hermite, one node where U is 0."""
     if uncertainty_mm == 0:
@@ -291,6 +298,9 @@ def narrow(depth: Any, low_mm: float, high_mm: float = math.inf):
     Raises `InputError` for an interval the distribution holds impossible. Narrowing twice keeps one layer.
     """
     low = not_negative("low_mm", low_mm)
+    if not (isinstance(high_mm, float) and high_mm == math.inf):
+        high_mm = positive("high_mm", high_mm)
+    frozen("depth", depth)
     if isinstance(depth, NarrowedDepth):
         return narrow(depth.base, max(low, depth.low_mm), min(high_mm, depth.high_mm))
     if low == 0 and math.isinf(high_mm):

@@ -201,7 +201,8 @@ def learn_finish(
     """
     prior = prior if prior is not None else FinishModel()
     feed = finite_array("feed_mm", feed_mm, (None,))
-    radius = np.broadcast_to(np.asarray(radius_mm, dtype=float), feed.shape)
+    one = np.isscalar(radius_mm)
+    radius = finite_array("radius_mm", np.full(feed.shape, radius_mm) if one else radius_mm, feed.shape)
     read = finite_array("ra_um", ra_um, feed.shape)
     for name, values in (("feed_mm", feed), ("radius_mm", radius), ("ra_um", read)):
         if not (values > 0).all():

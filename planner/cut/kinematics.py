@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from planner.errors import InputError, between, each, finite, not_negative, plain, positive
+from planner.errors import InputError, between, each, finite, finite_array, not_negative, plain, positive
 
 _TOLERANCE_MM = 1e-9
 
@@ -93,13 +93,15 @@ def choose_speed(
         raise InputError("cutter_max_rpm", None, "the greatest speed marked on the cutter's body; unknown is refused")
     mark = positive("cutter_max_rpm", cutter_max_rpm)
     low = not_negative("least_rpm", least_rpm)
-    high = math.inf if greatest_rpm == math.inf else positive("greatest_rpm", greatest_rpm)
+    unlimited = isinstance(greatest_rpm, float) and greatest_rpm == math.inf
+    high = math.inf if unlimited else positive("greatest_rpm", greatest_rpm)
+    listed = finite_array("speeds_rpm", speeds_rpm, (None,)).tolist()
     if high < low:
         raise InputError("greatest_rpm", greatest_rpm, f"a speed of at least least_rpm = {low:g}")
     goal = min(wanted, mark)
     limited = "recipe" if wanted <= mark else "cutter's mark"
-    if len(speeds_rpm):
-        speeds = sorted(positive(f"speeds_rpm[{i}]", s) for i, s in enumerate(speeds_rpm))
+    if listed:
+        speeds = sorted(positive(f"speeds_rpm[{i}]", s) for i, s in enumerate(listed))
         usable = [s for s in speeds if low <= s <= high]
         if not usable:
             raise InputError("speeds_rpm", speeds_rpm, f"at least one speed from {low:g} to {high:g}")

@@ -20,6 +20,7 @@ from typing import Any
 
 import numpy as np
 
+from planner.cut.depths import frozen
 from planner.errors import GREATEST, InputError, finite, not_negative, numbers, positive
 
 CELL_MM = 0.00254
@@ -63,10 +64,7 @@ class PassProblem:
     change_cost: float = 0.0
 
     def __post_init__(self) -> None:
-        for name in ("sf", "cdf", "pdf"):
-            # a family of distributions can be frozen, a frozen one cannot
-            if hasattr(self.depth, "freeze") or not callable(getattr(self.depth, name, None)):
-                raise InputError("depth", self.depth, "a frozen scipy.stats distribution of depth in mm")
+        frozen("depth", self.depth)
         checks = {
             "value_per_mm": not_negative,
             "step_mm": positive,

@@ -9,8 +9,9 @@ from typing import Any
 
 import numpy as np
 
+from planner.cut.depths import frozen
 from planner.cut.policy import FINISH, ROUGH, Cost, PassProblem, cost_at
-from planner.errors import InputError, between, finite_array, not_negative, positive
+from planner.errors import InputError, between, finite, finite_array, not_negative, positive
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
 _TAIL = 1e-9
@@ -63,6 +64,7 @@ def schedule_cost(
     finishing pass of ``finish_mm`` follows. None: all rough where there is a finishing pass, else all "finish".
     Integrals of the survival function by 48-point Gauss-Legendre over each pass.
     """
+    frozen("depth", depth)
     steps = finite_array("depths_mm", depths_mm, (None,))
     if (steps <= 0).any():
         raise InputError("depths_mm", float(steps.min()), "depths above 0")
@@ -245,6 +247,8 @@ def target_passes(
     finish_most = greatest if finish_greatest_mm is None else math.floor(finish_greatest_mm / step + 1e-9)
     if finish > finish_most:
         raise InputError("finish_mm", finish_mm, f"at most the greatest finishing pass, {finish_most * step:g}")
+    if not (isinstance(limit_mm, float) and limit_mm == math.inf):
+        limit_mm = finite("limit_mm", limit_mm)
     total = math.ceil(target / step - 1e-9)
     if total * step > limit_mm + 1e-9:
         total = math.floor(limit_mm / step + 1e-9)

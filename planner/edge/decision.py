@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike
 
 from planner.edge.ends import EdgeLife
 from planner.edge.life import LifeFit
-from planner.errors import InputError, each, finite_array, not_negative, plain, positive
+from planner.errors import InputError, each, finite, finite_array, not_negative, plain, positive
 
 __all__ = [
     "AgeRule",
@@ -168,9 +168,9 @@ def index_cost(edge_price: float, index_minutes: float, rate_per_minute: float) 
 
 def edge_price(insert_price: float, positions: int, regrinds: int = 0, regrind_price: float = 0.0) -> float:
     """Price of one edge: (insert + its regrinds) / (positions x lives of each)."""
-    if positions != int(positions) or positions < 1:
+    if finite("positions", positions) < 1 or positions % 1:
         raise InputError("positions", positions, "a whole number from 1")
-    if regrinds != int(regrinds) or regrinds < 0:
+    if finite("regrinds", regrinds) < 0 or regrinds % 1:
         raise InputError("regrinds", regrinds, "a whole number from 0")
     total = not_negative("insert_price", insert_price) + regrinds * not_negative("regrind_price", regrind_price)
     return total / (int(positions) * (int(regrinds) + 1))

@@ -257,7 +257,9 @@ def fit_life(
 def known_life(shape: float, capacities) -> LifeFit:
     """A life taken as known exactly: no spread around shape and capacities. For what-ifs and simulations."""
     k = positive("shape", shape)
-    c = finite_array("capacities", np.atleast_1d(capacities), (None,))
+    c = finite_array(
+        "capacities", np.atleast_1d(numbers("capacities", capacities, "one capacity per material")), (None,)
+    )
     if c.size == 0 or (c <= 0).any():
         raise InputError("capacities", capacities, "one capacity above 0 per material")
     draws = Draws(np.concatenate([[np.log(k)], np.log(c)])[None, :], np.ones(1))

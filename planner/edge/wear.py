@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from planner.errors import InputError, between, not_negative, positive
+from planner.errors import InputError, between, finite, not_negative, positive
 
 __all__ = [
     "CutSpend",
@@ -73,9 +73,10 @@ def arc_ratio(width_mm: float, diameter_mm: float, offset_mm: float = 0.0) -> fl
     """
     width = positive("width_mm", width_mm)
     radius = positive("diameter_mm", diameter_mm) / 2.0
-    low, high = offset_mm - width / 2.0, offset_mm + width / 2.0
+    offset = finite("offset_mm", offset_mm)
+    low, high = offset - width / 2.0, offset + width / 2.0
     if max(abs(low), abs(high)) > radius:
-        widest = 2 * (radius - abs(offset_mm))
+        widest = 2 * (radius - abs(offset))
         raise InputError("width_mm", width_mm, f"a face within the cutter: at most {widest:g} mm")
     return radius * (math.asin(high / radius) - math.asin(low / radius)) / width
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.errors import InputError, finite, finite_array, not_negative, positive
+from planner.errors import InputError, finite, finite_array, not_negative, numbers, positive
 
 
 def gaps(points: object, at: object = None, slopes: object = (0, 0)) -> np.ndarray:
@@ -49,7 +49,7 @@ def height_elsewhere(
     h + (cut slopes - datum slopes) . (other - place), slopes in survey coordinates.
     """
     start = finite_array("place", place, (2,))
-    target = np.asarray(other, dtype=float)
+    target = numbers("other", other, "a place (2,) or places (m, 2)")
     target = finite_array("other", other, (2,) if target.ndim == 1 else (None, 2))
     tilt = finite_array("cut_slopes", cut_slopes, (2,)) - finite_array("datum_slopes", datum_slopes, (2,))
     result = finite("height_mm", height_mm) + (target - start) @ tilt

@@ -66,7 +66,7 @@ def intake_bound(
     dent or proud spot off the lines may hide. A line not checked is None; along and across are needed for an upper
     bound, and without both diagonals it assumes no twist.
     """
-    leaves = finite_array("leaves_mm", list(leaves_mm), (None,))
+    leaves = finite_array("leaves_mm", leaves_mm, (None,))
     if not len(leaves) or (leaves <= 0).any():
         raise InputError("leaves_mm", leaves_mm, "at least one thickness above 0")
     if not isinstance(diagonals, (tuple, list)) or len(diagonals) != 2:
