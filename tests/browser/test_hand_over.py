@@ -118,8 +118,9 @@ def test_from_two_unmeasured_heads_to_a_printed_hand_over_sheet(server, browser,
     page.goto(server.url)
     settle(page, 120)
     sit_down(page)
-    page.get_by_test_id("stButtonGroup").get_by_text(system, exact=True).first.click()
-    settle(page)
+    if system != "inch":
+        page.get_by_test_id("stButtonGroup").get_by_text(system, exact=True).first.click()
+        settle(page)
 
     # two heads of one engine arrive, nothing measured
     go(page, "Parts")
