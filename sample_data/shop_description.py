@@ -491,7 +491,7 @@ WEEK = [
         "3 16:00",
         "ready",
         "",
-        {"hold": ("customer", "estimate exceeds the agreed 10 thou: go on, weld or replace?"), "agreed": 10},
+        {"hold": ("customer", "estimate exceeds the agreed depth: go on, weld or replace?"), "agreed": 10},
     ),
     ("Dunmarrow generator head", "", "normal", "4 14:00", "assembly starts", "", {"rush": True}),
     ("Haddrow pump head", "", "normal", "2 15:00", "ready", "", {}),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import subprocess
 import sys
 import zipfile
@@ -296,3 +297,10 @@ def test_a_job_on_a_sample_face_that_is_cut_under_its_cover_waits_for_the_cover(
     released = repository.save(replace(repository.load(Part, part.id), holds=(on,)), by="ab", at=OPENED[1])
     assert released.waits_for == ()
     repository.engine.dispose()
+
+
+def test_what_is_written_about_a_part_names_no_unit(loaded):
+    """Notes are shown as they were typed, whichever unit is switched to."""
+    said = [hold.reason for part in loaded.load_shop().parts.values() for hold in part.holds]
+    assert said
+    assert not [reason for reason in said if re.search(r"\b(thou|inch|mm)\b", reason)]
