@@ -199,6 +199,8 @@ def undo(sheet: Sheet) -> str:
         for one in mates:
             if last.kind in run_gang.MOVES:
                 on = JobState.RUNNING if last.kind in (TapKind.PAUSE, TapKind.HOLD) else JobState.WAITING
+                if one.taps[-1].kind == TapKind.HOLD:
+                    together.save(_hold_ended(one, at), by=who, at=at)
                 together.save(replace(one.job, state=on), by=who, at=at)
             together.undo_tap(one.job.id, at, who, one.seen)
         if last.kind == TapKind.EDGE:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from dataclasses import replace
 from datetime import datetime, timedelta
 from types import SimpleNamespace
@@ -255,7 +254,7 @@ def test_another_pocket_s_index_does_not_hide_a_chipped_edge(sheet):
     assert "chipped: index it" not in said(at)
 
 
-def test_an_edge_changed_elsewhere_while_the_job_waits_keeps_what_it_cut(sheet):
+def test_an_edge_changed_elsewhere_while_the_job_waits_keeps_what_it_cut(sheet, monkeypatch):
     """Two passes on D-1 position 1; the page Inserts turns it; the next, after a new touch-off, on position 2."""
     at, store, job_id = sheet
     fit(store)
@@ -269,7 +268,7 @@ def test_an_edge_changed_elsewhere_while_the_job_waits_keeps_what_it_cut(sheet):
     store.add_edge_event(Indexed(at=later, by="cd", from_position=1, to_position=2, **turned))
     at.run()
     assert "The edge was changed" in said(at) and not any("As planned" in b.label for b in at.button)
-    time.sleep(3.1)
+    monkeypatch.setattr(run_deeds, "clock", lambda: later + timedelta(seconds=1))
     press(at, "Paper grips")
     press(at, "As planned")
     press(at, "Clean")
@@ -672,7 +671,37 @@ def test_a_gang_is_paused_and_goes_on_together(gang):
     press(at, "still clamped")
     one, other = both(store, high, low)
     assert one.ready_to_cut and other.ready_to_cut
-    # one edge: chipped on any sheet, nothing is cut on the other
     press(at, "Undo it")
     one, other = both(store, high, low)
     assert one.held and other.paused
+
+
+def test_a_held_gangs_hold_is_taken_back_from_any_sheet(gang):
+    at, store, high, low = gang
+    press(at, "begin")
+    at.session_state["pause or hold"] = True
+    at.run()
+    press(at, "Hold it")
+    assert store.load_shop().part_of(store.load(Job, high)).open_holds
+    at.selectbox(key="run job").select(low).run()
+    press(at, "Undo it")
+    one, other = both(store, high, low)
+    assert not one.held and not one.paused and not other.paused
+    # nobody is waited for any more: the part, too, may go on
+    shop = store.load_shop()
+    assert not shop.part_of(shop.jobs[high]).open_holds
+    assert {shop.jobs[j].state for j in (high, low)} == {JobState.RUNNING}
+
+
+def test_an_edge_chipped_on_one_sheet_of_a_gang_stops_all(gang):
+    at, store, high, low = gang
+    fit(store)
+    at.run()
+    press(at, "begin")
+    press(at, "Paper grips")
+    press(at, "First mark")
+    assert any("As planned" in b.label for b in at.button)
+    press(at, "It chipped")
+    assert all(state.chipped for state in both(store, high, low))
+    at.selectbox(key="run job").select(low).run()
+    assert "index it before the next pass" in said(at) and not any("As planned" in b.label for b in at.button)
