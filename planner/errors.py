@@ -125,7 +125,7 @@ def plain(value: Any) -> Any:
 def numbers(field: str, value: Any, accepted: str, *, flags: bool = False) -> np.ndarray:
     """Return ``value`` as a float array of its own shape, nan and inf let through; `InputError` for what is no number:
     text, yes and no (unless ``flags``), complex, ragged lists, entries hidden by a mask."""
-    if np.ma.is_masked(value):
+    if np.ma.is_masked(value):  # a hidden entry is no number
         raise InputError(field, value, f"{accepted}, none hidden")
     try:
         array = np.asarray(value)
@@ -134,12 +134,9 @@ def numbers(field: str, value: Any, accepted: str, *, flags: bool = False) -> np
         mixed = array.dtype.kind == "O" and not any(isinstance(v, worded) for v in array.flat)
         if array.size and array.dtype.kind not in ("biuf" if flags else "iuf") and not mixed:
             raise TypeError
-        found = array.astype(float, copy=False)
+        return array.astype(float, copy=False)
     except (TypeError, ValueError, OverflowError):
         raise InputError(field, value, accepted) from None
-    if np.ma.is_masked(value):  # a hidden entry is no number
-        raise InputError(field, value, f"{accepted}, none hidden")
-    return found
 
 
 def finite_array(field: str, value: Any, shape: tuple[int | None, ...]) -> np.ndarray:

@@ -90,8 +90,7 @@ def explain_job(
 ) -> Explanation:
     """Explain the place of one placed job. ``name`` turns a job's id into words, ``machine_name`` a machine's; ``money`` is
     the currency's sign; a place that would cost ``never`` or more for sets cut apart is none, and members of such a set
-    that stand side by side go together. Raises `InputError` for a
-    job that is not in the plan."""
+    that stand side by side go together. Raises `InputError` for a job that is not in the plan."""
     if job not in tables.job_index:
         raise InputError("job", job, "the id of a job that can be placed")
     j = tables.job_index[job]
