@@ -138,7 +138,7 @@ def draw_part(shop: Shop, part: Part, face: Face, units: Units) -> None:
     st.markdown("**Dimensions that change with the cut**")
     now = rows_table(rows_of(table, lines, units)).drop_columns("After the cut")
     st.dataframe(now, hide_index=True, width="stretch")
-    with st.expander("Measure or restore them"):
+    with st.expander("Measure or restore them", key=f"depths box/{part.id}/{face.id}"):
         fields = [
             *(Field(f"value {i}", line.name, "depth") for i, line in enumerate(face.depths)),
             Field("how", "Restored by", help="Empty: measured as it was. Otherwise the operation after which it was."),

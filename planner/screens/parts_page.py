@@ -253,7 +253,7 @@ def _heights(found: Found, units: Units) -> None:
     else:
         st.caption("Not measured yet.")
     engine_depths.draw_part(access.shop(), part, face, units)
-    with st.expander("Add readings", expanded=not numbered):
+    with st.expander("Add readings", expanded=not numbered, key=f"add readings/{part.id}/{face.id}"):
         say_warm(access.shop(), part)
         fields = (
             *height_fields(face),
@@ -268,7 +268,7 @@ def _heights(found: Found, units: Units) -> None:
         form.say()
         form.button("Add the readings", lambda v: _add_readings(part, face, v, units), primary=False)
     if numbered:
-        with st.expander("Take a mistaken reading back"):
+        with st.expander("Take a mistaken reading back", key=f"reading back/{part.id}/{face.id}"):
             names = [(i, f"{r.point} {units.height(r.height_mm)}, {r.stage.value}, {dated(r.at)}") for i, r in numbered]
             fields = (
                 Field("reading_id", "Reading", "choice", options=names, required=True),

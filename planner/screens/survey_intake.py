@@ -52,7 +52,7 @@ def draw_intake_check(shop: Shop, part: Part, face: Face, units: Units) -> None:
         Field("pit_place", "Where the pit is", placeholder="beside bore 3, toward the valley"),
     ]
     form = Form(f"intake check/{face.id}", part.id, fields, {}, units, access.repository())
-    with st.expander("Enter an intake check", expanded=False):
+    with st.expander("Enter an intake check", key=f"{form.draft_key}/box"):
         st.caption(
             "Straightedge laid down, not pressed; stone the face first. The next leaf of the shop's feelers bounds the gap "
             "above; without both diagonals a twist could hide, and nothing bounds it."

@@ -99,7 +99,7 @@ def draw_cool_down(shop: Shop, part: Part, face: Face, units: Units) -> None:
     """Keep a warm part off the machine until it may be measured: the plan waits for it. Found cool, it waits no more."""
     form = Form(f"cool/{face.id}", part.id, temperature_fields(units), {}, units, access.repository())
     settings = shop.settings
-    with st.expander("Is it still warm?"):
+    with st.expander("Is it still warm?", key=f"{form.draft_key}/box"):
         st.caption(
             "Off the washer, the oven or the welder the plan keeps it off the machine: "
             f"{minutes_words(settings.wash_cool_minutes)} after washing, {minutes_words(settings.weld_cool_minutes)} after "

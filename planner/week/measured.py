@@ -62,8 +62,8 @@ def depth_after_check(belief: Depth, check: IntakeCheck) -> Depth:
     said = " and ".join(
         words
         for words in (
-            f"not below by {check.least_from}" if low > 0 and check.least_from else "",
-            f"not above by {check.greatest_from}" if high is not None and check.greatest_from else "",
+            f"at least by {check.least_from}" if low > 0 and check.least_from else "",
+            f"at most by {check.greatest_from}" if high is not None and check.greatest_from else "",
         )
         if words
     )

@@ -50,7 +50,7 @@ def test_an_intake_check_narrows_the_depth_to_its_interval_and_says_by_what():
     share = prior.cdf(0.06) + 0.5 * (prior.cdf(0.11) - prior.cdf(0.06))
     assert depth.likely_mm == pytest.approx(prior.ppf(share), rel=1e-6)
     assert queue.estimates[1].origins["depth"].words == (
-        "measured, intake check (not below by along and not above by along + across)"
+        "measured, intake check (at least by along and at most by along + across)"
     )
     before = estimate_queue(tiny_shop(), Knowledge()).estimates[1]
     assert queue.estimates[1].cleanup_allow_mm != before.cleanup_allow_mm
