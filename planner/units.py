@@ -18,6 +18,7 @@ MM_PER_THOU = 0.0254
 UM_PER_MICROINCH = 0.0254
 MM2_PER_IN2 = MM_PER_INCH**2
 M_PER_FOOT = 0.3048
+KG_PER_POUND = 0.45359237  # exact, NIST SP 811 appendix B
 
 _LENGTH_UNITS_MM = {
     "mm": 1.0,
@@ -44,6 +45,7 @@ _ROUGHNESS_UNITS_UM = {
     "μin": UM_PER_MICROINCH,
 }
 _AREA_UNITS_MM2 = {"mm2": 1.0, "mm²": 1.0, "cm2": 100.0, "cm²": 100.0, "in2": MM2_PER_IN2, "in²": MM2_PER_IN2}
+_MASS_UNITS_KG = {"kg": 1.0, "g": 0.001, "lb": KG_PER_POUND, "lbs": KG_PER_POUND}
 _SPEED_UNITS_M_MIN = {"m/min": 1.0, "ft/min": M_PER_FOOT}
 _NUMBER = r"[+-]?(?:\d+\s+\d+\s*/\s*\d+|\d+\s*/\s*\d+|\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?"
 _QUANTITY = re.compile(rf"^\s*({_NUMBER})\s*([^\d\s].*?)?\s*$")
@@ -188,6 +190,14 @@ class Units:
     def speed_factor(self) -> float:
         return M_PER_FOOT if self.inch else 1.0
 
+    @property
+    def mass_unit(self) -> str:
+        return "lb" if self.inch else "kg"
+
+    @property
+    def mass_factor(self) -> float:
+        return KG_PER_POUND if self.inch else 1.0
+
     # -- reading what a person typed -------------------------------------------------------------------------------
     def read_length_mm(self, field: str, text: str | float | int) -> float:
         """A length: a bare number is inches or millimetres; ``132.6 mm``, ``5.22 in``, ``3 thou`` carry their own."""
@@ -212,6 +222,10 @@ class Units:
     def read_speed_m_min(self, field: str, text: str | float | int) -> float:
         """A cutting speed: a bare number is ft/min or m/min."""
         return _read_quantity(field, text, _SPEED_UNITS_M_MIN, self.speed_factor)
+
+    def read_mass_kg(self, field: str, text: str | float | int) -> float:
+        """A part's weight: a bare number is pounds or kilograms."""
+        return _read_quantity(field, text, _MASS_UNITS_KG, self.mass_factor)
 
     # -- writing for a person --------------------------------------------------------------------------------------
     def length(self, mm: float | None, unit: bool = True) -> str:

@@ -18,7 +18,7 @@ UNKNOWN = "unknown"
 class Field:
     """One field: its name in the noun, the label, what kind of quantity it is.
 
-    ``kind``: text, long, number, whole, length, height, depth, ra, area, way, speed, feed, table_feed, minutes, share
+    ``kind``: text, long, number, whole, length, height, depth, ra, area, way, speed, feed, table_feed, mass, minutes, share
     (per cent on screen), choice (an Enum or pairs of value and label), several (choices, a tuple), flag, date, moment,
     numbers (a list, "150, 200, 300"), depths (a list), depth_counts (pairs, "1 × 10, 1.5 × 10").
     """
@@ -42,6 +42,7 @@ QUANTITIES = {
     "speed": ("read_speed_m_min", "speed_unit", "speed_factor", 0, 1),
     "feed": ("read_length_mm", "feed_unit", "length_factor", 4, 4),
     "table_feed": ("read_length_mm", "table_feed_unit", "length_factor", 2, 1),
+    "mass": ("read_mass_kg", "mass_unit", "mass_factor", 1, 2),
 }
 
 LISTS = ("numbers", "depths", "depth_counts")
@@ -56,6 +57,7 @@ INSIDE = {
     "way": "mm",
     "speed": "m/min",
     "table_feed": "mm/min",
+    "mass": "kg",
 }
 
 

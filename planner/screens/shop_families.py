@@ -71,7 +71,7 @@ def _family_form(family: Family | None, units: Units, shop: Shop) -> None:
         Field("kind", "Kind of part", "choice", options=PartKind, required=True),
         Field("fixture", "Fixture", help="Jobs on the same fixture follow each other without a change of setup."),
         Field("blocks", "Blocks and supports"),
-        Field("weight_kg", "Weight (kg)", "number"),
+        Field("weight_kg", "Weight", "mass"),
         Field("replacement_price", f"Price of another one ({currency})", "number"),
         Field("hoist", "Lifted with the hoist", "flag"),
         Field("notes", "Notes", "long"),

@@ -18,6 +18,7 @@ from typing import Any
 from planner.errors import InputError
 from planner.store.file_reading import Formula
 from planner.units import (
+    KG_PER_POUND,
     M_PER_FOOT,
     MM2_PER_IN2,
     MM_PER_INCH,
@@ -28,7 +29,6 @@ from planner.units import (
     read_number,
 )
 
-KG_PER_POUND = 0.45359237  # exact, NIST SP 811 appendix B
 RUNS_AS_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 

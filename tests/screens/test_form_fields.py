@@ -15,7 +15,9 @@ SYSTEMS = st.sampled_from([Units(System.INCH), Units(System.METRIC)])
 
 @settings(max_examples=150, deadline=None)
 @given(
-    st.sampled_from(["length", "height", "depth", "ra", "area", "speed", "feed", "table_feed", "share", "minutes"]),
+    st.sampled_from(
+        ["length", "height", "depth", "ra", "area", "speed", "feed", "table_feed", "mass", "share", "minutes"]
+    ),
     st.floats(0.001, 5000),
     SYSTEMS,
 )
@@ -23,6 +25,14 @@ def test_what_is_shown_reads_back_to_the_same_shown_figure(kind, value, units):
     item = Field("x", "X", kind)
     text = shown(kind, value, units)
     assert shown(kind, read(item, text, units), units) == text
+
+
+def test_a_part_weighs_pounds_in_an_inch_shop():
+    """31 lb are 14.06 kg: the international pound is 0.45359237 kg exactly (NIST SP 811, appendix B)."""
+    item, inch, metric = Field("x", "Weight", "mass"), Units(System.INCH), Units(System.METRIC)
+    assert read(item, "31", inch) == pytest.approx(14.0614, abs=5e-5)
+    assert (shown("mass", 14.0614, inch), shown("mass", 14.0614, metric)) == ("31", "14.06")
+    assert read(item, "14 kg", inch) == read(item, "14", metric) == 14
 
 
 @settings(max_examples=60, deadline=None)
