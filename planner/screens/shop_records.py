@@ -117,9 +117,7 @@ def hour_values(windows: Sequence[Window]) -> dict[str, str]:
     found = {}
     for day in range(7):
         own = [w for w in windows if w.weekday == day]
-        found[f"day{day}"] = "; ".join(
-            ", ".join(_span(a, b) for a, b in ((w.start_minute, w.end_minute), *w.breaks)) for w in own
-        )
+        found[f"day{day}"] = "; ".join(", ".join(_span(a, b) for a, b in _spans(w)) for w in own)
     for day in range(6, 0, -1):
         if found[f"day{day}"] and found[f"day{day}"] == found[f"day{day - 1}"]:
             found[f"day{day}"] = "same"
@@ -172,6 +170,16 @@ def _minutes(name: str, said: str) -> tuple[int, int]:
     if max(b, d) > 59 or max(a * 60 + b, c * 60 + d) > 24 * 60:
         raise InputError(name, said.strip(), "a time of day from 0:00 to 24:00")
     return a * 60 + b, c * 60 + d
+
+
+def _spans(window: Window) -> list[tuple[int, int]]:
+    """The hours worked, as the fields' example has them. A break that touches an end of the shift has none on its far
+    side: such a window is told by its ends and its breaks."""
+    ends = [window.start_minute, *(minute for one in window.breaks for minute in one), window.end_minute]
+    worked = list(zip(ends[::2], ends[1::2], strict=True))
+    if all(a < b for a, b in worked):
+        return worked
+    return [(window.start_minute, window.end_minute), *window.breaks]
 
 
 def _span(start: int, end: int) -> str:

@@ -443,6 +443,14 @@ def test_hours_shown_are_read_back_as_they_were(days):
     assert read_hours(hour_values(windows)) == windows
 
 
+def test_hours_stand_as_they_are_worked_with_the_break_between_them():
+    early = Window(0, 7 * 60, 11 * 60 + 45, ((9 * 60 + 30, 9 * 60 + 45),))
+    assert hour_values((early,))["day0"] == "7:00-9:30, 9:45-11:45"
+    at_the_end = Window(0, 7 * 60, 12 * 60, ((11 * 60 + 30, 12 * 60),))
+    assert hour_values((at_the_end,))["day0"] == "7:00-12:00, 11:30-12:00"
+    assert read_hours(hour_values((at_the_end,))) == (at_the_end,)
+
+
 @pytest.mark.parametrize(
     "said",
     [
