@@ -90,8 +90,10 @@ def _asks(connection: Connection, kind: GateKind, part_id: int) -> bool:
         return True
     parts, engines, known = tables.parts, tables.engines, tables.measured_engines
     part = connection.execute(select(parts.c.engine_serial, parts.c.family_id).where(parts.c.id == part_id)).one()
-    serial = func.lower(known.c.serial) == part.engine_serial.strip().lower()
-    entered = connection.execute(select(known.c.engine_id).where(serial)).scalar() if part.engine_serial else None
+    wanted = part.engine_serial.strip().casefold()
+    # compared here: the database folds the case of plain letters only
+    measured = connection.execute(select(known.c.serial, known.c.engine_id)).all()
+    entered = next((row.engine_id for row in measured if wanted and row.serial.casefold() == wanted), None)
     fits = [
         row
         for row in connection.execute(

@@ -134,11 +134,11 @@ def test_the_serial_tells_which_kind_of_engine_a_head_is_from(repository, stored
             manifold_lean_deg=None if lean else 45,
         )
     )
-    part = repository.save(dataclasses.replace(repository.load(Part, stored.left.id), engine_serial="VX 1"))
+    part = repository.save(dataclasses.replace(repository.load(Part, stored.left.id), engine_serial="VÉ 1"))
     recorded = repository.record_cut(make_cut())
     assert intake_gates(repository, part) == []  # nobody said which kind
     repository.reverse_cut(recorded.id, "again", "ab", AT)
-    repository.add(MeasuredEngine("vx 1", one.id))
+    repository.add(MeasuredEngine("vé 1", one.id))
     repository.record_cut(make_cut())
     assert bool(intake_gates(repository, part)) == (lean is not None)
 
