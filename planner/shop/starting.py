@@ -126,8 +126,6 @@ SWAP_CUTTER_MINUTES = 12.0
 CLEANOUT_MINUTES = 12.0
 MAGNESIUM_BEFORE_MINUTES = 30.0
 MAGNESIUM_AFTER_MINUTES = 20.0
-TRAM_CHECK_MINUTES = 12.0
-WARM_UP_MINUTES = 15.0
 
 # what one edge lasts, swept area (face × passes) and path of the edge in metal
 CAPACITY_SWEPT_MM2: Mapping[str, float] = MappingProxyType(
