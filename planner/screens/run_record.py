@@ -112,14 +112,13 @@ def store_cut(
         height_agrees_mm=2 * 2**0.5 * shop.settings.height_repeatability_mm,
     )
     setup = estimate.setup
-    uses: dict[tuple[int, int], EdgeUse] = {}
+    uses: dict[EdgeKey, tuple[float, float]] = {}
     for edges, made in done.by_edge:
         path, swept = edge_path_mm(setup, made), face.area_mm2 * cutting_passes(made)
-        for insert_id, position in edges:
-            known = uses.get((insert_id, position))
-            if known is not None:
-                path, swept = path + known.path_mm, swept + known.swept_mm2
-            uses[insert_id, position] = EdgeUse(insert_id, position, path, swept)
+        for edge in edges:
+            # one pocket's edge may have stayed in while another's was changed
+            before = uses.get(edge, (0.0, 0.0))
+            uses[edge] = (before[0] + path, before[1] + swept)
     at = clock()
     # what stood in the queue before the first tap is what the record is held against
     plan = planned_at_start(sheet)
@@ -146,7 +145,7 @@ def store_cut(
         ra_um=tuple(r for i in (1, 2, 3) if (r := values[f"ra {i}"]) is not None),
         feed_mm=_last_feed_mm(setup, done.passes),
         speed_m_min=_speed_m_min(setup, values.get("rpm")),
-        uses=tuple(uses.values()),
+        uses=tuple(EdgeUse(*edge, *spent) for edge, spent in uses.items()),
         planned_depth_mm=plan.stop_likely_mm,
         allowed_depth_mm=plan.stop_allow_mm,
         planned_passes=len(plan.passes_likely),

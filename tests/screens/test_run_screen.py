@@ -13,7 +13,7 @@ from planner.cut.running import INDEX_STEPS, fold
 from planner.edge import End, Fitted, Indexed
 from planner.screens import run_deeds, run_record
 from planner.screens.words import as_read
-from planner.shop import Cut, Job, JobState, Outcome, PassReason, PassRecord, TapKind
+from planner.shop import Cut, Insert, Job, JobState, Outcome, PassReason, PassRecord, TapKind
 from planner.store import StaleRecord
 from planner.units import MM_PER_THOU, System, Units
 from planner.week.edge_rules import use_not_recorded
@@ -252,6 +252,39 @@ def test_another_pocket_s_index_does_not_hide_a_chipped_edge(sheet):
     next(b for b in at.selectbox if b.label == "Pocket" and "all of them" in b.options).select(2).run()
     press(at, "Changed it")
     assert "chipped: index it" not in said(at)
+
+
+def test_an_edge_that_stays_while_another_pocket_is_indexed_keeps_all_its_passes_and_gives_none_away(sheet):
+    at, store, job_id = sheet
+    two_pockets(store)
+    to_the_mark(at)
+    for dye in ("all", "half", "quarter"):
+        press(at, "As planned")
+        press(at, dye)
+    next(b for b in at.selectbox if b.label == "Pocket" and "all of them" in b.options).select(2).run()
+    press(at, "Changed it")
+    for name in INDEX_STEPS:
+        press(at, name)
+    press(at, "Paper grips")
+    press(at, "As planned")
+    press(at, "Clean")
+    while any("As planned" in b.label for b in at.button):
+        press(at, "As planned")
+        press(at, "good")
+    end_it(at)
+    shop = store.load_shop()
+    cut, face = store.cuts_of(shop.jobs[job_id].part_id)[-1], shop.face_of(shop.jobs[job_id]).area_mm2
+    label = {i.id: i.label for i in store.load_all(Insert).values()}
+    swept = {(label[use.insert_id], use.position): use.swept_mm2 / face for use in cut.uses}
+    # the kiss pass cuts nothing; two passes before the change, the others after it
+    after = len(cut.passes) - 3
+    assert swept == {
+        ("D-1", 1): pytest.approx(2 + after),
+        ("D-2", 1): pytest.approx(2),
+        ("D-2", 2): pytest.approx(after),
+    }
+    paths = {(label[use.insert_id], use.position): use.path_mm for use in cut.uses}
+    assert paths["D-1", 1] == pytest.approx(paths["D-2", 1] + paths["D-2", 2])
 
 
 def test_an_edge_changed_elsewhere_while_the_job_waits_keeps_what_it_cut(sheet, monkeypatch):
