@@ -211,6 +211,7 @@ def _not_begun(sheet: Sheet) -> None:
         )
         estimate_view.print_button(sheet.shop, sheet.job, estimate, sheet.units)
         pending.draw()
+    run_before.out_of_tram(sheet, machine)
     estimate_view.draw(sheet.shop, sheet.job, estimate, sheet.units)
 
 

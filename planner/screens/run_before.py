@@ -11,6 +11,7 @@ from planner.cut.running import BEFORE_TOUCHING, standing_below_mm
 from planner.screens import access
 from planner.screens.run_deeds import Sheet, tap, turn_to, typed
 from planner.screens.said import act, say_beside
+from planner.screens.spindle_view import check_of_machine
 from planner.sheets import DEFER, cautions
 from planner.shop import TapKind
 
@@ -40,6 +41,13 @@ def mind(sheet: Sheet) -> None:
     said = "; ".join(d for d in differs if d)
     if said:
         st.markdown(f"This family: {said}.")
+
+
+def out_of_tram(sheet: Sheet, machine_id: int) -> None:
+    """A spindle that would spoil this face is told before the part is on the machine."""
+    check = check_of_machine(sheet.shop, access.queue(), sheet.shop.machines[machine_id], [sheet.job.id])
+    for warning in check.warnings(sheet.units):
+        st.warning(_capital(warning))
 
 
 def further(sheet: Sheet) -> None:

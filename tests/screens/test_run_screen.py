@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from types import SimpleNamespace
 
 import pytest
@@ -13,7 +13,7 @@ from planner.cut.running import INDEX_STEPS, fold
 from planner.edge import End, Fitted, Indexed
 from planner.screens import run_deeds, run_record
 from planner.screens.words import as_read
-from planner.shop import Cut, Insert, Job, JobState, Outcome, PassReason, PassRecord, TapKind
+from planner.shop import Cut, Insert, Job, JobState, Outcome, PassReason, PassRecord, TapKind, TramReading
 from planner.store import StaleRecord
 from planner.units import MM_PER_THOU, System, Units
 from planner.week.edge_rules import use_not_recorded
@@ -455,6 +455,18 @@ def test_a_spent_edge_is_named_before_the_next_pass(sheet, monkeypatch):
     assert "84% of its life spent" in said(at)
     press(at, "begin")
     assert "index it before the next pass" in said(at)
+
+
+def test_a_spindle_that_would_spoil_the_face_is_told_before_the_part_is_on_the_machine(sheet):
+    at, store, job_id = sheet
+    assert "out of tram" not in said(at)
+    shop = store.load_shop()
+    family, machine = shop.families[1], next(iter(shop.machines.values()))
+    store.save(replace(family, faces=(replace(family.faces[0], flatness_mm=0.05),)), by="ab", at=datetime(2026, 3, 2))
+    reading = TramReading(date(2026, 3, 2), 300, 5.0, 5.0, "ab")
+    store.save(replace(machine, tram=(*machine.tram, reading)), by="ab", at=datetime(2026, 3, 2))
+    at.run()
+    assert "Spindle out of tram" in said(at) and "tram it first" in said(at)
 
 
 def test_a_refused_setting_is_said_beside_it_and_once(sheet):
