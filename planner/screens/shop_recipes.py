@@ -11,7 +11,7 @@ from planner import InputError
 from planner.cut import spindle_speed, table_feed
 from planner.screens import access
 from planner.screens.forms import Field, Form
-from planner.screens.said import act
+from planner.screens.said import act, tell
 from planner.screens.shop_records import delete_button, pick, store_noun, table
 from planner.sheets.cautions import DEFER, cautions
 from planner.shop import MATERIALS, Cutter, Recipe, Shop, recipe_speeds
@@ -219,7 +219,9 @@ def _signed(recipe: Recipe, values: dict) -> str:
         raise InputError("read", "", "the check mark of the person who signs")
     new = dataclasses.replace(recipe, active=True, signed_by=values["signed_by"])
     access.repository().save(new, by=access.who(), at=access.now())
-    return f"Signed by {values['signed_by']}: the recipe is in use."
+    # a signed recipe has no such form any more that could say it
+    tell(f"Signed by {values['signed_by']}: the recipe is in use.")
+    return ""
 
 
 # -- what it comes to --------------------------------------------------------------------------------------------------

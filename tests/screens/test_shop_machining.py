@@ -156,6 +156,7 @@ def test_magnesium_is_planned_with_only_after_somebody_signed_by_name(app, store
     press(at, "Sign and put in use")
     signed = store.load(Recipe, shipped.id)
     assert signed.active and signed.signed_by == "A. Bell"
+    assert "Signed by A. Bell: the recipe is in use." in [s.value for s in at.success]
     # other figures than the signed ones are a proposal again
     field(at, "Usual pass").set_value("2.5").run()
     press(at, "Save recipe")
