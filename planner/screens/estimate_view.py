@@ -118,6 +118,8 @@ def _passes(estimate: JobEstimate, units: Units) -> None:
 def _after(estimate: JobEstimate, part, units: Units) -> None:
     room = estimate.room
     if estimate.heights:
+        # a heading: on a tablet each table's tools lie over what stands right above it
+        st.markdown("**Heights at the measuring points**")
         rows = [
             {
                 "Point": h.point,
