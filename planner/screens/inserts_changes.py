@@ -109,7 +109,7 @@ def _change(ledger: Ledger, cutter: str, pocket: int) -> None:
     insert, edge = ledger.inserts[held.insert], ledger.edge_in(cutter, pocket)
     told = edge.state is EdgeState.RETIRED
     place = ledger.machines[cutter]
-    where = f". The cutter is on {place[0]} since {place[1]:%d %b %Y}" if place else ""
+    where = f". The cutter has been on {place[0]} since {place[1]:%d %b %Y}" if place else ""
     state = f", **{edge.end}**: nothing is cut until it is changed" if told else ""
     often = "once" if edge.cleanings == 1 else f"{edge.cleanings} times"
     cleaned = f", cleaned {often}" if edge.cleanings else ""

@@ -126,7 +126,7 @@ def _cuts(frame: pd.DataFrame, shown: pd.DataFrame, wanted: frames.Filters, unit
     left, middle, right = st.columns([5, 2, 2], vertical_alignment="bottom")
     page = 1
     if pages > 1:
-        page = int(middle.number_input(f"Page of {pages}", 1, pages, 1, key="records page", persist_state="session"))
+        page = int(middle.number_input(f"Page, of {pages}", 1, pages, 1, key="records page", persist_state="session"))
         page = min(page, pages)
     kind, key = access.kind(), _key()
     table, ids = _table(*key, wanted, page, units)

@@ -67,7 +67,7 @@ def _row(engine: EngineFamily, shop: Shop, units: Units) -> dict[str, str]:
     angle = engine.bank_angle_deg
     return {
         "Engine": engine.name,
-        "Parts": ", ".join(families) or "not entered",
+        "Parts": "; ".join(families) or "not entered",
         "Bore × stroke": f"{units.length(engine.bore_mm, unit=False)} × {units.length(engine.stroke_mm)}",
         "Cylinders": f"{engine.cylinders} a bank",
         "Banks": ", ".join(engine.banks) or "as its parts say",

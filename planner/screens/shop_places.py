@@ -117,8 +117,8 @@ def draw(family: Family, face: Face, units: Units) -> None:
         picture(face, units)
     with right, st.expander("Points, openings, sealing zones, depths"):
         st.caption(
-            f"One a line, pieces parted by semicolons; figures in {units.length_unit}, from the left lower corner. Without "
-            "points of your own, the corners and the middle are measured."
+            f"One a line, pieces parted by semicolons; figures in {'inches' if units.inch else 'mm'}, from the left lower "
+            "corner. Without points of your own, the corners and the middle are measured."
         )
         fields = [Field(spec.name, f"{spec.label}: {spec.pattern}", "long") for spec in _LISTS]
         texts = {spec.name: _text(spec, face, units) for spec in _LISTS}
@@ -137,7 +137,7 @@ def picture(face: Face, units: Units) -> None:
         width="content",
         alt=f"{face.name} to scale with {len(face.points)} measuring points and {len(face.openings)} openings",
     )
-    st.caption(f"The {face.name} face to scale, {units.length_unit}. Crosses: where heights are measured.")
+    st.caption(f"The {face.name} face to scale ({units.length_unit}). Crosses: where heights are measured.")
 
 
 @kept(32)

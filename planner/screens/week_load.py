@@ -29,6 +29,7 @@ def _load(shop: Shop, now: datetime, seen: Picture) -> None:
         st.caption("This week is over: next week's hours.")
     spec = empty_chart("hours") | {"height": 38 * max(1, len(frame)) + 60, "datasets": {"rows": frame}}
     st.vega_lite_chart(spec=spec, width="stretch", alt="Hours booked against hours available")
+    st.caption("Dark: booked by this plan. Pale: the hours there are.")
     for row in frame.itertuples():
         if row.booked > row.available + 0.05:
             st.error(f"{row.who} is booked {row.booked:.1f} h and has {row.available:.1f} h.")
