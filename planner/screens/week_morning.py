@@ -51,8 +51,13 @@ def _overload_words(view: View, shop: Shop, too_much: Overload) -> str:
     if too_much.unplaced:
         named = ", ".join(words.job_name(shop, j) for j in too_much.unplaced[:_SHOWN])
         said.append(f"no hours left for {named}")
-    # what a hand moved late is not for want of hours
-    return ("**In this order:** " if moved else "**More work than hours:** ") + "; ".join(said) + "."
+    # what a hand moved late is not for want of hours, nor what came after the order was settled and stands behind it
+    late = "; ".join(said) + "."
+    if moved:
+        return f"**In this order:** {late}"
+    if view.proposal is None and view.board is not None and view.board.unplanned:
+        return f"**With what came since, in the accepted order:** {late} Re-plan first: a new order may hold them."
+    return f"**More work than hours:** {late}"
 
 
 def _late_jobs(view: View, shop: Shop, too_much: Overload) -> None:

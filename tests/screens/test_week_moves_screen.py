@@ -175,6 +175,17 @@ def test_an_overload_is_said_first_with_what_would_cure_it(app, go, store):
     assert len(store.load_shop().overtime) == 1
 
 
+def test_a_job_behind_the_accepted_order_is_no_want_of_hours(accepted, go, store):
+    late = job_of(store, "T-3")
+    part = store.load_shop().part_of(late)
+    twin = store.add(replace(part, id=None, version=0, tag="T-9"), by="ab", at=MONDAY)
+    store.add(replace(late, id=None, version=0, part_id=twin.id, due=late.due.replace(year=2020)), by="ab", at=MONDAY)
+    go(accepted, "week")
+    said = next(t for t in texts(accepted) if "1 job late" in t and "min in all" in t)
+    assert said.startswith("**With what came since, in the accepted order:**") and "Re-plan first" in said
+    assert not any("More work than hours" in t for t in texts(accepted))
+
+
 def test_what_would_not_help_against_an_overload_is_not_offered(app, go, store):
     as_ab(app, store)
     for tag in ("T-1", "T-2", "T-3"):
