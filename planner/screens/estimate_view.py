@@ -108,6 +108,11 @@ def touch_words(estimate: JobEstimate, units: Units) -> str:
 
 
 def _passes(estimate: JobEstimate, units: Units) -> None:
+    if not estimate.passes:
+        st.caption(
+            "No pass is planned" + ("." if estimate.worth_cutting else ": not worth beginning as it stands, see above.")
+        )
+        return
     # left to itself the reason is cut off on a tablet
     widths = {"Pass": 135, "Feed": 80, "Minutes": 70, "Needed": 70}
     wide = {name: st.column_config.Column(width=px) for name, px in widths.items()}
@@ -132,12 +137,20 @@ def _after(estimate: JobEstimate, part, units: Units) -> None:
         ]
         st.dataframe(rows_table(rows), hide_index=True, width="stretch")
         st.caption(f"Now: {estimate.origins['heights'].words}. After: that less the depth, {_depth_origin(estimate)}.")
-    left = "unknown" if estimate.left_likely_mm is None else units.depth(estimate.left_likely_mm, down=True)
     rebuilds = "unknown" if estimate.rebuilds_left is None else str(estimate.rebuilds_left)
     st.write(
-        f"**Left above the limit:** {left} ({room.basis}). **Rebuilds left:** {rebuilds}, at "
+        f"**Left above the limit:** {_left(estimate, units)} ({room.basis}). **Rebuilds left:** {rebuilds}, at "
         f"{units.depth(estimate.rebuild_mm)} each ({estimate.origins['rebuild'].words})."
     )
+
+
+def _left(estimate: JobEstimate, units: Units) -> str:
+    """Likely, and at the depth to allow for: the figure the tables of jobs give, and the rebuilds rest on."""
+    likely, allow = (
+        "unknown" if mm is None else units.depth(mm, down=True)
+        for mm in (estimate.left_likely_mm, estimate.left_allow_mm)
+    )
+    return likely if likely == allow else f"likely {likely}, allow for {allow}"
 
 
 def _cost(shop: Shop, estimate: JobEstimate) -> str:

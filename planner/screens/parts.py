@@ -126,12 +126,12 @@ def parts_table(shop: Shop, queue: Queue, units: Units) -> pd.DataFrame:
                 "State": part.state.value,
                 "Waits for": "; ".join(waits),
                 "Due": mine[0].due if mine else None,
-                "Left above the limit after the cut": "; ".join(dict.fromkeys(left)),
+                "Left after": "; ".join(dict.fromkeys(left)),
                 "Now": _standing(part, bool(mine)),
             }
         )
     # what is asked first stands left, in sight on a tablet without scrolling
-    columns = ["part", "Tag", "Family", "Position", "Due", "Waits for", "Left above the limit after the cut"]
+    columns = ["part", "Tag", "Family", "Position", "Due", "Waits for", "Left after"]
     columns += ["Condition", "State", "Now", "Work order", "Serial"]
     frame = pd.DataFrame(rows, columns=columns)
     frame["Due"] = pd.to_datetime(frame["Due"])
@@ -184,8 +184,8 @@ def _table() -> None:
         column_config={
             "Due": st.column_config.DatetimeColumn(format="ddd D MMM HH:mm"),
             "Condition": st.column_config.TextColumn(width=115),
-            "Waits for": st.column_config.TextColumn(width="medium"),
-            "Left above the limit after the cut": st.column_config.TextColumn(width="medium"),
+            "Waits for": st.column_config.TextColumn(width=280),
+            "Left after": st.column_config.TextColumn(width=140, help=words.LEFT_HELP),
         },
     )
 

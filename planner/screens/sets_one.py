@@ -100,7 +100,8 @@ def planned_words(view: SetView, units: Units) -> str:
     said += f"Heights are means over {len(view.points)} points every member was measured at"
     if view.matched.relative_to_nominal:
         said += ", compared less each family's new height"
-    said += "; each member also stays above its limit at its lowest point. Equal cuts do not make equal heights."
+    said += "; each member also stays above its limit at its lowest point. What is left is told at these targets, in "
+    said += "the queue at the depth to allow for. Equal cuts do not make equal heights."
     levelled = [m for m in view.members.members if m.state is not MemberState.FINISHED and _stands_low(view, m)]
     if levelled:
         said += " A surveyed face comes clean at a depth below its high spot; at its points it loses less height."

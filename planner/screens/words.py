@@ -64,8 +64,11 @@ def likely_allow(likely_mm: float, allow_mm: float, units: Units) -> str:
     return f"likely {units.depth(likely_mm, unit=False)}, allow {units.depth(allow_mm)}"
 
 
+LEFT_HELP = "Above the limit once the depth to allow for is taken, and how many rebuilds that is."
+
+
 def left_words(estimate: JobEstimate, units: Units) -> str:
-    """Height left above the limit and how many rebuilds that is."""
+    """Height left above the limit at the depth to allow for, and how many rebuilds that is."""
     if estimate.left_allow_mm is None:
         return estimate.room.basis
     if estimate.left_allow_mm < 0:

@@ -87,7 +87,14 @@ def test_the_table_lists_every_part_with_what_it_waits_for(parts):
     assert set(table["Tag"]) == {"T-1", "T-2", "T-3", "T-4"}
     waits = table.set_index("Tag")["Waits for"]
     assert waits["T-4"] == "pressure test not done" and waits["T-1"] == ""
-    assert table.set_index("Tag")["Left above the limit after the cut"]["T-3"] == "no limit known, ask"
+    assert table.set_index("Tag")["Left after"]["T-3"] == "no limit known, ask"
+
+
+def test_a_part_s_page_gives_the_figure_of_the_table_beside_the_likely_one(page, parts):
+    figure = parts().dataframe[0].value.set_index("Tag")["Left after"]["T-1"].split(",")[0]
+    shown = page("T-1")
+    line = next(m.value for m in shown.markdown if m.value.startswith("**Left above the limit:**"))
+    assert f"allow for {figure}" in line and "likely " in line
 
 
 def test_filters_narrow_the_table(parts):
