@@ -161,7 +161,8 @@ def _check(shop: Shop, view: SetView, target: Target, units: Units) -> None:
         checks = [h for h in shop.part_of(job).heights if h.face_id == face.id and h.stage is HeightStage.CHECK]
         if not checks or not partner.open:
             return
-        last = max(checks, key=lambda h: h.at)
+        # of one minute, the one stored last
+        last = max(reversed(checks), key=lambda h: h.at)
         mean = view.mean_of_check_mm(job.id, last.point, last.height_mm)
         told = clamped_check(mean, last.repeatability_mm or 0.0, partner.low_mm, partner.high_mm)
         st.write(
@@ -184,7 +185,7 @@ def _store(job: Job, values: dict) -> str:
         job.face_id,
         values["point"],
         values["height_mm"],
-        access.now().replace(microsecond=0),
+        access.now(),
         HeightStage.CHECK,
         repeatability_mm=values["repeatability_mm"],
         by=access.who(),

@@ -316,9 +316,10 @@ class Part:
         return tuple(said)
 
     def latest_depth(self, face_id: int | None, name: str) -> DepthReading | None:
-        """The last reading of one line of a face's table; None where nobody measured it on this part."""
+        """The last reading of one line of a face's table, of one minute the one told last; None where nobody measured it
+        on this part."""
         found = [d for d in self.depths if d.face_id == face_id and d.name == name]
-        return max(found, key=lambda d: d.at, default=None)
+        return max(reversed(found), key=lambda d: d.at, default=None)
 
     def latest_heights_mm(self, face_id: int | None) -> dict[str, HeightReading]:
         """The last reading at each named point of a face; checks while clamped are left out: the part still changes."""

@@ -108,6 +108,12 @@ def test_a_clamped_check_is_stored_and_judged_and_plans_nothing(app, go, store):
     checks = [h for h in part_of(store, "T-1").heights if h.stage is HeightStage.CHECK]
     assert [round(h.height_mm, 3) for h in checks] == [99.822]
     assert rows(app, "Member").set_index("Member").loc["T-1", "Height now"] == before
+    # read again within the minute: the later reading is judged
+    field(app, "Height (in)").set_value("3.9310")
+    button(app, "Store the check").click()
+    app.run()
+    judged = [m.value for m in app.markdown if "**above**" in m.value]
+    assert len(judged) == 1 and judged[0].startswith("3.9310 in at")
 
 
 @pytest.fixture

@@ -17,6 +17,7 @@ from planner.shop import (
     Cut,
     Cutter,
     DepthInstrument,
+    DepthReading,
     Face,
     Family,
     Gasket,
@@ -181,6 +182,12 @@ def test_the_latest_height_at_each_point_counts():
     )
     latest = replace(PART, heights=readings).latest_heights_mm(1)
     assert latest["middle"].height_mm == 99.9
+
+
+def test_a_depth_read_again_within_the_minute_replaces_the_slip():
+    readings = (DepthReading(1, "valve recession", 14.0, MONDAY), DepthReading(1, "valve recession", 1.4, MONDAY))
+    assert replace(PART, depths=readings).latest_depth(1, "valve recession").value_mm == 1.4
+    assert replace(PART, depths=readings).latest_depth(1, "deck") is None
 
 
 @pytest.mark.parametrize(
