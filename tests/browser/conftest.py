@@ -94,27 +94,32 @@ def settle(page, seconds: float = 60) -> None:
     ).inner_text()
 
 
-def pick(page, box: str, option: re.Pattern | int, seconds: float = 60) -> None:
-    """Choose in a select box, by what the option says or by its place, as a person does: press it, and press it again
-    where the list stayed open. A long list that still scrolls moves away under a script's press, which then falls on
-    nothing. A choice that was taken and is gone again is a failure."""
+def pick(page, box: str, option: str | re.Pattern | int, seconds: float = 60) -> None:
+    """Choose in a select box, by what the option says or by its place, as a person does: press it, press it again where
+    the list did not open or stayed open. A long list that still scrolls moves away under a script's press, which then
+    falls on nothing. A choice that was taken and is gone again is a failure."""
     from playwright.sync_api import TimeoutError as Late
     from playwright.sync_api import expect
 
-    field, options, patience = page.get_by_role("combobox", name=box), page.get_by_role("option"), seconds * 1000
-    field.click(timeout=patience)
-    wanted = options.nth(option) if isinstance(option, int) else page.get_by_role("option", name=option).first
-    said = wanted.inner_text(timeout=patience).strip()
-    end = time.time() + seconds
-    while options.count() and time.time() < end:
+    field, options = page.get_by_role("combobox", name=box).first, page.get_by_role("option")
+    if isinstance(option, int):
+        wanted = options.nth(option)
+    else:
+        wanted = page.get_by_role("option", name=option, exact=isinstance(option, str)).first
+    said, pressed, end = "", False, time.time() + seconds
+    while not pressed or options.count():
+        assert time.time() < end, f"{box}: {option!r} could not be chosen, listed: {options.all_inner_texts()}"
         try:
+            if options.count() == 0:
+                field.click(timeout=5000)
+            said = wanted.inner_text(timeout=5000).strip()
             wanted.click(timeout=5000)
+            pressed = True
         except Late:  # it closed just now, or is slow: look again
             continue
         page.wait_for_timeout(500)
-    expect(options).to_have_count(0, timeout=patience)
     settle(page, seconds)
-    expect(field).to_have_value(said, timeout=patience)
+    expect(field).to_have_value(said, timeout=seconds * 1000)
 
 
 def sit_down(page) -> None:

@@ -7,7 +7,7 @@ import sqlite3
 
 import pytest
 
-from tests.browser.conftest import settle
+from tests.browser.conftest import pick, settle
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -26,9 +26,7 @@ class Desk:
             settle(self.page)
 
     def choose(self, label: str, option: str) -> None:
-        self.page.get_by_role("combobox", name=label).first.click()
-        self.page.get_by_role("option", name=option, exact=True).first.click()
-        settle(self.page)
+        pick(self.page, label, option)
 
     def press(self, label: str) -> None:
         self.page.get_by_role("button", name=label, exact=True).first.click()
