@@ -32,7 +32,7 @@ _PASS = {
 
 
 # per cent of a week sheet's width: from, to, part, family, what, depth, passes, due, done
-_WIDTHS = (6, 8, 17, 14, 18, 11, 8, 8, 10)
+_WIDTHS = (8, 8, 16, 13, 17, 11, 10, 8, 9)
 # what a week sheet takes of a Letter page on paper, mm: one that runs over goes on behind without a new page
 _HEAD_MM, _DAY_MM, _JOB_MM, _PAGE_MM = 38, 15, 12, 258
 
@@ -231,6 +231,9 @@ def week_sheet(shop: Shop, queue: Queue, plan: Plan, machine_id: str, units: Uni
     days = []
     materials = set()
     mine = plan.jobs[plan.jobs["machine"] == machine_id].sort_values("start_min")
+    steps = plan.timeline[plan.timeline["machine"] == machine_id]
+    first = set(steps.loc[steps["kind"] == "index", "job"])
+    between = set(steps.loc[steps["kind"] == "index stop", "job"])
     rows = []
     for job_id, row in mine.iterrows():
         job = shop.jobs[int(job_id)]
@@ -251,6 +254,11 @@ def week_sheet(shop: Shop, queue: Queue, plan: Plan, machine_id: str, units: Uni
                     set=f"set {matched.name}" if matched else "",
                     family="quick job" if family.one_off else family.name,
                     what=_what(shop, queue, plan, job, machine_id, estimate),
+                    index="index the edge first"
+                    if job_id in first
+                    else "index the edge between passes"
+                    if job_id in between
+                    else "",
                     depth=f"{units.depth(estimate.stop_likely_mm, unit=False)} / {units.depth(estimate.stop_allow_mm)}",
                     passes=len(estimate.passes_likely),
                     due=f"{job.due:%a %H:%M}" if job.due else "",

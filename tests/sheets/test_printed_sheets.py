@@ -78,6 +78,21 @@ def test_a_week_sheet_says_who_lies_on_the_table_with_whom(shop):
     assert f"{minutes}, with {second} on the table<" in html
 
 
+def test_a_week_sheet_says_before_which_job_the_edge_is_indexed(shop):
+    queue = estimate_queue(shop)
+    plan = plan_shop(shop, queue, MONDAY, steps=0)
+    assert "index the edge" not in week_sheet(shop, queue, plan, "1", Units(), MONDAY)
+    steps = plan.timeline.copy()
+    job_id = plan.jobs[plan.jobs["machine"] == "1"].index[-1]
+    at = steps.index[(steps["job"] == job_id) & (steps["machine"] == "1")][0]
+    for kind, said in (("index", "index the edge first"), ("index stop", "index the edge between passes")):
+        steps.loc[at, "kind"] = kind
+        html = week_sheet(shop, queue, replace(plan, timeline=steps), "1", Units(), MONDAY)
+        assert html.count(said) == 1
+        row = next(r for r in html.split("<tr>") if said in r)
+        assert f"<b>{shop.part_of(shop.jobs[int(job_id)]).tag}</b>" in row
+
+
 def test_a_week_sheet_names_the_member_that_is_waited_for(shop):
     first, second = estimate_queue(shop).sets[1].order
     part = shop.part_of(shop.jobs[first])
