@@ -31,7 +31,7 @@ def held_by_quarter(frame: pd.DataFrame) -> alt.Chart:
     """Share of cuts that stayed inside what was allowed for. ``frame``: quarter, inside, cuts."""
     dots = (
         alt.Chart(frame)
-        .mark_line(point=alt.OverlayMarkDef(size=70), color=CUT)
+        .mark_line(point=alt.OverlayMarkDef(size=70, color=CUT), color=CUT)
         .encode(
             x=alt.X("quarter:T", title=None, axis=alt.Axis(format="%b %Y", tickCount=8)),
             y=alt.Y("inside:Q", title="stayed inside", axis=alt.Axis(format="%"), scale=alt.Scale(domain=[0, 1])),

@@ -198,7 +198,7 @@ def _bars(rows: tuple) -> dict:
 
 
 # -- what edges may cut ------------------------------------------------------------------------------------------------
-_SHORT = {Allowed.FINISH: "finish", Allowed.ROUGH: "rough only", Allowed.NONE: "none"}
+_SHORT = {Allowed.FINISH: "finish", Allowed.ROUGH: "rough only", Allowed.NONE: "nothing"}
 
 
 def permits() -> None:

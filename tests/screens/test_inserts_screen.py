@@ -250,8 +250,8 @@ def test_what_an_edge_may_still_cut_with_the_reason(app, go, fitted):
     table = app.dataframe[0].value
     mine = table[table["Edge"].str.contains("D-1")].set_index("Material")
     assert mine.loc["aluminium", "May still"] == "finish"
-    assert mine.loc["grey iron", "May still"] == "none" and "no recipe" in mine.loc["grey iron", "Because"]
-    assert mine.loc["aluminium, iron in the face", "May still"] == "none"
+    assert mine.loc["grey iron", "May still"] == "nothing" and "no recipe" in mine.loc["grey iron", "Because"]
+    assert mine.loc["aluminium, iron in the face", "May still"] == "nothing"
 
 
 def test_history_traces_every_use_to_its_cut(app, go, fitted):

@@ -2,10 +2,13 @@
 
 import time
 from dataclasses import replace
+from types import SimpleNamespace
 
+import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from planner.screens.week_whatif import figures
 from planner.shop import Window
 from tests.screens.conftest import APP
 from tests.screens.test_week_screen import as_ab, press, texts
@@ -184,6 +187,16 @@ def test_a_job_behind_the_accepted_order_is_no_want_of_hours(accepted, go, store
     said = next(t for t in texts(accepted) if "1 job late" in t and "min in all" in t)
     assert said.startswith("**With what came since, in the accepted order:**") and "Re-plan first" in said
     assert not any("More work than hours" in t for t in texts(accepted))
+
+
+def test_a_change_is_what_lies_between_the_figures_beside_it(store):
+    frame = pd.DataFrame({"now": [1.0, 34.44, 3.0, 1726.4], "then": [0.0, 35.76, 3.0, 519.6]})
+    frame.index = ["late jobs", "hours", "edges", "cost"]
+    frame["change"] = frame["then"] - frame["now"]
+    shown = figures(SimpleNamespace(figures=frame), store.load_shop()).set_index("")
+    assert list(shown.loc["Hours of people"]) == ["34.4 h", "35.8 h", "+1.4 h"]
+    assert shown.loc["Cost, lateness counted", "Change"].endswith("1206") and shown.loc["Late jobs", "Change"] == "−1"
+    assert shown.loc["Edges to index", "Change"] == "no change"
 
 
 def test_what_would_not_help_against_an_overload_is_not_offered(app, go, store):
