@@ -6,6 +6,8 @@ from collections.abc import Callable
 from datetime import timedelta
 from itertools import pairwise
 
+import streamlit as st
+
 from planner import InputError
 from planner.screens import access
 from planner.screens.forms import Field, Form
@@ -125,8 +127,8 @@ def _store(sheet: Sheet, values: dict) -> str:
         if wrong.field in points:
             raise InputError("heights", f"{wrong.field}: {values['heights']}", wrong.accepted) from wrong
         raise
-    tell(
-        f"{sheet.part.tag} recorded: {sheet.units.depth(passes[-1].total_mm)} taken. "
-        "Heights, edge and queue are up to date."
-    )
+    said = f"{sheet.part.tag} recorded: {sheet.units.depth(passes[-1].total_mm)} taken."
+    # the page stays where it was scrolled to, and the next job's empty sheet comes there: said in sight as well
+    st.toast(said)
+    tell(f"{said} Heights, edge and queue are up to date.")
     return ""

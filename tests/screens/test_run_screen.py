@@ -580,6 +580,7 @@ def test_a_paper_sheet_is_a_line_of_passes_and_a_line_of_heights(sheet):
     field(at, "Ra (").set_value("30 32").run()
     field(at, "Measuring").set_value("7").run()
     press(at, "Record the cut")
+    assert any("recorded" in t.value for t in at.toast)
     cut = store.cuts_of(shop.jobs[job_id].part_id)[-1]
     assert cut.heights_mm == {points[0]: pytest.approx(before - 3 * MM_PER_THOU, abs=2e-3)}
     assert len(cut.ra_um) == 2 and cut.step_minutes == {"measure": 7}
