@@ -124,7 +124,7 @@ def parts_table(shop: Shop, queue: Queue, units: Units) -> pd.DataFrame:
                 "Serial": part.engine_serial,
                 "Condition": part.condition.value,
                 "State": part.state.value,
-                "Waits for": "; ".join(waits),
+                "Waits for": words.as_read("; ".join(waits), units),
                 "Due": mine[0].due if mine else None,
                 "Left after": "; ".join(dict.fromkeys(left)),
                 "Now": _standing(part, bool(mine)),

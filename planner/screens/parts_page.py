@@ -30,6 +30,7 @@ from planner.screens.said import act, say
 from planner.screens.survey_intake import draw_intake_check
 from planner.screens.survey_past import draw_measured
 from planner.screens.survey_warm import refuse_warm_part, say_cooling, say_warm, temperature_fields, tolerance_mm
+from planner.screens.words import as_read
 from planner.shop import BEFORE_THE_CUT, Face, Gate, GateKind, GateState, HeightStage, Hold, Part, Shop
 from planner.store.finding import Found
 from planner.store.nouns import COVER
@@ -50,7 +51,7 @@ def draw_page(part_id: int) -> None:
     with st.container(border=True):
         _gates(part)
     with st.container(border=True):
-        _holds(part)
+        _holds(part, units)
     draw_jobs(shop, part, units)
     _intake_check(shop, found, units)
     _heights(found, units)
@@ -82,7 +83,7 @@ def _head(found: Found, units: Units) -> None:
         agreed = f" Agreed: at most {units.depth(part.agreed_depth_mm)}, {part.agreed_by or 'nobody named'}."
     st.caption(f"{family.material.replace('_', ' ')}; {sizes}.{agreed}" + (f" {part.notes}" if part.notes else ""))
     if part.waits_for:
-        st.warning("Waits: " + "; ".join(part.waits_for))
+        st.warning("Waits: " + as_read("; ".join(part.waits_for), units))
     say_cooling(access.shop(), part)
 
 
@@ -170,11 +171,11 @@ def _set_route(part: Part, wanted: Any) -> str:
     return "Gates stored."
 
 
-def _holds(part: Part) -> None:
+def _holds(part: Part, units: Units) -> None:
     st.markdown("**Waits for somebody**")
     for hold in part.open_holds:
         said, cell = st.columns([3, 1], vertical_alignment="center")
-        said.markdown(f"**{hold.waiting_for}**: {hold.reason}, since {hold.since:%d %b}")
+        said.markdown(f"**{hold.waiting_for}**: {as_read(hold.reason, units)}, since {hold.since:%d %b}")
         cell.button(
             "The cover is on" if hold.waiting_for == COVER else "Ended",
             key=f"hold/{part.id}/{hold.id}",
@@ -186,9 +187,8 @@ def _holds(part: Part) -> None:
         st.caption("Nobody is waited for.")
     ended = [h for h in part.holds if h.ended]
     if ended:
-        st.caption(
-            "Ended: " + "; ".join(f"{h.waiting_for}: {h.reason} ({h.since:%d %b} to {h.ended:%d %b})" for h in ended)
-        )
+        told = "; ".join(f"{h.waiting_for}: {h.reason} ({h.since:%d %b} to {h.ended:%d %b})" for h in ended)
+        st.caption(f"Ended: {as_read(told, units)}")
     fields = (
         Field("waiting_for", "Waits for", required=True, placeholder="owner, welder, parts desk"),
         Field("reason", "For what", required=True),

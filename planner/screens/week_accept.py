@@ -175,8 +175,9 @@ def _list(shop: Shop, found: tuple[Change, ...], none: str) -> None:
     if not found:
         st.caption(none)
     for change in found[:_LISTED]:
-        name = words.job_name(shop, change.job_id)
-        st.markdown(f"- {':red[●] ' if change.bad else ''}**{name}**: {words.reason_words(shop, change.words)}")
+        name, told = words.job_name(shop, change.job_id), words.reason_words(shop, change.words)
+        told = words.as_read(told, access.units())
+        st.markdown(f"- {':red[●] ' if change.bad else ''}**{name}**: {told}")
     if len(found) > _LISTED:
         st.caption(f"and {len(found) - _LISTED} more")
 

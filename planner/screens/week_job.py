@@ -81,7 +81,7 @@ def _standing(view: View, shop: Shop, queue: Queue, job: Job, sure: Work | None)
     plan, name = view.plan, words.job_name(shop, job.id)
     if str(job.id) not in plan.jobs.index:
         why = plan.unplaceable.get(str(job.id), "it has no place in this plan")
-        st.markdown(f"**{name}** is not placed: {words.reason_words(shop, why)}.")
+        st.markdown(f"**{name}** is not placed: {words.as_read(words.reason_words(shop, why), access.units())}.")
         return []
     row = plan.jobs.loc[str(job.id)]
     start, ready = (plan.start + timedelta(minutes=float(row[c])) for c in ("start_min", "ready_min"))

@@ -108,7 +108,7 @@ def draw(view: View, shop: Shop, queue: Queue, units: Units) -> None:
         ready = len(set(plan.jobs.index) - {str(job_id) for job_id in waits})
         st.markdown(f"**{ready} ready to cut, {len(waits)} waiting**")
         for job_id, why in list(waits.items())[:8]:
-            st.caption(f"{words.job_name(shop, job_id)}: {why}")
+            st.caption(f"{words.job_name(shop, job_id)}: {words.as_read(why, units)}")
         if len(waits) > 8:
             st.caption(f"and {len(waits) - 8} more, see the queue")
     _no_place(shop, plan)

@@ -105,7 +105,7 @@ def queue_table(
                 "Cut": likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units),
                 "Passes": len(estimate.passes_likely),
                 "At the machine": minutes_words(estimate.machine_minutes),
-                "Waits for": waits.get(job.id, "; ".join(part.waits_for)),
+                "Waits for": as_read(waits.get(job.id, "; ".join(part.waits_for)), units),
                 "Left after": left_words(estimate, units),
                 "Condition": part.condition.value,
                 "Family": "quick job" if family.one_off else family.name,

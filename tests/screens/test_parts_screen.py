@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from datetime import datetime, timedelta
 
 import pytest
@@ -21,6 +22,7 @@ from planner.shop import (
     GateKind,
     GateState,
     HeightReading,
+    Hold,
     Job,
     JobState,
     MatchedSet,
@@ -191,6 +193,23 @@ def fill_intake(at: AppTest, store, **typed: str) -> None:
     box(at, "selectbox", "intake:new", "family_id").set_value(family.id).run()
     for name, value in typed.items():
         box(at, "text_input", "intake:new", name.replace("__", " ")).set_value(value).run()
+
+
+def test_why_a_part_is_held_is_read_in_the_readers_unit(page, store, go):
+    """The run sheet writes the reason with a depth, in the unit of who stood there."""
+    at = page("T-1")
+    hold = Hold("lead", "not clean at 10.0 thou: the next pass would go past the limit", MONDAY.date())
+    old = Hold("owner", "agree 2.0 thou", MONDAY.date(), ended=MONDAY.date())
+    part = named(store, "T-1")
+    store.save(dataclasses.replace(part, holds=(hold, old)), by="ab", at=MONDAY)
+    at.segmented_control(key="units").set_value("metric").run()
+    words = " ".join(e.value for e in (*at.warning, *at.markdown, *at.caption))
+    assert words.count("not clean at 0.254 mm") == 2 and "agree 0.051 mm" in words and not re.search(r"\bthou\b", words)
+    go(at, "week")
+    words = " ".join(e.value for e in (*at.warning, *at.markdown, *at.caption))
+    assert "lead: not clean at 0.254 mm" in words and not re.search(r"\bthou\b", words)
+    (waits,) = [d.value["Waits for"] for d in at.dataframe if "Waits for" in d.value]
+    assert any("not clean at 0.254 mm" in why for why in waits)
 
 
 def test_a_part_is_taken_in_with_route_heights_and_job(parts, store):
