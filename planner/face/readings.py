@@ -46,6 +46,9 @@ def read_readings(
         return ReadIn({}, None, ("only a row of names, no reading under it",))
 
     def figure(line: int, what: str, cell: str) -> float | None:
+        if not cell:
+            problems.append(f"row {line}, {what}: it is empty, a figure is needed")
+            return None
         try:
             value = read_mm(cell)
         except InputError as wrong:

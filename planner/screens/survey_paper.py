@@ -140,10 +140,11 @@ def _take(draft: Draft, text: str, unit: str, source: str) -> str:
     found = read_in(text, draft, unit)
     problems = list(found.problems)
     if found.places is not None:
-        face = draft.face
+        face, units = draft.face, access.units()
         off = [
-            f"point {name}: it lies outside the face; is the unit right, and the corner?"
-            for name, (x, y) in found.places.items()
+            # by its place: the points are numbered without the rows that cannot be read
+            f"x {units.length(x)}, y {units.length(y)} lies outside the face; is the unit right, and the corner?"
+            for x, y in found.places.values()
             if not (-1 <= x <= face.length_mm + 1 and -1 <= y <= face.width_mm + 1)
         ]
         problems += off[:20]

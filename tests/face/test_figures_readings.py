@@ -122,6 +122,7 @@ def test_a_probes_points_bring_their_own_places():
         ("a,0\nb,1", ["no reading for c"]),
         ("0\n5 in\n1", ["unit right"]),
         ("x,y,z\n0,0,0\n0,0,1\n1,1", ["same place as row 2", "row 4"]),
+        ("x,y,z\n0,0,0\n0,,1\n1,1,0", ["row 3, y: it is empty"]),
     ],
 )
 def test_every_bad_row_is_reported(text, said):

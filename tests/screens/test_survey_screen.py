@@ -340,6 +340,16 @@ def test_the_division_that_holds_is_lit_in_either_unit(survey, store, begun, rea
     assert [b.label.replace("  \n", " ") for b in keys if b.proto.type == "primary"] == [lit]
 
 
+def test_a_probes_point_off_the_face_is_named_by_its_place(survey, store):
+    """The points are numbered without the rows that cannot be read: a number would lead to another row."""
+    turn(survey, "From paper or file")
+    survey.text_area[0].set_value("x,y,z\n0 in,0 in,0\n1 in,,1\n90 in,1 in,1\n2 in,1 in,0").run()
+    press(clean(survey), "/paper/in")
+    told = [e.value for e in survey.error]
+    assert any(t.startswith("row 3, y: it is empty") for t in told)
+    assert any(t.startswith("x 90.00 in, y 1.00 in lies outside the face") for t in told)
+
+
 def test_a_paper_sheet_is_typed_point_by_point_and_kept_while_typing(survey, store):
     turn(survey, "From paper or file")
     fields = [t for t in survey.text_input if "sheet/" in t.key]
