@@ -21,7 +21,7 @@ from planner.screens.run_deeds import JOB, Sheet, begin, go_on, open_sheet, stop
 from planner.screens.said import act, keep_label, say
 from planner.screens.week_live import watch
 from planner.shop import Job, JobState, Shop, TapKind
-from planner.units import minutes_words
+from planner.units import counted, minutes_words
 
 _ORDER, _HERE = "run order", "run machine here"
 
@@ -168,9 +168,10 @@ def _gang(sheet: Sheet) -> None:
         )
     else:
         st.info(
-            f"**Gang: {', '.join(tags.values())}**, {course.layout}, one setting: {len(course.passes)} passes to "
-            f"{sheet.units.depth(course.stop_mm)} below first contact with {tags[course.highest]}, the highest; "
-            f"{minutes_words(course.machine_minutes)} at the machine for all. Figures below are this member's own, as if "
+            f"**Gang: {', '.join(tags.values())}**, {course.layout}, one setting: likely "
+            f"{counted(len(course.passes), 'pass', 'passes')} to {sheet.units.depth(course.stop_mm)} below first contact "
+            f"with {tags[course.highest]}, the highest; {minutes_words(course.machine_minutes)} at the machine for all. "
+            "Figures below are this member's own, as if "
             "it lay alone."
         )
     with st.container(horizontal=True):

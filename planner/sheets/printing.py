@@ -84,6 +84,12 @@ def run_sheet(shop: Shop, job: Job, estimate: JobEstimate, units: Units, at: dat
         facts.append(
             ("Agreed with customer", f"{units.depth(part.agreed_depth_mm)} ({part.agreed_by or 'nobody named'})")
         )
+    matched = shop.set_of(job.id)
+    if matched is not None and matched.gang:
+        tags = ", ".join(shop.part_of(shop.jobs[j]).tag for j in matched.job_ids if j != job.id)
+        facts.append(
+            ("Gang, on the table with", f"{tags}: one zero and one traverse for all; depths below are its own")
+        )
     rows = []
     for p in estimate.passes:
         shows = units.depth(p.standing_mm, unit=False)

@@ -78,6 +78,14 @@ def test_a_week_sheet_says_who_lies_on_the_table_with_whom(shop):
     assert f"{minutes}, with {second} on the table<" in html
 
 
+def test_a_run_sheet_of_a_gang_says_who_lies_on_the_table_with_it(shop):
+    assert "Gang, on the table with" not in page(shop, job=shop.sets[1].job_ids[0])
+    shop = replace(shop, sets={1: replace(shop.sets[1], gang=True)})
+    first, *others = shop.sets[1].job_ids
+    tags = ", ".join(shop.part_of(shop.jobs[j]).tag for j in others)
+    assert f"<b>Gang, on the table with:</b> {tags}: one zero" in page(shop, job=first)
+
+
 def test_a_week_sheet_says_before_which_job_the_edge_is_indexed(shop):
     queue = estimate_queue(shop)
     plan = plan_shop(shop, queue, MONDAY, steps=0)
