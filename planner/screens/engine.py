@@ -21,7 +21,7 @@ from planner.match import (
     vee_correction,
 )
 from planner.screens import access, engine_depths, engine_drawing, engine_forms, hand_over
-from planner.screens.engine_words import LABELS, alike, capital, figure, first_words, limit, room
+from planner.screens.engine_words import LABELS, alike, capital, figure, first_words, limit, none_fits, room
 from planner.screens.said import act
 from planner.shop import EngineFamily, MeasuredBank, MeasuredEngine, Part, PartKind, Shop
 from planner.store import Kind
@@ -301,7 +301,7 @@ def _gaskets(shop: Shop, found: EngineStacks, units: Units) -> None:
     # a table that wraps: two banks with a stack each have long names
     st.table(pd.DataFrame([_choice_row(n, c, units) for n, c in enumerate(choices, start=1)]).set_index("Choice"))
     if not any(c.fits for c in choices):
-        st.warning("No gasket on the shelf brings every figure within its limit.")
+        st.warning(none_fits(choices))
     with st.container(horizontal=True):
         for number, choice in enumerate(choices, start=1):
             st.button(

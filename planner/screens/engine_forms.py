@@ -98,7 +98,8 @@ def measured(shop: Shop, found: EngineStacks, units: Units) -> None:
     form.draw("measured_on", "by", columns=4)
     for n, name in enumerate(names):
         if name:
-            st.markdown(f"**{capital(name)}**")
+            # a bank called 1 is no heading
+            st.markdown(f"**{f'Bank {name}' if name.isdigit() else capital(name)}**")
         form.draw(*(f"{field} {n}" for field, *_ in _CLEARANCES), f"same_gasket {n}", columns=3)
         form.draw(*(f"{w} {n} {t}" for t in (1, 2) for w in ("chambers", "height")), columns=4)
     form.say()

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
-from planner.match import BankEffects, Effect, Standing
+from planner.match import BankEffects, Effect, GasketChoice, Standing
 from planner.units import Units
 
 LABELS = {
@@ -103,6 +104,15 @@ def alike(said: list[tuple[str, bool, str]]) -> list[tuple[bool, str]]:
     for name, past, sentence in said:
         found.setdefault((past, sentence), []).append(name)
     return [(past, f"{capital(_list(names))}: {sentence}") for (past, sentence), names in found.items()]
+
+
+def none_fits(choices: Sequence[GasketChoice]) -> str:
+    """Why no choice is known to fit: a limit passed, figures nobody measured, or stacks too far apart."""
+    if all(c.past for c in choices):
+        return "No gasket on the shelf brings every figure within its limit."
+    if any(not c.past and c.stack_difference_mm is None for c in choices):
+        return "Nothing known is past a limit, but what is not known cannot be judged: measure it on the engine."
+    return "No gasket on the shelf brings every figure within its limit and the stacks near enough to each other."
 
 
 def capital(said: str) -> str:

@@ -7,8 +7,10 @@ import dataclasses
 import pytest
 
 from planner import InputError
+from planner.match import GasketChoice
 from planner.screens import hand_over
 from planner.screens.engine_forms import read_volumes
+from planner.screens.engine_words import none_fits
 from planner.shop import (
     CamDrive,
     Cut,
@@ -31,6 +33,16 @@ from tests.tiny import MONDAY
 def texts(at) -> str:
     kinds = (at.markdown, at.caption, at.info, at.success, at.warning, at.error, at.subheader)
     return "\n".join(e.value for kind in kinds for e in kind)
+
+
+def test_why_no_gasket_fits_is_what_is_known():
+    def choice(past=(), apart=None):
+        return GasketChoice({}, {}, (), past, (), apart, None, False)
+
+    past = choice((("left", "squish"),), 0.01)
+    assert "every figure within its limit." in none_fits([past, past])
+    assert "measure it on the engine" in none_fits([past, choice()])
+    assert "near enough to each other" in none_fits([past, choice(apart=0.2)])
 
 
 def frame_with(at, column):
