@@ -114,3 +114,15 @@ def turn(at: AppTest, page: str) -> AppTest:
 def go() -> Callable[[AppTest, str], AppTest]:
     """``go(app, "shop")``: show that page; fails on any exception there."""
     return turn
+
+
+@pytest.fixture
+def sheet(app, store, go):
+    """The run sheet of the tiny shop's first job; its only person is named."""
+    app.run()
+    app.selectbox(key="who").select_index(1).run()
+    go(app, "run")
+    job = next(iter(store.load_shop().jobs.values()))
+    app.selectbox(key="run job").select(job.id).run()
+    assert not app.exception
+    return app, store, job.id

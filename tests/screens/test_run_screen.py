@@ -3,67 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from types import SimpleNamespace
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from planner.cut.running import INDEX_STEPS, fold
-from planner.edge import End, Fitted, Indexed
-from planner.screens import run_deeds, run_record
+from planner.cut.running import fold
+from planner.screens import run_deeds
 from planner.screens.words import as_read
-from planner.shop import Cut, Insert, Job, JobState, Outcome, PassReason, PassRecord, TapKind, TramReading
+from planner.shop import Cut, JobState, Outcome, PassReason, PassRecord, TapKind, TramReading
 from planner.store import StaleRecord
 from planner.units import MM_PER_THOU, System, Units
-from planner.week.edge_rules import use_not_recorded
 from planner.week.following import follow_runs
 from planner.week.queue import estimate_queue
 from tests.screens.conftest import APP
-
-
-def press(at, label, nth=0):
-    found = [b for b in at.button if label in b.label]
-    assert found, (label, [b.label for b in at.button])
-    found[nth].click()
-    at.run()
-    assert not at.exception, [e.value for e in at.exception]
-    return at
-
-
-def field(at, label):
-    found = [f for f in at.text_input if label in f.label]
-    assert found, (label, [f.label for f in at.text_input])
-    return found[0]
-
-
-def said(at) -> str:
-    shown = (*at.markdown, *at.caption, *at.title, *at.error, *at.warning, *at.info, *at.success)
-    return " | ".join(str(e.value) for e in shown)
-
-
-@pytest.fixture
-def sheet(app, store, go):
-    """The run sheet of the tiny shop's first job; its only person is named."""
-    app.run()
-    app.selectbox(key="who").select_index(1).run()
-    go(app, "run")
-    job = next(iter(store.load_shop().jobs.values()))
-    app.selectbox(key="run job").select(job.id).run()
-    assert not app.exception
-    return app, store, job.id
-
-
-def to_the_mark(at):
-    press(at, "begin")
-    press(at, "Paper grips")
-    press(at, "First mark")
-    return at
-
-
-def end_it(at):
-    at.checkbox(key=next(c.key for c in at.checkbox if "out" in c.label)).check().run()
-    return press(at, "Record and end")
+from tests.screens.run_sheet import end_it, field, press, said, to_the_mark
 
 
 def test_a_job_from_the_paper_to_its_record(sheet):
@@ -195,121 +150,6 @@ def test_the_plans_next_job_is_opened_but_a_running_one_before_it(app, store, go
     assert app.session_state["run job"] == (first if running else second)
 
 
-def test_all_pockets_are_indexed_as_one_act(sheet):
-    at, store, job_id = sheet
-    cutter = next(c for c in store.load_shop().cutters.values() if c.name == "fly 300")
-    store.save(replace(cutter, inserts=2), by="ab", at=datetime(2026, 3, 2, 5))
-    for pocket in (1, 2):
-        store.add_edge_event(
-            Fitted(
-                at=datetime(2026, 3, 2, 6),
-                by="ab",
-                cutter="fly 300",
-                pocket=pocket,
-                insert=f"D-{pocket}",
-                position=1,
-                grade="diamond",
-            )
-        )
-    to_the_mark(at)
-    press(at, "As planned")
-    press(at, "half")
-    box = next(b for b in at.selectbox if b.label == "Pocket" and "all of them" in b.options)
-    assert box.value == 0
-    before = len(store.edge_events())
-    press(at, "Changed it")
-    assert {store.pockets()[cutter.id, p][1] for p in (1, 2)} == {2}
-    assert len(store.edge_events()) == before + 2
-    state = fold(store.taps_of(job_id))
-    # one act: one entry, one touch-off after it, both old edges keep the pass they made
-    assert sum(t.kind == TapKind.EDGE for t in store.taps_of(job_id)) == 1 and state.index_left == INDEX_STEPS
-    assert len(state.stretches[0].edges) == 2
-    press(at, "Undo it")
-    assert {store.pockets()[cutter.id, p][1] for p in (1, 2)} == {1}
-
-
-def two_pockets(store):
-    """The cutter of this sheet takes two inserts, both in."""
-    cutter = next(c for c in store.load_shop().cutters.values() if c.name == "fly 300")
-    store.save(replace(cutter, inserts=2), by="ab", at=datetime(2026, 3, 2, 5))
-    for pocket in (1, 2):
-        put = {"cutter": "fly 300", "pocket": pocket, "insert": f"D-{pocket}", "position": 1, "grade": "diamond"}
-        store.add_edge_event(Fitted(at=datetime(2026, 3, 2, 6), by="ab", **put))
-    return cutter.id
-
-
-def test_another_pocket_s_index_does_not_hide_a_chipped_edge(sheet):
-    at, store, job_id = sheet
-    two_pockets(store)
-    to_the_mark(at)
-    next(b for b in at.selectbox if b.label == "Pocket" and "all of them" not in b.options).select(2).run()
-    press(at, "It chipped")
-    assert "The edge in pocket 2 chipped" in said(at) and "2: D-2 position 1 (**chipped**)" in said(at)
-    next(b for b in at.selectbox if b.label == "Pocket" and "all of them" in b.options).select(1).run()
-    press(at, "Changed it")
-    assert "The edge in pocket 2 chipped" in said(at)
-    assert not any("As planned" in b.label or "Paper grips" in b.label for b in at.button)
-    next(b for b in at.selectbox if b.label == "Pocket" and "all of them" in b.options).select(2).run()
-    press(at, "Changed it")
-    assert "chipped: index it" not in said(at)
-
-
-def test_an_edge_that_stays_while_another_pocket_is_indexed_keeps_all_its_passes_and_gives_none_away(sheet):
-    at, store, job_id = sheet
-    two_pockets(store)
-    to_the_mark(at)
-    for dye in ("all", "half", "quarter"):
-        press(at, "As planned")
-        press(at, dye)
-    next(b for b in at.selectbox if b.label == "Pocket" and "all of them" in b.options).select(2).run()
-    press(at, "Changed it")
-    for name in INDEX_STEPS:
-        press(at, name)
-    press(at, "Paper grips")
-    press(at, "As planned")
-    press(at, "Clean")
-    while any("As planned" in b.label for b in at.button):
-        press(at, "As planned")
-        press(at, "good")
-    end_it(at)
-    shop = store.load_shop()
-    cut, face = store.cuts_of(shop.jobs[job_id].part_id)[-1], shop.face_of(shop.jobs[job_id]).area_mm2
-    label = {i.id: i.label for i in store.load_all(Insert).values()}
-    swept = {(label[use.insert_id], use.position): use.swept_mm2 / face for use in cut.uses}
-    # the kiss pass cuts nothing; two passes before the change, the others after it
-    after = len(cut.passes) - 3
-    assert swept == {
-        ("D-1", 1): pytest.approx(2 + after),
-        ("D-2", 1): pytest.approx(2),
-        ("D-2", 2): pytest.approx(after),
-    }
-    paths = {(label[use.insert_id], use.position): use.path_mm for use in cut.uses}
-    assert paths["D-1", 1] == pytest.approx(paths["D-2", 1] + paths["D-2", 2])
-
-
-def test_an_edge_changed_elsewhere_while_the_job_waits_keeps_what_it_cut(sheet, monkeypatch):
-    """Two passes on D-1 position 1; the page Inserts turns it; the next, after a new touch-off, on position 2."""
-    at, store, job_id = sheet
-    fit(store)
-    to_the_mark(at)
-    for dye in ("all", "half"):
-        press(at, "As planned")
-        press(at, dye)
-    assert fold(store.taps_of(job_id)).removed_mm > 0
-    later = datetime.now().replace(microsecond=0) + timedelta(seconds=2)
-    turned = {"cutter": "fly 300", "pocket": 1, "insert": "D-1", "end": End.BY_RULE}
-    store.add_edge_event(Indexed(at=later, by="cd", from_position=1, to_position=2, **turned))
-    at.run()
-    assert "The edge was changed" in said(at) and not any("As planned" in b.label for b in at.button)
-    monkeypatch.setattr(run_deeds, "clock", lambda: later + timedelta(seconds=1))
-    press(at, "Paper grips")
-    press(at, "As planned")
-    press(at, "Clean")
-    done = run_record.tapped(run_deeds.open_sheet(store.load_shop(), job_id))
-    assert [[p for _, p in edges] for edges, _ in done.by_edge] == [[1], [2]]
-    assert [len(made) for _, made in done.by_edge] == [2, 1]
-
-
 def test_as_set_counts_and_never_goes_past_the_limit(sheet):
     at, store, job_id = sheet
     to_the_mark(at)
@@ -344,38 +184,6 @@ def test_the_queue_follows_each_tap(sheet):
     assert now.estimates[job_id].machine_minutes < plain.estimates[job_id].machine_minutes
 
 
-def fit(store, at=datetime(2026, 3, 2, 6)):
-    """A fresh edge sits in the cutter of this sheet."""
-    store.add_edge_event(Fitted(at=at, by="ab", cutter="fly 300", pocket=1, insert="D-1", position=1, grade="diamond"))
-
-
-def test_an_edge_is_charged_with_what_is_cut_before_it_is_recorded(sheet):
-    at, store, job_id = sheet
-    fit(store)
-    to_the_mark(at)
-    press(at, "As planned")
-    press(at, "half")
-
-    def now():
-        shop = store.load_shop()
-        return follow_runs(estimate_queue(replace(shop, taps={})), shop)
-
-    # passes are still to come: the plan carries the job's use
-    assert use_not_recorded(now()) == {}
-    press(at, "As planned")
-    press(at, "Clean")
-    while any("As planned" in b.label for b in at.button):
-        press(at, "As planned")
-        press(at, "good")
-    queue = now()
-    estimate = queue.estimates[job_id]
-    assert use_not_recorded(queue) == {(estimate.setup.cutter.id, estimate.setup.grade.id): estimate.edge_share_likely}
-    assert estimate.edge_share_likely > 0 and not sum(store.load_shop().edges[0].swept_mm2.values())
-    end_it(at)
-    # from here on the ledger has it
-    assert use_not_recorded(now()) == {} and sum(store.load_shop().edges[0].swept_mm2.values()) > 0
-
-
 def test_pause_keeps_what_was_done_and_taken_off_asks_for_a_new_zero(sheet):
     at, store, job_id = sheet
     to_the_mark(at)
@@ -396,65 +204,6 @@ def test_pause_keeps_what_was_done_and_taken_off_asks_for_a_new_zero(sheet):
     assert state.ready_to_cut
     # the next pass counts from the cut face: its own depth and the paper
     assert state.zero.below_mm(removed) == pytest.approx(0.1016)
-
-
-def test_an_index_in_the_middle_keeps_the_depth_and_leaves_the_old_edge_its_work(sheet):
-    at, store, job_id = sheet
-    cutter = next(c for c in store.load_shop().cutters.values() if c.name == "fly 300")
-    began = datetime(2026, 3, 2, 6)
-    fit(store, at=began)
-    to_the_mark(at)
-    for look in ("half", "quarter"):
-        press(at, "As planned")
-        press(at, look)
-    removed = fold(store.taps_of(job_id)).removed_mm
-    assert removed > 0
-    press(at, "Changed it")
-    state = fold(store.taps_of(job_id))
-    assert state.removed_mm == removed and not state.ready_to_cut
-    assert store.pockets()[cutter.id, 1][1] == 2
-    # the old zero no longer holds: no figure to set is shown
-    assert "No figure to set" in said(at) and "Set dial to" not in said(at)
-    # taken back: the old edge sits in the pocket again, and the pass goes on
-    press(at, "Undo it")
-    assert store.pockets()[cutter.id, 1][1] == 1 and fold(store.taps_of(job_id)).ready_to_cut
-    press(at, "Changed it")
-    for name in INDEX_STEPS:
-        press(at, name)
-    press(at, "Paper grips")
-    press(at, "As planned")
-    press(at, "Clean")
-    while any("As planned" in b.label for b in at.button):
-        press(at, "As planned")
-        press(at, "good")
-    end_it(at)
-    cut = store.cuts_of(store.load_shop().jobs[job_id].part_id)[-1]
-    by_position = {use.position: use.swept_mm2 for use in cut.uses}
-    face = store.load_shop().families[1].faces[0].area_mm2
-    # one cutting pass on the old edge (the kiss pass does not count), the others on the new one
-    assert by_position == {1: pytest.approx(face), 2: pytest.approx(face * (len(cut.passes) - 2))}
-
-
-def test_a_chipped_edge_stops_the_passes_until_it_is_indexed(sheet):
-    at, store, job_id = sheet
-    fit(store)
-    to_the_mark(at)
-    press(at, "It chipped")
-    assert "index it before the next pass" in said(at)
-    assert not any("As planned" in b.label for b in at.button)
-    press(at, "Undo it")
-    assert any("As planned" in b.label for b in at.button)
-
-
-def test_a_spent_edge_is_named_before_the_next_pass(sheet, monkeypatch):
-    at, store, job_id = sheet
-    assert "planning limit" not in said(at)
-    fit(store)
-    monkeypatch.setattr("planner.screens.run_edges.life_spent", lambda shop, knowledge, edge: 0.84)
-    at.run()
-    assert "84% of its life spent" in said(at)
-    press(at, "begin")
-    assert "index it before the next pass" in said(at)
 
 
 def test_a_spindle_that_would_spoil_the_face_is_told_before_the_part_is_on_the_machine(sheet):
@@ -618,136 +367,3 @@ def test_the_partners_last_reading_comes_from_its_record(sheet):
     at.run()
     shown = {m.label: m.value for m in at.metric}
     assert any("last pass" in label and value == reading for label, value in shown.items()), shown
-
-
-@pytest.fixture
-def gang(sheet):
-    """Both heads of the tiny shop's engine on the table together; T-2 stands 0.05 mm lower than T-1."""
-    at, store, job_id = sheet
-    matched = store.load_shop().set_of(job_id)
-    store.save(replace(matched, gang=True), by="ab", at=datetime(2026, 3, 2))
-    at.run()
-    return at, store, *matched.job_ids
-
-
-def both(store, *job_ids):
-    return [fold(store.taps_of(j)) for j in job_ids]
-
-
-def test_a_gangs_sheets_follow_from_any_of_them(gang):
-    at, store, high, low = gang
-    assert "Gang" in said(at)
-    press(at, "Sheet of T-2")
-    assert at.session_state["run job"] == low
-    press(at, "All 2 are on the mill now: begin")
-    assert {store.load(Job, j).state for j in (high, low)} == {JobState.RUNNING}
-    # one zero, on the highest
-    press(at, "Sheet of T-1: touch off")
-    assert at.session_state["run job"] == high
-    press(at, "Paper grips")
-    press(at, "First mark")
-    one, other = both(store, high, low)
-    assert one.ready_to_cut and other.ready_to_cut
-    # the cutter goes 0.05 mm farther down until it meets the lower one, from the same zero
-    assert other.zero.offset_mm - one.zero.offset_mm == pytest.approx(0.05, abs=1e-6)
-    assert one.first_contact_known and not other.first_contact_known
-    press(at, "As planned")
-    one, other = both(store, high, low)
-    assert [p.reason for p in (*one.passes, *other.passes)] == [PassReason.KISS] * 2
-    assert one.waits_for_look and other.waits_for_look and not any("As planned" in b.label for b in at.button)
-    # each is looked at, on the same sheet
-    press(at, "half")
-    press(at, "all")
-    press(at, "As planned")
-    one, other = both(store, high, low)
-    assert one.removed_mm > 0.05 and one.removed_mm - other.removed_mm == pytest.approx(0.05, abs=1e-6)
-    assert one.passes[-1].reading == other.passes[-1].reading
-    press(at, "Undo it")
-    one, other = both(store, high, low)
-    assert len(one.passes) == len(other.passes) == 1
-    press(at, "As planned")
-    press(at, "Clean")
-    # what stands on one sheet alone is taken back there first
-    press(at, "Undo it")
-    press(at, "Clean")
-    press(at, "spots")
-    press(at, "As planned")
-    one, other = both(store, high, low)
-    assert one.passes[-1].reason is PassReason.MATCH and other.passes[-1].reason is PassReason.SEARCH
-    press(at, "good")
-    press(at, "Clean")
-    for _ in range(2):
-        if any("As planned" in b.label for b in at.button):
-            press(at, "As planned")
-            press(at, "good", 1)
-            press(at, "good")
-    one, other = both(store, high, low)
-    assert one.clean_mm is not None and other.clean_mm is not None and one.passes[-1].finishing
-    # the minutes are shared, and no step is taken for one's own
-    assert one.shared == 2 and not one.step_minutes
-    end_it(at)
-    at.selectbox(key="run job").select(low).run()
-    end_it(at)
-    shop = store.load_shop()
-    cuts = [store.cuts_of(shop.jobs[j].part_id)[-1] for j in (high, low)]
-    assert [c.outcome for c in cuts] == [Outcome.FINISHED] * 2
-    assert cuts[0].stop_depth_mm - cuts[1].stop_depth_mm == pytest.approx(0.05, abs=1e-6)
-    # what heights say of the lower one's first contact is not learned from
-    assert cuts[0].delta_mm == 0 and cuts[1].delta_mm is None and cuts[1].clean_upper_mm is None
-
-
-def test_a_gang_is_paused_and_goes_on_together(gang):
-    at, store, high, low = gang
-    press(at, "begin")
-    press(at, "Paper grips")
-    press(at, "First mark")
-    press(at, "As planned")
-    press(at, "half")
-    press(at, "all")
-    at.session_state["pause or hold"] = True
-    at.run()
-    press(at, "Hold it")
-    one, other = both(store, high, low)
-    assert one.held and other.paused
-    assert {store.load(Job, j).state for j in (high, low)} == {JobState.WAITING}
-    at.selectbox(key="run job").select(low).run()
-    press(at, "still clamped")
-    assert "go on from the sheet of T-1" in said(at)
-    at.selectbox(key="run job").select(high).run()
-    press(at, "still clamped")
-    one, other = both(store, high, low)
-    assert one.ready_to_cut and other.ready_to_cut
-    press(at, "Undo it")
-    one, other = both(store, high, low)
-    assert one.held and other.paused
-
-
-def test_a_held_gangs_hold_is_taken_back_from_any_sheet(gang):
-    at, store, high, low = gang
-    press(at, "begin")
-    at.session_state["pause or hold"] = True
-    at.run()
-    press(at, "Hold it")
-    assert store.load_shop().part_of(store.load(Job, high)).open_holds
-    at.selectbox(key="run job").select(low).run()
-    press(at, "Undo it")
-    one, other = both(store, high, low)
-    assert not one.held and not one.paused and not other.paused
-    # nobody is waited for any more: the part, too, may go on
-    shop = store.load_shop()
-    assert not shop.part_of(shop.jobs[high]).open_holds
-    assert {shop.jobs[j].state for j in (high, low)} == {JobState.RUNNING}
-
-
-def test_an_edge_chipped_on_one_sheet_of_a_gang_stops_all(gang):
-    at, store, high, low = gang
-    fit(store)
-    at.run()
-    press(at, "begin")
-    press(at, "Paper grips")
-    press(at, "First mark")
-    assert any("As planned" in b.label for b in at.button)
-    press(at, "It chipped")
-    assert all(state.chipped for state in both(store, high, low))
-    at.selectbox(key="run job").select(low).run()
-    assert "index it before the next pass" in said(at) and not any("As planned" in b.label for b in at.button)
