@@ -122,7 +122,9 @@ def _change(ledger: Ledger, cutter: str, pocket: int) -> None:
     if not told:
         end = WHY[st.selectbox("Why it is changed", list(WHY), key="index reason", persist_state="session")]
     same = [e.position for e in insert.edges if e.state is EdgeState.UNUSED and e.position != held.position]
-    fresh = loose_edges(ledger, insert.grade)
+    fresh: dict[str, int] = {}
+    for label, position in loose_edges(ledger, insert.grade):
+        fresh.setdefault(label, position)  # an insert back from regrind has several: the others come by indexing
     seen, base = len(ledger.log), {"cutter": cutter, "pocket": pocket, "insert": held.insert}
     with st.container(horizontal=True):
         for position in same[:2]:
@@ -133,13 +135,13 @@ def _change(ledger: Ledger, cutter: str, pocket: int) -> None:
                 f"Indexed to position {position}: the next cut counts on it; touch off again.",
                 first=position == same[0],
             )
-        for label, position in fresh[:2]:
+        for label, position in list(fresh.items())[:2]:
             _button(
                 f"Replace with {label}",
                 Replaced(**base, **moment(), end=end, new_insert=label, new_position=position),
                 seen,
                 f"{label} is in; touch off again.",
-                first=not same and (label, position) == fresh[0],
+                first=not same and label == next(iter(fresh)),
             )
         _all(ledger, cutter, end or End.BY_RULE, seen)
     if not same and not fresh:

@@ -126,7 +126,8 @@ def _loose(shop: Shop, ledger: Ledger) -> None:
         two.button("Send for regrind", on_click=act, args=(store, sent, seen, f"{picked} sent."), width="stretch")
         three.button("Scrap", on_click=act, args=(store, gone, seen, f"{picked} scrapped."), width="stretch")
     if away:
-        one, two, three, four = st.columns([2, 1, 2, 1], vertical_alignment="bottom")
+        # wide enough for the last one's words on a tablet
+        one, two, three, four = st.columns([4, 2, 4, 3], vertical_alignment="bottom")
         picked = one.selectbox("Out for regrind", away, key="away")
         usual = next((g.regrind_price for g in shop.grades.values() if g.name == ledger.inserts[picked].grade), None)
         cost = two.number_input(

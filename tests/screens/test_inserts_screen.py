@@ -218,6 +218,12 @@ def test_received_counted_opened_reground_and_scrapped(app, go, fitted):
     assert fitted.ledger().inserts["D-1"].place is InsertPlace.REGRIND
     press(app, "Back from regrind")
     assert fitted.ledger().inserts["D-1"].regrinds == 1
+    # both its positions cut again: it is offered once beside the insert that took its place
+    page(app, go, "Change an edge")
+    assert app.selectbox(key="fit").value == ("D-2", 1)
+    press(app, "Fit it")
+    assert [b.label for b in app.button].count("Replace with D-1") == 1
+    page(app, go, "Drawer and orders")
     press(app, "Scrap")
     assert fitted.ledger().inserts["D-1"].place is InsertPlace.SCRAPPED
 
