@@ -17,7 +17,7 @@ _PARTS = {
 
 def draw() -> None:
     st.title("Inserts")
-    say()
+    say(far=True)
     if not access.shop().grades:
         st.info("No insert grade is entered yet: see the page Shop.")
         return

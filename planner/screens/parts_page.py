@@ -47,7 +47,7 @@ def draw_page(part_id: int) -> None:
         return
     part = found.part
     _head(found, units)
-    say()
+    say(far=True)
     with st.container(border=True):
         _gates(part)
     with st.container(border=True):

@@ -31,7 +31,7 @@ _CHOSEN = "records cut"
 
 def draw() -> None:
     st.title("Records")
-    say()
+    say(far=True)
     key, units = _key(), access.units()
     frame = _all(*key)
     if frame.empty:

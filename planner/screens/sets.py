@@ -19,7 +19,7 @@ _SETS, _POOL, _NEW = "Sets", "Loose parts", "New set"
 def draw() -> None:
     st.title("Matched sets")
     shop, units, queue = access.shop(), access.units(), access.queue()
-    say()
+    say(far=True)
     shown = st.segmented_control(
         "Show", [_SETS, _POOL, _NEW], default=_SETS, key="sets shown", required=True, persist_state="session"
     )

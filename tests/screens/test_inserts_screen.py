@@ -197,6 +197,8 @@ def test_received_counted_opened_reground_and_scrapped(app, go, fitted):
     app.session_state["drawer/deed"] = "Received"
     page(app, go, "Drawer and orders")
     press(app, "Received")
+    # the button stands far below the page's top: said in sight as well
+    assert [t.value for t in app.toast] == ["1 received."]
     assert {g.name: g.stock for g in fitted.load_shop().grades.values()}["diamond"] == stock["diamond"] + 1
     app.session_state["drawer/deed"] = "Counted"
     app.run()
