@@ -20,7 +20,7 @@ from planner.screens import (
 from planner.screens.run_deeds import JOB, Sheet, begin, go_on, open_sheet, stop_for, turn_to, typed, undo, words_of
 from planner.screens.said import act, keep_label, say
 from planner.screens.week_live import watch
-from planner.shop import Job, JobState, Shop, TapKind
+from planner.shop import Job, JobState, PassReason, Shop, TapKind
 from planner.units import counted, minutes_words
 
 _ORDER, _HERE = "run order", "run machine here"
@@ -167,9 +167,11 @@ def _gang(sheet: Sheet) -> None:
             "of all: what is tapped of them stands on every member's sheet. Levelling and heights are each one's own."
         )
     else:
+        # the kiss pass counts among them, as on every other sheet
+        kiss = course.next_pass is not None and course.next_pass[0] is PassReason.KISS
         st.info(
             f"**Gang: {', '.join(tags.values())}**, {course.layout}, one setting: likely "
-            f"{counted(len(course.passes), 'pass', 'passes')} to {sheet.units.depth(course.stop_mm)} below first contact "
+            f"{counted(len(course.passes) + kiss, 'pass', 'passes')} to {sheet.units.depth(course.stop_mm)} below first contact "
             f"with {tags[course.highest]}, the highest; {minutes_words(course.machine_minutes)} at the machine for all. "
             "Figures below are this member's own, as if "
             "it lay alone."

@@ -9,6 +9,7 @@ import pytest
 
 from planner.cut.running import fold
 from planner.shop import Job, JobState, Outcome, PassReason
+from planner.week.queue import estimate_queue
 from tests.screens.run_sheet import end_it, fit, press, said
 
 
@@ -29,6 +30,9 @@ def both(store, *job_ids):
 def test_a_gangs_sheets_follow_from_any_of_them(gang):
     at, store, high, low = gang
     assert "Gang" in said(at)
+    course = next(iter(estimate_queue(store.load_shop()).gangs.values()))
+    traverses = sum(step.kind.endswith(" pass") for step in course.steps)
+    assert f"one setting: likely {traverses} passes to" in said(at)
     press(at, "Sheet of T-2")
     assert at.session_state["run job"] == low
     press(at, "All 2 are on the mill now: begin")
