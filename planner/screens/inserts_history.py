@@ -312,7 +312,12 @@ def _entries(shop: Shop, units: Units) -> None:
         pd.DataFrame(rows),
         hide_index=True,
         width="stretch",
-        column_config={"When": st.column_config.DatetimeColumn(format="D MMM YYYY HH:mm")},
+        # left to itself the note is cut off
+        column_config={
+            "When": st.column_config.DatetimeColumn(format="D MMM YYYY HH:mm", width=145),
+            **{name: st.column_config.TextColumn(width=80) for name in ("Insert", "Position", "Wear land", "By")},
+            "Note": st.column_config.TextColumn(width=260),
+        },
     )
 
 
