@@ -85,7 +85,11 @@ def _columns(table: str, units: Units) -> None:
         )
         frame = pd.DataFrame(documented_columns(IMPORTS[table], units.system))
         frame.columns = ["Heading", "Needed", "What it is", "Accepted"]
-        st.dataframe(frame, hide_index=True, width="stretch", height=min(420, 38 + 35 * len(frame)))
+        # left to itself the last column, which names what is accepted, is cut off
+        widths = {"Heading": 170, "Needed": 70, "What it is": 300, "Accepted": 620}
+        wide = {name: st.column_config.Column(width=px) for name, px in widths.items()}
+        height = min(420, 38 + 35 * len(frame))
+        st.dataframe(frame, hide_index=True, width="stretch", height=height, column_config=wide)
     with st.container(horizontal=True):
         for kind in (Format.CSV, Format.XLSX):
             st.download_button(
