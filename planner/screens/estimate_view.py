@@ -75,7 +75,7 @@ def passes_table(estimate: JobEstimate, units: Units) -> pa.Table:
             {
                 "Pass": PASS_WORDS[planned.reason],
                 "Feed": "roughing" if not planned.finishing else "finishing",
-                f"Go down ({units.depth_unit})": units.depth(planned.depth_mm, unit=False),
+                f"Takes ({units.depth_unit})": units.depth(planned.depth_mm, unit=False),
                 f"{dial.name[:1].upper()}{dial.name[1:]} shows ({units.depth_unit})": standing,
                 f"Depth then ({units.depth_unit})": units.depth(planned.total_mm, unit=False),
                 f"Still to go ({units.depth_unit})": units.depth(
