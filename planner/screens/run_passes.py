@@ -85,7 +85,8 @@ def taps(sheet: Sheet, planned: PlannedPass | None) -> None:
 
 def _set(sheet: Sheet, planned: PlannedPass) -> None:
     left, right = st.columns([3, 1], vertical_alignment="top")
-    said = f"As planned: set {sheet.standing(planned.below_zero_mm)}, traversing"
+    # on two lines: one makes the key lower than a finger asks for
+    said = f"As planned:  \nset {sheet.standing(planned.below_zero_mm)}, traversing"
     left.button(
         said,
         key=f"pass/{sheet.seen}",

@@ -156,6 +156,8 @@ def test_a_finger_that_comes_down_twice_is_one_entry(server, browser):
     for shown in ("As planned", "As set"):
         box = page.get_by_role("button", name=shown).first.bounding_box()
         assert 60 < box["y"] < 728
+    # the key that is pressed at every pass is as high as a finger asks for (WCAG 2.2, 2.5.5: 44 px)
+    assert page.get_by_role("button", name="As planned").first.bounding_box()["height"] >= 44
     for pause, look in ((80, "half"), (300, "quarter")):
         before = len(taps(server))
         for name in ("As planned", look):
