@@ -22,6 +22,7 @@ from planner.match import (
 )
 from planner.screens import access, engine_depths, engine_drawing, engine_forms, hand_over
 from planner.screens.engine_words import LABELS, alike, capital, figure, first_words, limit, none_fits, room
+from planner.screens.kept import kept
 from planner.screens.said import act
 from planner.shop import EngineFamily, MeasuredBank, MeasuredEngine, Part, PartKind, Shop
 from planner.store import Kind
@@ -98,12 +99,7 @@ def _panel(shop: Shop, found: EngineStacks, units: Units) -> None:
         st.warning(problem[0].upper() + problem[1:] + ".")
     head_mm, deck_mm = _what_if(found, units)
     try:
-        effects = engine_effects(
-            found.engine,
-            found.deeper(head_mm, deck_mm),
-            metal_heights_mm=_deeper_metal(found, head_mm + deck_mm),
-            headroom_step_mm=0.1 * 0.0254 if units.inch else 0.001,
-        )
+        _, effects = _effects(id(found), head_mm, deck_mm, units.inch, found)
     except InputError as wrong:
         st.error(f"This cut cannot be: {wrong.field} must be {wrong.accepted}.")
         return
@@ -129,6 +125,19 @@ def _panel(shop: Shop, found: EngineStacks, units: Units) -> None:
         if section.open:
             with section:
                 _vee(found, head_mm + deck_mm, units)
+
+
+@kept(64)
+def _effects(
+    found_id: int, head_mm: float, deck_mm: float, inch: bool, _found: EngineStacks
+) -> tuple[EngineStacks, EngineEffects]:
+    # the stacks, themselves kept, are held beside their figures: no others can come by their id
+    return _found, engine_effects(
+        _found.engine,
+        _found.deeper(head_mm, deck_mm),
+        metal_heights_mm=_deeper_metal(_found, head_mm + deck_mm),
+        headroom_step_mm=0.1 * 0.0254 if inch else 0.001,
+    )
 
 
 def found_serial(found: EngineStacks) -> str:
