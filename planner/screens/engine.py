@@ -96,7 +96,7 @@ def _panel(shop: Shop, found: EngineStacks, units: Units) -> None:
         said += f"; measured {measured.measured_on:%d %b %Y}" + (f" by {measured.by}" if measured.by else "")
     st.caption(said + f". {GUIDE}")
     for problem in found.problems:
-        st.warning(problem[0].upper() + problem[1:] + ".")
+        st.warning(capital(problem) + ".")
     head_mm, deck_mm = _what_if(found, units)
     try:
         _, effects = _effects(id(found), head_mm, deck_mm, units.inch, found)

@@ -136,7 +136,9 @@ def _after(estimate: JobEstimate, part, units: Units) -> None:
             for h in estimate.heights
         ]
         st.dataframe(rows_table(rows), hide_index=True, width="stretch")
-        st.caption(f"Now: {estimate.origins['heights'].words}. After: that less the depth, {_depth_origin(estimate)}.")
+        st.caption(
+            f"Now: {estimate.origins['heights'].words}. After: that less the depth, {estimate.origins['depth'].words}."
+        )
     rebuilds = "unknown" if estimate.rebuilds_left is None else str(estimate.rebuilds_left)
     st.write(
         f"**Left above the limit:** {_left(estimate, units)} ({room.basis}). **Rebuilds left:** {rebuilds}, at "
@@ -155,10 +157,6 @@ def _left(estimate: JobEstimate, units: Units) -> str:
 
 def _cost(shop: Shop, estimate: JobEstimate) -> str:
     return f"{shop.settings.currency}{estimate.cost_likely:.0f}" if estimate.plannable else "unknown"
-
-
-def _depth_origin(estimate: JobEstimate) -> str:
-    return estimate.origins["depth"].words
 
 
 def _figures(shop: Shop, estimate: JobEstimate, units: Units, where) -> None:

@@ -27,6 +27,19 @@ def two_pockets(store):
     return cutter.id
 
 
+def index_and_end(at):
+    """The steps of an index, a new touch-off on the cut face, the next pass clean, the finish, the end."""
+    for name in INDEX_STEPS:
+        press(at, name)
+    press(at, "Paper grips")
+    press(at, "As planned")
+    press(at, "Clean")
+    while any("As planned" in b.label for b in at.button):
+        press(at, "As planned")
+        press(at, "good")
+    end_it(at)
+
+
 def test_all_pockets_are_indexed_as_one_act(sheet):
     at, store, job_id = sheet
     cutter_id = two_pockets(store)
@@ -72,15 +85,7 @@ def test_an_edge_that_stays_while_another_pocket_is_indexed_keeps_all_its_passes
         press(at, dye)
     next(b for b in at.selectbox if b.label == "Pocket" and "all of them" in b.options).select(2).run()
     press(at, "Changed it")
-    for name in INDEX_STEPS:
-        press(at, name)
-    press(at, "Paper grips")
-    press(at, "As planned")
-    press(at, "Clean")
-    while any("As planned" in b.label for b in at.button):
-        press(at, "As planned")
-        press(at, "good")
-    end_it(at)
+    index_and_end(at)
     shop = store.load_shop()
     cut, face = store.cuts_of(shop.jobs[job_id].part_id)[-1], shop.face_of(shop.jobs[job_id]).area_mm2
     label = {i.id: i.label for i in store.load_all(Insert).values()}
@@ -167,15 +172,7 @@ def test_an_index_in_the_middle_keeps_the_depth_and_leaves_the_old_edge_its_work
     press(at, "Undo it")
     assert store.pockets()[cutter.id, 1][1] == 1 and fold(store.taps_of(job_id)).ready_to_cut
     press(at, "Changed it")
-    for name in INDEX_STEPS:
-        press(at, name)
-    press(at, "Paper grips")
-    press(at, "As planned")
-    press(at, "Clean")
-    while any("As planned" in b.label for b in at.button):
-        press(at, "As planned")
-        press(at, "good")
-    end_it(at)
+    index_and_end(at)
     cut = store.cuts_of(store.load_shop().jobs[job_id].part_id)[-1]
     by_position = {use.position: use.swept_mm2 for use in cut.uses}
     face = store.load_shop().families[1].faces[0].area_mm2
