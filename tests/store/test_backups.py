@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 from datetime import datetime, timedelta
 
@@ -33,6 +34,17 @@ def test_a_backup_taken_while_writing_is_one_plain_consistent_file(repository, f
         assert opened.execute("SELECT COUNT(*) FROM cuts").fetchone() == (1,)
         assert opened.execute("SELECT COUNT(*) FROM drafts").fetchone() == (0,)
     assert copy.bytes == copy.path.stat().st_size
+
+
+def test_the_file_alone_copied_while_nobody_writes_is_the_whole_shop(repository, own_file, stored, make_cut, tmp_path):
+    """What the README promises of `shop.db`: the log beside it stays behind, and the dashboard stays open."""
+    repository.record_cut(make_cut())
+    copy = tmp_path / "carried.db"
+    shutil.copyfile(own_file, copy)
+    with sqlite3.connect(copy) as opened:
+        assert opened.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        assert opened.execute("SELECT COUNT(*) FROM cuts").fetchone() == (1,)
+        assert opened.execute("SELECT COUNT(*) FROM parts").fetchone()[0] == len(repository.load_all(Part)) > 0
 
 
 def test_the_last_n_are_kept_newest_first(repository, folder):

@@ -17,6 +17,7 @@ from planner.shop import Gasket
         ("journal_mode", "wal"),
         ("foreign_keys", 1),
         ("synchronous", 2),
+        ("wal_autocheckpoint", 1),
         ("busy_timeout", 15000),
         ("recursive_triggers", 1),
     ],
