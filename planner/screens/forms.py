@@ -246,7 +246,7 @@ class Form:
         """A button that hands the values to ``save``; what it returns is said, a wrong field is marked."""
         st.button(
             label,
-            key=f"{self.draft_key}/save/{label}",
+            key=f"{self.draft_key}/save/{' '.join(label.split())}",
             type="primary" if primary else "secondary",
             on_click=self.act,
             args=(save,),

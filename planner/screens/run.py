@@ -17,6 +17,7 @@ from planner.screens import (
     run_passes,
     words,
 )
+from planner.screens.keys import tall
 from planner.screens.run_deeds import JOB, Sheet, begin, go_on, open_sheet, stop_for, turn_to, typed, undo, words_of
 from planner.screens.said import act, keep_label, say
 from planner.screens.week_live import watch
@@ -142,7 +143,7 @@ def _last_entry(sheet: Sheet) -> None:
         st.markdown(f":green-badge[{stored}] last: **{told}**, {last.at:%a %H:%M:%S}{by}")
         pending.draw()
     right.button(
-        "Undo it",
+        tall("Undo it,", "the last entry"),
         key=f"undo/{sheet.job.id}/{sheet.seen}",
         icon=":material/undo:",
         width="stretch",
@@ -179,7 +180,7 @@ def _gang(sheet: Sheet) -> None:
     with st.container(horizontal=True):
         for job_id, tag in tags.items():
             if job_id != sheet.job.id and job_id in access.queue().estimates:
-                st.button(f"Sheet of {tag}", key=f"gang/{job_id}", on_click=turn_to, args=(job_id,))
+                st.button(tall(f"Sheet of {tag}"), key=f"gang/{job_id}", on_click=turn_to, args=(job_id,))
 
 
 def _not_begun(sheet: Sheet) -> None:
@@ -206,7 +207,7 @@ def _not_begun(sheet: Sheet) -> None:
         gang = run_gang.course_of(matched.id, machine) if matched is not None and matched.gang else None
         on = "It is" if gang is None else f"All {len(gang.job_ids)} are"
         st.button(
-            f"{on} on {sheet.shop.machines[machine].name} now: begin",
+            tall(f"{on} on {sheet.shop.machines[machine].name}", "now: begin"),
             type="primary",
             on_click=act,
             args=(begin, sheet, machine, gang),
@@ -286,11 +287,11 @@ def _pausing(sheet: Sheet) -> None:
     with st.expander("Pause, or hold and call", on_change="rerun", key="pause or hold") as more:
         if not more.open:
             return
-        st.button("Pause to another day", on_click=act, args=(stop_for, sheet, TapKind.PAUSE))
+        st.button(tall("Pause to another day"), on_click=act, args=(stop_for, sheet, TapKind.PAUSE))
         left, middle, right = st.columns([2, 4, 2], vertical_alignment="bottom")
         whom = left.selectbox("Call", ("lead", "customer", "assembler"), key="hold for")
         middle.text_input("Why", key="hold why", placeholder="not clean at the agreed depth")
-        right.button("Hold it", width="stretch", on_click=act, args=(_hold, sheet, whom))
+        right.button(tall("Hold it", "and call"), width="stretch", on_click=act, args=(_hold, sheet, whom))
 
 
 def _hold(sheet: Sheet, whom: str) -> str:
@@ -304,8 +305,8 @@ def _waiting(sheet: Sheet) -> None:
     taken = f"{units.depth(state.removed_mm)} taken, all of it kept" if state.passes else "Nothing cut yet"
     st.info(f"{words.as_read(why, units)}. {taken}.")
     with st.container(horizontal=True):
-        st.button("Go on: still clamped as it was", type="primary", on_click=act, args=(go_on, sheet, False))
-        st.button("Go on: it was taken off or re-clamped", on_click=act, args=(go_on, sheet, True))
+        st.button(tall("Go on:", "still clamped as it was"), type="primary", on_click=act, args=(go_on, sheet, False))
+        st.button(tall("Go on:", "it was taken off or re-clamped"), on_click=act, args=(go_on, sheet, True))
     run_passes.made(sheet)
     _ending(sheet)
     _pausing(sheet)

@@ -9,6 +9,7 @@ import streamlit as st
 from planner import InputError
 from planner.cut.running import BEFORE_TOUCHING, standing_below_mm
 from planner.screens import access
+from planner.screens.keys import tall
 from planner.screens.run_deeds import Sheet, tap, turn_to, typed
 from planner.screens.said import act, say_beside
 from planner.screens.spindle_view import check_of_machine
@@ -23,6 +24,8 @@ STEP_WORDS = {
     "dye": "dyed",
     "dry": "dye dry",
 }
+# what stands under a step of one word on its key
+_UNDER_STEP = {"sweep": "the face", "shim_round": "the part", "dye": "the face"}
 HIGHEST = "highest place"
 """Where the cutter meets the face first."""
 
@@ -66,14 +69,16 @@ def steps(sheet: Sheet) -> None:
         with st.container(horizontal=True, vertical_alignment="center"):
             st.markdown("Tap when done:")
             for name in ahead:
-                st.button(STEP_WORDS[name], key=f"step/{name}", on_click=act, args=(_step, sheet, name))
+                words = tall(STEP_WORDS[name], _UNDER_STEP.get(name, ""))
+                st.button(words, key=f"step/{name}", on_click=act, args=(_step, sheet, name))
 
 
 def set_up(sheet: Sheet) -> None:
     """Blocks, clamps, what stands proud; plugs in and counted."""
     left, right = st.columns([2, 3], vertical_alignment="bottom")
     left.number_input("Plugs in, counted", 0, 99, value=None, placeholder="none", step=1, key=f"plugs/{sheet.job.id}")
-    right.button("Set up: clamped, proud parts out, shaken", width="stretch", on_click=act, args=(_set_up, sheet))
+    words = tall("Set up: clamped,", "proud parts out, shaken")
+    right.button(words, width="stretch", on_click=act, args=(_set_up, sheet))
 
 
 def _set_up(sheet: Sheet) -> str:
@@ -92,7 +97,7 @@ def touch_off(sheet: Sheet) -> None:
     if sheet.family.material == "magnesium" and not state.confirmed:
         st.error("Magnesium: the chip tray is dry, the chips are dry, class D powder stands within reach.")
         st.button(
-            "I have looked: dry chips, class D powder at hand",
+            tall("I have looked:", "dry chips, class D powder at hand"),
             type="primary",
             on_click=act,
             args=(_confirm, sheet),
@@ -120,7 +125,7 @@ def _on_paper(sheet: Sheet) -> None:
         highest = sheet.course.highest
         tag = sheet.shop.part_of(sheet.shop.jobs[highest]).tag
         st.markdown(f"**Touch off on {tag}**: it stands highest, and one zero is set for all.")
-        st.button(f"Sheet of {tag}: touch off", type="primary", on_click=turn_to, args=(highest,))
+        st.button(tall(f"Sheet of {tag}:", "touch off"), type="primary", on_click=turn_to, args=(highest,))
         return
     if on_cut:
         st.subheader("Touch off again on the cut face", anchor=False)
@@ -164,7 +169,7 @@ def _on_paper(sheet: Sheet) -> None:
             st.caption("No survey says how far this place lies below the highest: the first traverse begins raised.")
         elif round(delta, 3) > 0:
             st.caption(f"It lies {units.depth(delta)} below first contact, by the survey.")
-    words = "Paper grips: zero set" if sheet.dial.zeroable else "Paper grips: reading taken"
+    words = tall("Paper grips:", "zero set" if sheet.dial.zeroable else "reading taken")
     say_beside("touch-off")
     st.button(
         words,
@@ -236,7 +241,7 @@ def _to_the_mark(sheet: Sheet) -> None:
     shown = units.depth(sheet.dial.standing_mm(zero.offset_mm, zero.at_zero_mm), unit=False)
     left.text_input(f"{_capital(sheet.dial.name)} at the first mark ({units.depth_unit})", value=shown, key=key)
     right.button(
-        "First mark",
+        tall("First mark,", "as read"),
         type="primary",
         width="stretch",
         on_click=act,

@@ -8,6 +8,7 @@ from planner.cut.running import INDEX_STEPS
 from planner.edge import EdgeState, End, Ledger
 from planner.screens import access
 from planner.screens.edge_choices import Choice, all_at_once, choices
+from planner.screens.keys import tall
 from planner.screens.run_deeds import Sheet, change_edges, chip_edge, chipped_pockets, tap
 from planner.screens.said import act
 from planner.shop import TapKind
@@ -43,7 +44,7 @@ def index_list(sheet: Sheet) -> None:
     )
     for column, name in zip(st.columns(len(left)), left, strict=True):
         column.button(
-            f"{name} · {INDEX_SHARES[name] * minutes.steps.index:.0f} min",
+            tall(name, f"{INDEX_SHARES[name] * minutes.steps.index:.0f} min"),
             key=f"index/{name}/{sheet.seen}",
             width="stretch",
             on_click=act,
@@ -63,7 +64,7 @@ def buttons(sheet: Sheet) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(_now(sheet, ledger, pockets))
         # a new popover after every entry: it closes, and a second tap cannot change the edge again
-        with st.popover("Edge indexed", key=f"indexed/{sheet.seen}"):
+        with st.popover(tall("Edge indexed"), key=f"indexed/{sheet.seen}"):
             pocket = pockets[0]
             if len(pockets) > 1:
                 pocket = st.selectbox(
@@ -84,16 +85,16 @@ def buttons(sheet: Sheet) -> None:
                     end = st.selectbox(
                         "The old edge was", ENDS, key=f"edge end/{sheet.seen}", format_func=lambda e: e.value
                     )
-                st.button("Changed it", type="primary", on_click=act, args=(change_edges, sheet, fresh[to], end))
+                st.button(tall("Changed it"), type="primary", on_click=act, args=(change_edges, sheet, fresh[to], end))
         whole = [p for p in pockets if ledger.edge_in(cutter.name, p).state is not EdgeState.RETIRED]
-        with st.popover("Edge chipped", key=f"chipped/{sheet.seen}", disabled=not whole):
+        with st.popover(tall("Edge chipped"), key=f"chipped/{sheet.seen}", disabled=not whole):
             pocket = (
                 (whole or pockets)[0]
                 if len(pockets) == 1
                 else st.selectbox("Pocket", whole or pockets, key=f"chip pocket/{sheet.seen}")
             )
             st.write("The edge is spent; nothing is cut before it is indexed.")
-            st.button("It chipped", on_click=act, args=(chip_edge, sheet, pocket))
+            st.button(tall("It chipped"), on_click=act, args=(chip_edge, sheet, pocket))
 
 
 def warn_spent(sheet: Sheet) -> None:

@@ -11,6 +11,7 @@ from planner.cut.headroom import heights_after
 from planner.cut.running import AFTER_CUTTING
 from planner.screens import access
 from planner.screens.forms import Field, Form
+from planner.screens.keys import tall
 from planner.screens.run_before import survey_gaps
 from planner.screens.run_deeds import AFTER_WORDS, Sheet, tap
 from planner.screens.run_passes import LOOKS
@@ -59,7 +60,7 @@ def _after_buttons(sheet: Sheet) -> None:
         st.markdown("Done:")
         for name in ahead:
             st.button(
-                AFTER_WORDS[name],
+                tall(AFTER_WORDS[name]),
                 key=f"after/{name}/{sheet.seen}",
                 on_click=act,
                 args=(tap, sheet, TapKind.STEP, {"name": name}),
@@ -83,7 +84,7 @@ def draw(sheet: Sheet) -> None:
     gaps = survey_gaps(sheet)
     against_plan(sheet, form, gaps)
     form.say()
-    form.button("Record and end", lambda values: _record(sheet, values, gaps))
+    form.button(tall("Record and end"), lambda values: _record(sheet, values, gaps))
 
 
 def against_plan(sheet: Sheet, form: Form, gaps: dict[str, float] | None) -> None:

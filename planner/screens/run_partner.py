@@ -11,6 +11,7 @@ from planner.cut.course import least_pass_mm
 from planner.cut.running import fold
 from planner.match.window import PartnerTarget, PassRule, clamped_check, partner_target, same_blocks_target
 from planner.screens import access
+from planner.screens.keys import tall
 from planner.screens.run_deeds import Sheet, tap, typed
 from planner.screens.said import act, say_beside
 from planner.screens.words import as_read
@@ -103,7 +104,11 @@ def _check(sheet: Sheet, view: SetView, target: PartnerTarget) -> None:
     doubt = units.depth(sheet.shop.settings.height_repeatability_mm, unit=False)
     columns[2].text_input(f"Doubt ({units.depth_unit})", value=doubt, key=f"{key}/doubt")
     columns[3].button(
-        "Store the check", width="stretch", on_click=act, args=(_store_check, sheet, key), kwargs={"beside": "check"}
+        tall("Store the check"),
+        width="stretch",
+        on_click=act,
+        args=(_store_check, sheet, key),
+        kwargs={"beside": "check"},
     )
     say_beside("check")
     for read in sheet.state.checks[-3:]:

@@ -11,6 +11,7 @@ from planner.cut.closing import weld_or_go_on
 from planner.cut.course import PlannedPass
 from planner.cut.running import DYE_LEFT, standing_below_mm
 from planner.screens import access, run_gang
+from planner.screens.keys import tall
 from planner.screens.run_deeds import Sheet, clock, stop_for, tap, turn_to, typed
 from planner.screens.said import act, say_beside
 from planner.screens.tables import rows_table
@@ -19,6 +20,8 @@ from planner.shop import PassReason, TapKind
 from planner.units import minutes_words, read_number
 
 LOOKS = ("good", "grey streak", "torn")
+# what stands under a look of one word on its key
+_UNDER_LOOK = {"good": "no mark", "torn": "or dragged", "spots": "a few"}
 
 
 def figures(sheet: Sheet, planned: PlannedPass | None) -> None:
@@ -85,10 +88,8 @@ def taps(sheet: Sheet, planned: PlannedPass | None) -> None:
 
 def _set(sheet: Sheet, planned: PlannedPass) -> None:
     left, right = st.columns([3, 1], vertical_alignment="top")
-    # on two lines: one makes the key lower than a finger asks for
-    said = f"As planned:  \nset {sheet.standing(planned.below_zero_mm)}, traversing"
     left.button(
-        said,
+        tall("As planned:", f"set {sheet.standing(planned.below_zero_mm)}, traversing"),
         key=f"pass/{sheet.seen}",
         type="primary",
         icon=":material/play_arrow:",
@@ -96,7 +97,7 @@ def _set(sheet: Sheet, planned: PlannedPass) -> None:
         on_click=act,
         args=(_passed, sheet, planned, planned.below_zero_mm),
     )
-    with right.popover("As set", width="stretch"):
+    with right.popover(tall("As set:", "another figure"), width="stretch"):
         key = f"as set/{sheet.job.id}/{sheet.seen}/{sheet.units.system}"
         shown = sheet.dial.standing_mm(planned.below_zero_mm, sheet.at_zero_mm)
         st.text_input(
@@ -105,7 +106,7 @@ def _set(sheet: Sheet, planned: PlannedPass) -> None:
             key=key,
         )
         st.button(
-            "Traversing at that",
+            tall("Traversing at that"),
             on_click=act,
             args=(_passed_as_set, sheet, planned, key),
             kwargs={"beside": "as set"},
@@ -159,7 +160,7 @@ def _look(sheet: Sheet, whose: str = "") -> None:
         st.markdown(f"**{whose}finished face looks**" if whose else "**Finished face looks**")
         for column, looks in zip(st.columns(3), LOOKS, strict=True):
             column.button(
-                looks,
+                tall(looks, _UNDER_LOOK.get(looks, "")),
                 key=f"looks/{looks}/{seen}",
                 type="primary" if looks == "good" else "secondary",
                 width="stretch",
@@ -169,7 +170,7 @@ def _look(sheet: Sheet, whose: str = "") -> None:
         return
     left, right = st.columns([1, 3], vertical_alignment="bottom")
     left.button(
-        "Clean",
+        tall("Clean:", "no dye left"),
         key=f"clean/{seen}",
         type="primary",
         icon=":material/check:",
@@ -181,7 +182,7 @@ def _look(sheet: Sheet, whose: str = "") -> None:
         st.markdown(f"**{whose}not clean**, dye left:" if whose else "**Not clean**, dye left:")
         for column, dye in zip(st.columns(len(DYE_LEFT)), DYE_LEFT, strict=True):
             column.button(
-                dye,
+                tall(dye, "" if " " in dye else _UNDER_LOOK.get(dye, "of it")),
                 key=f"dye/{dye}/{seen}",
                 width="stretch",
                 on_click=act,
@@ -195,7 +196,7 @@ def _where(sheet: Sheet) -> None:
         st.markdown(f"Dye left ({sheet.state.dye}) at:")
         for place in places:
             st.button(
-                place,
+                tall(place, "" if " " in place else "of the face"),
                 key=f"where/{place}/{sheet.seen}",
                 type="primary" if place == sheet.state.place else "secondary",
                 on_click=act,
@@ -213,7 +214,7 @@ def _tool_mark(sheet: Sheet) -> None:
     below = sheet.state.zero.below_mm(total)
     again = PlannedPass(PassReason.TOOL_MARK, True, recipe.least_pass_mm, total, below, 0.0, 0, minutes, 1.0)
     st.button(
-        f"One more for the mark: set {sheet.standing(below)}, traversing",
+        tall("One more for the mark:", f"set {sheet.standing(below)}, traversing"),
         key=f"mark pass/{sheet.seen}",
         on_click=act,
         args=(_passed, sheet, again, below),
@@ -224,7 +225,7 @@ def _another_must_stop(sheet: Sheet) -> None:
     """It is clean, one on the table with it is not and must not go on."""
     one = next(one for one in sheet.mates if one.state.clean_mm is None)
     st.error(f"**Stop and call.** {one.part.tag}, on the table with it, is not clean and must not go deeper.")
-    st.button(f"Sheet of {one.part.tag}: call", type="primary", on_click=turn_to, args=(one.job.id,))
+    st.button(tall(f"Sheet of {one.part.tag}:", "call"), type="primary", on_click=turn_to, args=(one.job.id,))
 
 
 def _stop_and_call(sheet: Sheet) -> None:
@@ -238,7 +239,10 @@ def _stop_and_call(sheet: Sheet) -> None:
     st.error(f"**Stop and call.** Not clean at {units.depth(sheet.state.removed_mm)}. {why}")
     reason = f"not clean at {units.depth(sheet.state.removed_mm)}: {why.lower().rstrip('.')}"
     st.button(
-        f"Hold it for the {whom}", type="primary", on_click=act, args=(stop_for, sheet, TapKind.HOLD, whom, reason)
+        tall("Hold it", f"for the {whom}"),
+        type="primary",
+        on_click=act,
+        args=(stop_for, sheet, TapKind.HOLD, whom, reason),
     )
 
 

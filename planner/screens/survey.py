@@ -5,9 +5,9 @@ from __future__ import annotations
 import streamlit as st
 
 from planner.screens import access, words
+from planner.screens.keys import tall
 from planner.screens.said import keep_label, say
 from planner.screens.survey_draft import PREFIX, Draft
-from planner.screens.survey_pad import tall
 from planner.shop import Face, JobState, Part, Shop
 
 _CHOICE, _SECTION = "survey part", "survey section"

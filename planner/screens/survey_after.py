@@ -12,10 +12,11 @@ from planner.cut.setups import band_of
 from planner.face import FinishedLimits, Verdict, check_finished
 from planner.screens import access
 from planner.screens.forms import Field, Form
+from planner.screens.keys import tall
 from planner.screens.parts_fields import height_fields, readings_of
 from planner.screens.said import act
 from planner.screens.survey_draft import Draft, press, start_over
-from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk, tall
+from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk
 from planner.screens.survey_sweep import draw_picture
 from planner.screens.survey_warm import refuse_warm_part, temperature_fields, tolerance_mm
 from planner.shop import Face, HeightStage, JobState, Part, Shop, SurveyStage
@@ -50,7 +51,7 @@ def draw_after(shop: Shop, part: Part, face: Face) -> None:
     form.draw(*(f.name for f in height_fields(face)), columns=5)
     form.draw(*(f.name for f in (*_ra_fields(), *temperature_fields(units))), columns=5)
     form.say()
-    form.button("Store the finished face", lambda values: _store(shop, part, face, values, units))
+    form.button(tall("Store the finished face"), lambda values: _store(shop, part, face, values, units))
     from planner.screens.survey_past import draw_finished
 
     draw_finished(access.repository().surveys_of(part.id), face, units)

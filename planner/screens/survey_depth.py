@@ -9,9 +9,9 @@ import streamlit as st
 
 from planner.face import told_place
 from planner.screens import access
+from planner.screens.keys import tall
 from planner.screens.picture import drawn
 from planner.screens.survey_draft import Draft, press, put
-from planner.screens.survey_pad import tall
 from planner.screens.survey_picture import come_in, curve
 from planner.screens.survey_read import Read, place_words, read, usual
 from planner.screens.survey_sweep import bow_flag, draw_picture

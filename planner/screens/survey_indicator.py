@@ -9,9 +9,9 @@ import streamlit as st
 
 from planner.face import true_reading
 from planner.screens import access
+from planner.screens.keys import tall
 from planner.screens.picture import drawn
 from planner.screens.survey_draft import INDICATOR, INDICATOR_KEY, Draft, press, put, steps
-from planner.screens.survey_pad import tall
 from planner.screens.survey_picture import indicator_chart
 from planner.units import MM_PER_THOU, Units
 

@@ -12,6 +12,7 @@ from planner.face import Gap, intake_bound
 from planner.screens import access, words
 from planner.screens.fields import Field
 from planner.screens.forms import Form
+from planner.screens.keys import tall
 from planner.screens.survey_warm import draw_cool_down
 from planner.shop import Face, Part, Shop
 from planner.units import Units
@@ -61,7 +62,7 @@ def draw_intake_check(shop: Shop, part: Part, face: Face, units: Units) -> None:
             form.draw(f"{name}_mm", f"{name}_lies", columns=2)
         form.draw("pit_mm", "pit_place", columns=2)
         form.say()
-        form.button("Store the intake check", lambda values: _store(shop, part, face, values, units))
+        form.button(tall("Store the intake check"), lambda values: _store(shop, part, face, values, units))
     draw_cool_down(shop, part, face, units)
 
 

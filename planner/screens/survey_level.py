@@ -21,10 +21,11 @@ from planner.face import (
     true_reading,
 )
 from planner.screens import access
+from planner.screens.keys import tall
 from planner.screens.refusals import refused
 from planner.screens.said import act, tell
 from planner.screens.survey_draft import Draft, press, put, signed, steps, usual_supports
-from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk, tall
+from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk
 from planner.screens.survey_picture import Marks, face_picture
 from planner.screens.survey_sweep import draw_picture, store_survey
 from planner.shop import Goal, Part, Shop
@@ -137,7 +138,9 @@ def _choices(draft: Draft, units: Units) -> None:
             placeholder="empty = midway between the supports",
             help="the part rests on the three stacks around it",
         )
-        st.button("Use these places", key=f"{draft.key}/use places", on_click=act, args=(_use_places, owner, fields))
+        st.button(
+            tall("Use these places"), key=f"{draft.key}/use places", on_click=act, args=(_use_places, owner, fields)
+        )
 
 
 def _use_places(owner: tuple, fields: str) -> str:

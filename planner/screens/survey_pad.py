@@ -6,20 +6,11 @@ import streamlit as st
 
 from planner.face import sweep_closes
 from planner.screens import access
+from planner.screens.keys import tall
 from planner.screens.survey_draft import CLOSING, Draft, go_to, next_point, press, signed, step_reading, steps
 from planner.units import Units
 
 MOST_KEYS = 20
-
-
-def tall(label: str, below: str = "") -> str:
-    """A key's label on two lines: one line makes a key lower than a finger asks for. ``below``: what stands under the
-    label; else it is broken at the space nearest its middle."""
-    if not below:
-        spaces = [k for k, letter in enumerate(label) if letter == " "] or [len(label)]
-        at = min(spaces, key=lambda k: abs(k - len(label) / 2))
-        label, below = label[:at], label[at + 1 :]
-    return f"{label}  \n{below}"
 
 
 def draw_pad(draft: Draft, units: Units, which: str = "read") -> None:

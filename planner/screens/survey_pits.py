@@ -9,9 +9,10 @@ import streamlit as st
 from planner import InputError
 from planner.face import survey_figures
 from planner.screens import access
+from planner.screens.keys import tall
 from planner.screens.said import act
 from planner.screens.survey_draft import Draft, press, put, steps
-from planner.screens.survey_pad import MOST_KEYS, tall
+from planner.screens.survey_pad import MOST_KEYS
 from planner.screens.survey_sweep import draw_picture
 from planner.shop import FaceSurvey, Part
 from planner.units import Units

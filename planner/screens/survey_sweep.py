@@ -7,9 +7,10 @@ import streamlit as st
 from planner import InputError
 from planner.face import sweep_closes
 from planner.screens import access, words
+from planner.screens.keys import tall
 from planner.screens.said import act, tell
 from planner.screens.survey_draft import CLOSING, Draft, press, signed, start_over
-from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk, tall, who_reminder
+from planner.screens.survey_pad import draw_closure, draw_pad, draw_walk, who_reminder
 from planner.screens.survey_picture import Marks, face_picture
 from planner.screens.survey_read import Read, place_words, read, usual
 from planner.screens.survey_warm import say_warm

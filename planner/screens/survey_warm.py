@@ -15,6 +15,7 @@ from planner.face import cool_down_minutes, warmest_c
 from planner.screens import access
 from planner.screens.fields import Field
 from planner.screens.forms import Form
+from planner.screens.keys import tall
 from planner.shop import Face, Family, Part, Shop
 from planner.shop.materials import MATERIALS
 from planner.units import Units, minutes_words
@@ -107,7 +108,7 @@ def draw_cool_down(shop: Shop, part: Part, face: Face, units: Units) -> None:
         )
         form.draw(columns=2)
         form.say()
-        form.button("Let the plan know", lambda values: _let_cool(shop, part, face, values, units), primary=False)
+        form.button(tall("Let the plan know"), lambda values: _let_cool(shop, part, face, values, units), primary=False)
 
 
 def _let_cool(shop: Shop, part: Part, face: Face, values: dict[str, Any], units: Units) -> str:

@@ -122,6 +122,15 @@ def pick(page, box: str, option: str | re.Pattern | int, seconds: float = 60) ->
     expect(field).to_have_value(said, timeout=seconds * 1000)
 
 
+def low_keys(page) -> list[str]:
+    """Keys lower than a finger asks for: 44 px, WCAG 2.2, success criterion 2.5.5. What is printed, or chosen once at
+    the desk, is no key of the machine."""
+    keys = page.locator("[data-testid=stMain] :is([data-testid=stButton], [data-testid=stPopover]) button:visible")
+    found = keys.evaluate_all("all => all.map(key => [key.innerText, key.getBoundingClientRect().height])")
+    assert found
+    return [" ".join(words.split()) for words, height in found if height < 44]
+
+
 def sit_down(page) -> None:
     """The first of the shop's people sits at this screen."""
     pick(page, "Who", 1)

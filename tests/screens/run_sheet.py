@@ -8,7 +8,8 @@ from planner.edge import Fitted
 
 
 def press(at, label, nth=0):
-    found = [b for b in at.button if label in b.label]
+    # a key for a finger has its label on two lines
+    found = [b for b in at.button if label in " ".join(b.label.split())]
     assert found, (label, [b.label for b in at.button])
     found[nth].click()
     at.run()
