@@ -57,6 +57,11 @@ class Effect:
     headroom_case_mm: float | None
     note: str = ""
 
+    @property
+    def was_past(self) -> bool:
+        """Whether it was known to be past its limit before the cuts."""
+        return self.before is not None and not _within(self.before, self.least, self.greatest)
+
 
 @dataclass(frozen=True)
 class BankEffects:
@@ -100,8 +105,7 @@ def bank_effects(engine: Engine, bank: Bank, headroom_step_mm: float | None = 0.
 
     Compression is that of the cylinder with the smallest chamber, chamber volume that of the smallest. Head-room is
     rounded down to ``headroom_step_mm`` (None: not worked out). What was not measured is unknown, never the
-    drawing's value. A further cut
-    that closes the last of a chamber counts as past the limit.
+    drawing's value. A further cut that closes the last of a chamber counts as past the limit.
     """
     step = None if headroom_step_mm is None else positive("headroom_step_mm", headroom_step_mm)
     uncut = replace(bank, head_cut_mm=0.0, deck_cut_mm=0.0, parting_cut_mm=0.0, gasket_after_mm=None, same_gasket=True)

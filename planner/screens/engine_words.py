@@ -75,7 +75,7 @@ def _more(mm: float | None, units: Units) -> str:
 def first_words(bank: BankEffects, units: Units, where: str = "head") -> tuple[bool, str]:
     """(past a limit, sentence): what a bank reaches first by a deeper cut of its head or ("deck") its deck."""
     if bank.past:
-        uncut = [n for n in bank.past if _was_past(bank[n])]
+        uncut = [n for n in bank.past if bank[n].was_past]
         before = ""
         if uncut:
             before = " It was so before the cuts." if uncut == list(bank.past) else f" Before the cuts: {_list(uncut)}."
@@ -88,14 +88,6 @@ def first_words(bank: BankEffects, units: Units, where: str = "head") -> tuple[b
     if unknown:
         return False, f"head-room unknown; not known: {_list(unknown)}."
     return False, "no limit is set that a cut would reach."
-
-
-def _was_past(effect: Effect) -> bool:
-    before = effect.before
-    return before is not None and (
-        (effect.least is not None and before < effect.least - 1e-9)
-        or (effect.greatest is not None and before > effect.greatest + 1e-9)
-    )
 
 
 def alike(said: list[tuple[str, bool, str]]) -> list[tuple[bool, str]]:
