@@ -94,10 +94,11 @@ def settle(page, seconds: float = 60) -> None:
     ).inner_text()
 
 
-def pick(page, box: str, option: str | re.Pattern | int, seconds: float = 60) -> None:
+def pick(page, box: str, option: str | re.Pattern | int, seconds: float = 60, typed: str = "") -> None:
     """Choose in a select box, by what the option says or by its place, as a person does: press it, press it again where
     the list did not open or stayed open. A long list that still scrolls moves away under a script's press, which then
-    falls on nothing. A choice that was taken and is gone again is a failure."""
+    falls on nothing, and draws only what is in sight: ``typed`` shortens it. A choice that was taken and is gone again
+    is a failure."""
     from playwright.sync_api import TimeoutError as Late
     from playwright.sync_api import expect
 
@@ -112,6 +113,8 @@ def pick(page, box: str, option: str | re.Pattern | int, seconds: float = 60) ->
         try:
             if options.count() == 0:
                 field.click(timeout=5000)
+                if typed:
+                    field.fill(typed, timeout=5000)
             said = wanted.inner_text(timeout=5000).strip()
             wanted.click(timeout=5000)
             pressed = True

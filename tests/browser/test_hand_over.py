@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.browser.conftest import settle, sit_down
+from tests.browser.conftest import pick, settle, sit_down
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -36,15 +36,6 @@ def fill(page, label, value, nth=0):
 
 def press(page, name):
     page.get_by_role("button", name=name).filter(has_text=name).first.click()
-    settle(page)
-
-
-def choose(page, label, text):
-    """Pick from a select box by typing."""
-    box = page.get_by_role("combobox", name=label, exact=True).first
-    box.click()
-    box.fill(text)
-    page.get_by_role("option").filter(has_text=text).first.click()
     settle(page)
 
 
@@ -98,7 +89,7 @@ def measure(page, tag, heights, unit):
 def record(page, tag, passes, clean, heights):
     """A finished cut, typed from its paper sheet."""
     go(page, "Run sheet")
-    choose(page, "Job", tag)
+    pick(page, "Job", re.compile(tag), typed=tag)
     # it stays open from one sheet to the next
     if not page.get_by_role("textbox", name="Depth after each pass").count():
         page.get_by_text("Type in a finished paper sheet", exact=False).first.click()
@@ -132,7 +123,7 @@ def test_from_two_unmeasured_heads_to_a_printed_hand_over_sheet(server, browser,
     settle(page)
     press(page, re.compile("Store 2"))
     go(page, "Matched sets")
-    choose(page, "Set", "HO pair")
+    pick(page, "Set", "HO pair")
     said = page.locator("[data-testid=stMain]").inner_text()
     assert "Brackle vee six, BK99001" in said and "nothing is measured on this engine yet" in said
 
@@ -140,7 +131,7 @@ def test_from_two_unmeasured_heads_to_a_printed_hand_over_sheet(server, browser,
     for tag, heights in typed.before.items():
         measure(page, tag, heights, typed.unit)
     go(page, "Matched sets")
-    choose(page, "Set", "HO pair")
+    pick(page, "Set", "HO pair")
     assert re.search(r"Cut HO-\d first: it ", page.locator("[data-testid=stMain]").inner_text())
     record(page, "HO-1", typed.passes["HO-1"], "3", typed.after["HO-1"])
     # the second is re-estimated from the first one's height, and the week says so
@@ -158,7 +149,7 @@ def test_from_two_unmeasured_heads_to_a_printed_hand_over_sheet(server, browser,
     go(page, "Matched sets")
     page.get_by_text("Sets that are cut", exact=False).first.click()
     settle(page)
-    choose(page, "Cut set", "HO pair")
+    pick(page, "Cut set", "HO pair")
     bench = page.get_by_text("What was done at the bench", exact=True).last
     bench.click()
     settle(page)
