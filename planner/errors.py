@@ -44,7 +44,9 @@ GREATEST = 1e100
 
 def finite(field: str, value: Any) -> float:
     """Return ``value`` as a finite float, within 1e100 either way; raise `InputError` otherwise."""
-    if isinstance(value, (bool, np.bool_, str, bytes, type(None))) or (isinstance(value, np.ndarray) and value.ndim):
+    # numpy makes a float of its true, of its time spans and of a complex number
+    odd = isinstance(value, (np.generic, np.ndarray)) and (np.ndim(value) or value.dtype.kind not in "iuf")
+    if odd or isinstance(value, (bool, str, bytes, type(None))):
         raise InputError(field, value, "a finite number")
     try:
         number = float(value)
@@ -81,6 +83,18 @@ def between(field: str, value: Any, least: float, greatest: float) -> float:
     if not least <= number <= greatest:
         raise InputError(field, value, f"a number from {least:g} to {greatest:g}")
     return number
+
+
+def whole(field: str, value: Any, least: int = 0, greatest: int | None = None) -> int:
+    """Return ``value``, 2 or 2.0, as an int with least <= value <= greatest; raise `InputError` otherwise."""
+    wanted = f"a whole number from {least}" + (f" to {greatest}" if greatest is not None else " up")
+    try:
+        number = finite(field, value)
+    except InputError:
+        raise InputError(field, value, wanted) from None
+    if number % 1 or number < least or (greatest is not None and number > greatest):
+        raise InputError(field, value, wanted)
+    return int(number)
 
 
 def each(**given: tuple[Callable[[str, Any], float], Any]) -> list[Any]:
@@ -130,7 +144,8 @@ def numbers(field: str, value: Any, accepted: str, *, flags: bool = False) -> np
     try:
         array = np.asarray(value)
         # what holds objects is looked at one by one: numbers of other libraries come so
-        worded = (str, bytes) if flags else (str, bytes, bool, np.bool_)
+        worded = (str, bytes, np.timedelta64, np.complexfloating)
+        worded = worded if flags else (*worded, bool, np.bool_)
         mixed = array.dtype.kind == "O" and not any(isinstance(v, worded) for v in array.flat)
         if array.size and array.dtype.kind not in ("biuf" if flags else "iuf") and not mixed:
             raise TypeError

@@ -78,6 +78,7 @@ NO_NUMBER = [
     [math.nan, 1], ["a", "b"], [None, 1], [True, False], [[1], [2, 3]], [1 + 2j, 2], np.full((4, 3), math.nan),
     np.full((4, 3), math.inf), np.array(["a"]), np.ma.array([1.0, 2.0], mask=[False, True]), pd.NA, pd.NaT,
     pd.Series([1, None], dtype="Int64"), pd.Series(["a", "b"]), np.datetime64("2026-01-01"), scipy.stats.lognorm, float,
+    np.timedelta64(2), np.timedelta64(2, "s"), np.array([np.timedelta64(2), 1], dtype=object), np.array(True), np.complex64(1),
 ]  # fmt: skip
 ARGUMENTS = [pytest.param(call, name, id=f"{call.__name__}-{name}") for call, given in CALLS.items() for name in given]
 
@@ -156,6 +157,35 @@ def test_more_jobs_than_fit_into_memory_are_refused_at_once():
         week.order_jobs(np.ones(100_000), np.ones(100_000), np.ones(100_000))
 
 
+COUNTS = [
+    math.nan, math.inf, -1, 1.5, "2", True, [2], None, np.timedelta64(2), np.timedelta64(2, "s"), np.bool_(True), 10**400,
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ["leaves", "present"])
+def test_a_number_of_leaves_is_whole(name):
+    given = WORKED[face.choose_shims]
+    for wrong in COUNTS:
+        stack = {0.05: wrong}
+        with pytest.raises(InputError, match=name):
+            face.choose_shims(**{**given, name: stack if name == "leaves" else [{}, {}, {}, stack]})
+    plain = face.choose_shims(**given)
+    for count in (4.0, np.int64(4), decimal.Decimal(4)):
+        assert face.choose_shims(**{**given, "leaves": {0.05: count}}).stacks == plain.stacks
+
+
+@pytest.mark.parametrize("call", [cut.plan_passes, cut.fit_depths], ids=lambda call: call.__name__)
+def test_a_depth_is_one_that_is_possible(call):
+    name = "depth" if call is cut.plan_passes else "prior"
+    for wrong in (
+        scipy.stats.lognorm([0.5, 0.6], scale=0.1), scipy.stats.lognorm(-1.0, scale=0.1),
+        scipy.stats.lognorm(math.nan, scale=0.1), scipy.stats.multivariate_normal(),
+    ):  # fmt: skip
+        with pytest.raises(InputError) as error:
+            call(**{**WORKED[call], name: wrong})
+        assert name in error.value.field, str(error.value)
+
+
 BESIDES = {  # calls of the rooms beside the promised ones, an argument that once let something else through
     "other": lambda wrong: face.height_elsewhere(100.0, (0, 0), wrong),
     "leaves_mm": lambda wrong: face.intake_bound(wrong, 0.05, 0.05),
@@ -168,6 +198,9 @@ BESIDES = {  # calls of the rooms beside the promised ones, an argument that onc
     "offset_mm": lambda wrong: edge.arc_ratio(100.0, 200.0, wrong),
     "positions": lambda wrong: edge.edge_price(30.0, wrong),
     "capacities": lambda wrong: edge.known_life(3.0, wrong),
+    "difference_mm": lambda wrong: match.expected_extra(wrong, 0.01, 0.05),
+    "doubt_mm": lambda wrong: match.expected_extra([0.01, 0.02], wrong, 0.05),
+    "most": lambda wrong: match.gasket_stacks(["any"], wrong),
 }
 
 

@@ -266,8 +266,10 @@ class SurveyedDepth(_Depth):
 
 
 def frozen(field: str, value: Any) -> None:
-    """Refuse what is no frozen distribution: a family of them can be frozen, a frozen one cannot."""
-    if hasattr(value, "freeze") or not all(callable(getattr(value, name, None)) for name in ("sf", "cdf", "pdf")):
+    """Refuse what is no frozen distribution of one depth: a family of them can be frozen, a frozen one cannot; impossible
+    parameters give nan."""
+    known = not hasattr(value, "freeze") and all(callable(getattr(value, name, None)) for name in ("sf", "cdf", "pdf"))
+    if not known or np.ndim(chance := value.sf(0.0)) or math.isnan(chance):
         raise InputError(field, value, "a frozen scipy.stats distribution of depth in mm")
 
 

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from planner.errors import InputError, between, each, finite, finite_array, not_negative, plain, positive
+from planner.errors import InputError, between, each, finite, finite_array, not_negative, plain, positive, whole
 
 _TOLERANCE_MM = 1e-9
 
@@ -47,7 +47,11 @@ def table_feed(feed_mm: ArrayLike, inserts: ArrayLike, rpm: ArrayLike):
 
     Raises `InputError` unless all are finite and above 0 and the inserts whole numbers.
     """
-    feed, count, turns = each(feed_mm=(positive, feed_mm), inserts=(_count, inserts), rpm=(positive, rpm))
+
+    def least_one(field: str, value: object) -> float:
+        return float(whole(field, value, 1))
+
+    feed, count, turns = each(feed_mm=(positive, feed_mm), inserts=(least_one, inserts), rpm=(positive, rpm))
     if np.any(count != np.round(count)):
         raise InputError("inserts", inserts, "whole numbers of 1 or more")
     return feed * count * turns
@@ -250,7 +254,7 @@ def traverse(
     longest travel the table has. Raises `InputError` where the pass is longer than the table's travel.
     """
     positive("length_mm", length_mm)
-    feed = positive("feed_mm", feed_mm) * _count("inserts", inserts) * positive("rpm", rpm)
+    feed = positive("feed_mm", feed_mm) * whole("inserts", inserts, 1) * positive("rpm", rpm)
     extra = not_negative("approach_mm", approach_mm) + not_negative("runout_mm", runout_mm)
     cut = clear = path = 0.0
     strips = lanes(width_mm, diameter_mm, offset_mm, overlap_mm)
@@ -318,10 +322,3 @@ def _engage(length_mm, width_mm, diameter_mm, offset_mm, **more):
 
 def _reach(radius, y):
     return np.sqrt(np.maximum(0.0, radius - y)) * np.sqrt(radius + y)
-
-
-def _count(field: str, value: int) -> int:
-    number = finite(field, value)
-    if number < 1 or number != int(number):
-        raise InputError(field, value, "a whole number of 1 or more")
-    return int(number)

@@ -48,9 +48,9 @@ class DepthPrior:
         # a family of distributions can be frozen, a frozen one cannot
         if callable(getattr(prior, "ppf", None)) and not hasattr(prior, "freeze"):
             # exact for a log-normal with location 0: one sigma of the log lies between these two
-            median, above = (float(prior.ppf(q)) for q in (0.5, _ONE_SIGMA))
-            if 0 < median < above:
-                return cls(median, math.log(above / median))
+            median, above = (prior.ppf(q) for q in (0.5, _ONE_SIGMA))
+            if np.ndim(median) == 0 and 0 < median < above:
+                return cls(float(median), math.log(above / median))
         raise InputError("prior", prior, "a DepthPrior, (median mm, sigma), or a frozen distribution of depths above 0")
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from planner.errors import InputError, finite, finite_array, not_negative
+from planner.errors import finite_array, not_negative, whole
 from planner.face.shim_search import Search, Task
 from planner.face.stacks import open_box
 
@@ -68,8 +68,7 @@ def choose_shims(
     """
     task = Task.read(supports, check_points, readings, rock_mm, pits, present, goal_slopes, centre_of_gravity)
     n = len(task.readings)
-    if zero is not None and (isinstance(zero, bool) or not isinstance(zero, (int, np.integer)) or not 0 <= zero < n):
-        raise InputError("zero", zero, f"an index 0 to {n - 1}, or None")
+    zero = zero_point(zero, n)
     box = open_box(leaves, max_leaves)
     search = Search(task, box)
     indices, ways = search.best()
@@ -91,6 +90,11 @@ def choose_shims(
         rock_mm=float(max(0.0, gap[taken].max())),
         leaves_used=int(sum(map(sum, ways))),
     )
+
+
+def zero_point(zero: object, points: int) -> int | None:
+    """Index of the check point where the indicator is set to zero; None: the dial is left alone. Raises `InputError`."""
+    return None if zero is None else whole("zero", zero, 0, points - 1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,9 +124,8 @@ def set_jacks(
     """
     task = Task.read(supports, check_points, readings, 0.0, pits, None, goal_slopes, None)
     n = len(task.readings)
-    if zero is not None and (isinstance(zero, bool) or not isinstance(zero, (int, np.integer)) or not 0 <= zero < n):
-        raise InputError("zero", zero, f"an index 0 to {n - 1}, or None")
-    step = not_negative("step_mm", finite("step_mm", step_mm))
+    zero = zero_point(zero, n)
+    step = not_negative("step_mm", step_mm)
     free = open_box({1e3 * max(1e-3, float(np.ptp(task.readings)) + float(task.pits.max())): 6}, 6)
     slopes, _ = Search(task, free).ideal()
     rise = task.seating.supports @ slopes
@@ -160,6 +163,7 @@ def beside_datum(
     depth = np.zeros(len(values)) if pits is None else finite_array("pits", pits, values.shape)
     stand_in = datum_readings(check_points, slopes)
     off = values - stand_in
+    zero = zero_point(zero, len(values))
     if zero is not None:
         off = off - off[zero]
 

@@ -15,6 +15,7 @@ import numpy as np
 import scipy
 
 from planner.errors import InputError, between, finite_array, positive
+from planner.face.levelling import zero_point
 
 _SHARES = {"burr": 0.6, "tilt": 0.2, "bend": 0.2}  # of the false alarms allowed, by how often each happens
 
@@ -63,8 +64,7 @@ def check_reread(
     values = finite_array("reread", reread, (n,))
     expected = np.atleast_2d(np.asarray(predicted, dtype=float))
     expected = finite_array("predicted", expected, (None, n))
-    if zero is not None and (isinstance(zero, bool) or not isinstance(zero, (int, np.integer)) or not 0 <= zero < n):
-        raise InputError("zero", zero, f"an index 0 to {n - 1}, or None")
+    zero = zero_point(zero, n)
     spread = positive("noise_mm", noise_mm) * np.sqrt(2)
     alarms = between("false_alarms", false_alarms, 1e-6, 0.5)
     centre = places.mean(axis=0)

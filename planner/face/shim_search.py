@@ -16,9 +16,9 @@ from dataclasses import dataclass, field
 import numpy as np
 import scipy
 
-from planner.errors import InputError, finite_array, not_negative
+from planner.errors import InputError, finite_array, not_negative, whole
 from planner.face.seats import CENTRE_EDGE, LEVEL_MM, Seating, seating
-from planner.face.stacks import Box, whole_leaves
+from planner.face.stacks import Box
 
 _TIE_MM = 1e-9
 _MOST_COMPLETIONS = 60_000
@@ -94,7 +94,7 @@ def _present(present: object, supports: int) -> np.ndarray:
         if stack is None:
             heights.append(0.0)
         elif isinstance(stack, Mapping):
-            heights.append(sum(not_negative(where, t) * whole_leaves(where, c) for t, c in stack.items()))
+            heights.append(sum(not_negative(where, t) * whole(where, c) for t, c in stack.items()))
         else:
             heights.append(not_negative(where, stack))
     return np.array(heights)

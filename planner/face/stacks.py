@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import itertools
-import numbers
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from planner.errors import InputError, positive
+from planner.errors import InputError, positive, whole
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,28 +71,20 @@ class Box:
         return key, [way for _, way in sorted(zip(order, chosen, strict=True))]
 
 
-def whole_leaves(field: str, count: object) -> int:
-    """``count`` as a number of leaves; raises `InputError` where it is none."""
-    if isinstance(count, bool) or not isinstance(count, numbers.Real) or not count >= 0 or count % 1:
-        raise InputError(field, count, "a whole number of leaves, 0 or more")
-    return int(count)
-
-
 def open_box(leaves: object, max_leaves: int) -> Box:
     """Read ``leaves`` {thickness_mm: count} into every stack of at most ``max_leaves``."""
     if not isinstance(leaves, Mapping):
         raise InputError("leaves", leaves, "{thickness_mm: count}")
-    if isinstance(max_leaves, bool) or not isinstance(max_leaves, numbers.Integral) or not 0 <= max_leaves <= 6:
-        raise InputError("max_leaves", max_leaves, "a whole number from 0 to 6")
+    most = whole("max_leaves", max_leaves, 0, 6)
     stock: dict[float, int] = {}
     for thickness, count in leaves.items():
         size = positive("leaves", thickness)
-        stock[size] = stock.get(size, 0) + whole_leaves(f"leaves[{size:g}]", count)
+        stock[size] = stock.get(size, 0) + whole(f"leaves[{size:g}]", count)
     sizes = np.array(sorted(size for size, count in stock.items() if count), dtype=float)
     available = np.array([stock[size] for size in sizes], dtype=int)
     ways: list[tuple[int, ...]] = [()]
     for count in available:
-        ways = [(*way, more) for way in ways for more in range(min(int(count), max_leaves - sum(way)) + 1)]
+        ways = [(*way, more) for way in ways for more in range(min(int(count), most - sum(way)) + 1)]
     built: dict[float, list[tuple[int, ...]]] = {}
     for way in ways:
         built.setdefault(round(float(np.dot(way, sizes)) if len(sizes) else 0.0, 12), []).append(way)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.errors import InputError, between, finite_array, not_negative
+from planner.errors import InputError, between, finite_array, not_negative, whole
 from planner.match.sets import Show, match_set, millimetres
 
 
@@ -94,8 +94,7 @@ def gang_setup(
     if len(minutes) != heights.size:
         raise InputError("minutes", minutes, f"{heights.size} members' minutes, as many as heights_mm")
     traverse = not_negative("gang_traverse_minutes", gang_traverse_minutes)
-    if isinstance(gang_passes, bool) or int(gang_passes) != gang_passes or gang_passes < 0:
-        raise InputError("gang_passes", gang_passes, "a whole number of 0 or more")
+    passes = whole("gang_passes", gang_passes)
     rate = not_negative("rate_per_minute", rate_per_minute)
     value = not_negative("value_per_mm", value_per_mm)
     part = between("shared_part", shared_part, 0.0, 1.0)
@@ -103,7 +102,7 @@ def gang_setup(
     handling = np.array([m.load_minutes + m.touch_off_minutes for m in minutes])
     first = int(np.argmax(handling))
     shared = handling[first] + part * (handling.sum() - handling[first])
-    shared += gang_passes * (traverse + max(m.look_minutes for m in minutes))
+    shared += passes * (traverse + max(m.look_minutes for m in minutes))
     own = np.array([m.level_minutes for m in minutes])
     total = float(own.sum() + shared)
     alone = float(sum(m.total for m in minutes))

@@ -11,7 +11,7 @@ from typing import Protocol
 
 import numpy as np
 
-from planner.errors import InputError, not_negative, positive
+from planner.errors import InputError, not_negative, positive, whole
 from planner.match.members import MemberSet, MemberState, plan_members
 from planner.match.pool import PoolPart
 from planner.match.sets import SAME_MM, Show, by_words, match_set, millimetres, round_cut, set_guard
@@ -66,8 +66,7 @@ def gasket_stacks(shelf: Sequence[GasketLike], most: int = 1) -> tuple[tuple[Gas
     """
     if not shelf:
         raise InputError("shelf", shelf, "at least one gasket")
-    if isinstance(most, bool) or int(most) != most or most < 1:
-        raise InputError("most", most, "a whole number of 1 or more")
+    most = whole("most", most, 1)
     for i, gasket in enumerate(shelf):
         positive(f"shelf[{i}].crushed_mm", gasket.crushed_mm)
     stackable = [g for g in shelf if g.may_be_stacked]

@@ -9,8 +9,9 @@ from typing import NamedTuple
 
 import numpy as np
 import scipy
+from numpy.typing import ArrayLike
 
-from planner.errors import InputError, finite, finite_array, not_negative
+from planner.errors import InputError, each, finite, finite_array, not_negative
 
 # A total this small is lost in a height's last figure; within it equal totals are told apart by Σ (l − r)².
 _TIE_MM = 1e-8
@@ -102,22 +103,28 @@ class PoolPlan:
         return self.arrival_extra_mm - self.extra_mm
 
 
-def expected_extra(difference_mm: np.ndarray, doubt_mm: np.ndarray, tolerance_mm: float) -> np.ndarray:
+def expected_extra(difference_mm: ArrayLike, doubt_mm: ArrayLike, tolerance_mm: float) -> np.ndarray:
     """E[(|X| − tolerance)+] for X normal with this mean and standard deviation, mm; sd 0 gives the plain excess.
+
+    Numbers, or arrays that go together; the doubt and the tolerance 0 or more, else `InputError`.
 
     Each tail is s φ(a) − (excess) Φ(−a), the normal loss function (Silver, Pyke & Peterson, Inventory Management and
     Production Planning and Scheduling, appendix on the unit normal loss function, from memory).
     """
-    difference = np.abs(np.asarray(difference_mm, dtype=float))
-    doubt = np.broadcast_to(np.asarray(doubt_mm, dtype=float), difference.shape)
-    plain = np.maximum(0.0, difference - tolerance_mm)
+    difference, doubt, tolerance = each(
+        difference_mm=(finite, difference_mm),
+        doubt_mm=(not_negative, doubt_mm),
+        tolerance_mm=(not_negative, tolerance_mm),
+    )
+    difference, doubt = np.abs(difference), np.asarray(doubt)
+    plain = np.maximum(0.0, difference - tolerance)
     safe = np.where(doubt > 0, doubt, 1.0)
 
     def tail(beyond: np.ndarray) -> np.ndarray:  # E[(Y)+], Y normal around ``beyond``
         a = beyond / safe
         return safe * (np.exp(-0.5 * a**2) / math.sqrt(2 * math.pi) + a * scipy.special.ndtr(a))
 
-    return np.where(doubt > 0, tail(difference - tolerance_mm) + tail(-difference - tolerance_mm), plain)
+    return np.where(doubt > 0, tail(difference - tolerance) + tail(-difference - tolerance), plain)
 
 
 def pair_parts(parts: Sequence[PoolPart], tolerance_mm: float) -> PoolPlan:

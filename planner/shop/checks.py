@@ -39,16 +39,6 @@ def maybe(check: Callable[..., Any], field: str, value: Any, *args: Any) -> Any:
     return None if value is None else check(field, value, *args)
 
 
-def whole(field: str, value: Any, least: int = 0, greatest: int | None = None) -> int:
-    """A whole number from ``least`` to ``greatest``."""
-    wanted = f"a whole number from {least}" + (f" to {greatest}" if greatest is not None else " up")
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or value != int(value):
-        raise InputError(field, value, wanted)
-    if value < least or (greatest is not None and value > greatest):
-        raise InputError(field, value, wanted)
-    return int(value)
-
-
 def moment(field: str, value: Any) -> datetime:
     """A date and time on the shop's own clock (no time zone attached)."""
     if not isinstance(value, datetime) or value.tzinfo is not None:

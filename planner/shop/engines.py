@@ -8,8 +8,8 @@ from enum import StrEnum
 
 import numpy as np
 
-from planner.errors import InputError, between, finite, finite_array, not_negative, positive
-from planner.shop.checks import all_of, choice, maybe, moment, setter, text, unique, whole
+from planner.errors import InputError, between, finite, finite_array, not_negative, positive, whole
+from planner.shop.checks import all_of, choice, maybe, moment, setter, text, unique
 
 
 class Crown(StrEnum):

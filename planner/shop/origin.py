@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from planner.shop.checks import choice, setter, text, whole
+from planner.errors import whole
+from planner.shop.checks import choice, setter, text
 
 
 class Source(StrEnum):

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
 
-from planner.errors import InputError, finite, not_negative, positive
-from planner.shop.checks import all_of, choice, maybe, moment, setter, text, unique, whole
+from planner.errors import InputError, finite, not_negative, positive, whole
+from planner.shop.checks import all_of, choice, maybe, moment, setter, text, unique
 from planner.shop.faces import Face
 from planner.shop.materials import material
 

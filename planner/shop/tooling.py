@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from planner.errors import InputError, between, not_negative, positive
-from planner.shop.checks import choice, maybe, setter, text, whole
+from planner.errors import InputError, between, not_negative, positive, whole
+from planner.shop.checks import choice, maybe, setter, text
 from planner.shop.materials import material
 
 
