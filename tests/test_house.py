@@ -4,6 +4,7 @@ and no files."""
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from collections.abc import Iterator, Sequence
@@ -212,3 +213,11 @@ def test_every_exception_is_still_needed():
 def test_even_a_stop_watch_may_not_tell_the_time_of_day():
     assert forbidden_in("import time\ntime.monotonic()", stopwatch=True) == []
     assert forbidden_in("import time\ntime.time()", stopwatch=True) != []
+
+
+def test_a_day_is_written_one_way_on_screens_and_sheets():
+    """ "Tue 01 Dec 2026": in words, tables and pictures alike."""
+    other = re.compile(r"(?<!D)D MMM|MMMM|%-d|%e\b|%B|%A|%m/%d|%d/%m|%d\.%m")
+    written = [path for path in modules() if other.search(path.read_text(encoding="utf-8"))]
+    written += [path for path in PACKAGE.rglob("*.html") if other.search(path.read_text(encoding="utf-8"))]
+    assert [name_of(path) for path in written] == []

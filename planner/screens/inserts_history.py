@@ -273,7 +273,7 @@ def _every_use(shop: Shop, units: Units) -> None:
         table,
         hide_index=True,
         width="stretch",
-        column_config={"When": st.column_config.DatetimeColumn(format="D MMM YYYY HH:mm")},
+        column_config={"When": st.column_config.DatetimeColumn(format="DD MMM YYYY HH:mm")},
     )
     total = frame[frame["edge"] == edge]
     st.caption(f"{counted(len(total), 'cut')}, {units.swept(total['swept_mm2'].sum())} machined in all.")
@@ -314,7 +314,7 @@ def _entries(shop: Shop, units: Units) -> None:
         width="stretch",
         # left to itself the note is cut off
         column_config={
-            "When": st.column_config.DatetimeColumn(format="D MMM YYYY HH:mm", width=145),
+            "When": st.column_config.DatetimeColumn(format="DD MMM YYYY HH:mm", width=145),
             **{name: st.column_config.TextColumn(width=80) for name in ("Insert", "Position", "Wear land", "By")},
             "Note": st.column_config.TextColumn(width=260),
         },

@@ -287,7 +287,7 @@ def _edges(shop: Shop, units: Units) -> None:
     if read.empty:
         st.caption("None is read on an edge that counts. Read them on the page Inserts, section Change an edge.")
         return
-    when = {"When": st.column_config.DatetimeColumn(format="D MMM YYYY")}
+    when = {"When": st.column_config.DatetimeColumn(format="DD MMM YYYY")}
     st.dataframe(read, hide_index=True, width="stretch", column_config=when)
 
 

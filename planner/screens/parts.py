@@ -182,7 +182,7 @@ def _table() -> None:
         selection_mode="single-row",
         key="parts table",
         column_config={
-            "Due": st.column_config.DatetimeColumn(format="ddd D MMM HH:mm"),
+            "Due": st.column_config.DatetimeColumn(format="ddd DD MMM HH:mm"),
             "Condition": st.column_config.TextColumn(width=115),
             "Waits for": st.column_config.TextColumn(width=280),
             "Left after": st.column_config.TextColumn(width=140, help=words.LEFT_HELP),

@@ -151,7 +151,7 @@ def _cuts(frame: pd.DataFrame, shown: pd.DataFrame, wanted: frames.Filters, unit
         on_select=lambda: _pick(ids),
         selection_mode="single-row",
         key="records table",
-        column_config={"When": st.column_config.DatetimeColumn(format="D MMM YYYY HH:mm")},
+        column_config={"When": st.column_config.DatetimeColumn(format="DD MMM YYYY HH:mm")},
     )
     _chosen(frame, units)
 
@@ -465,7 +465,7 @@ def _charges(wanted: frames.Filters, units: Units) -> None:
         frames.charge_view(mine.head(_PAGE), units, currency),
         hide_index=True,
         width="stretch",
-        column_config={"When": st.column_config.DatetimeColumn(format="D MMM YYYY")},
+        column_config={"When": st.column_config.DatetimeColumn(format="DD MMM YYYY")},
     )
     more = f"The newest {_PAGE} of {len(mine)} lines; the file holds all. " if len(mine) > _PAGE else ""
     st.caption(

@@ -90,8 +90,8 @@ def _queue(shop: Shop, queue: Queue, units: Units, seen: Picture) -> None:
         key="queue table",
         placeholder="not placed",
         column_config={
-            "Due": st.column_config.DatetimeColumn(format="ddd D MMM HH:mm"),
-            "Ready": st.column_config.DatetimeColumn(format="ddd D MMM HH:mm", help="in the plan shown above"),
+            "Due": st.column_config.DatetimeColumn(format="ddd DD MMM HH:mm"),
+            "Ready": st.column_config.DatetimeColumn(format="ddd DD MMM HH:mm", help="in the plan shown above"),
             "Left after": st.column_config.TextColumn(width=140, help=words.LEFT_HELP),
             "Cut": st.column_config.TextColumn(width=195),
             "Condition": st.column_config.TextColumn(width=115),

@@ -272,7 +272,7 @@ def week_sheet(shop: Shop, queue: Queue, plan: Plan, machine_id: str, units: Uni
             )
         )
     for day, group in groupby(rows, key=lambda r: r[0]):
-        days.append((f"{day:%A %d %B}", [r for _, r in group]))
+        days.append((f"{day:%a %d %b}", [r for _, r in group]))
     worst = next((m for m in ("magnesium", "grey_iron", "aluminium") if m in materials), "aluminium")
     front, back = cautions(worst)
     mine_ids = [int(j) for j in mine.index]
