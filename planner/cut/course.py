@@ -178,7 +178,7 @@ def plan_course(
         return _dressed(rows, setup, touch, kiss=kisses(setup))
 
     if fixed is not None:
-        rows = _to_target(shop, setup, fixed, PassReason.SEARCH)
+        rows = _to_target(shop, setup, fixed, PassReason.SEARCH, limit)
         return Course(dress(rows), dress(rows), rows[-1][0], rows[-1][0])
     plan = None
     if limit >= setup.recipe.least_pass_mm:
@@ -195,7 +195,7 @@ def plan_course(
             plan.chance_uncleaned,
         )
     if target_mm is not None and course.worth and target_mm > course.stop_likely + 1e-6:
-        rows = _to_target(shop, setup, target_mm, PassReason.MATCH)
+        rows = _to_target(shop, setup, target_mm, PassReason.MATCH, limit)
         stop = rows[-1][0]
         deeper = course.stop_allow > stop
         course = Course(
@@ -220,7 +220,7 @@ def _ahead(shop, setup, belief, look_minutes, worth, touch, fixed, target_mm, li
         rest = depth_mm - removed
         if rest <= 1e-6:
             return []
-        return [(removed + row[0], *row[1:]) for row in _to_target(shop, setup, rest, reason)]
+        return [(removed + row[0], *row[1:]) for row in _to_target(shop, setup, rest, reason, limit - removed)]
 
     def within(rows: list) -> list:
         return [row for row in rows if row[0] <= limit + 1e-6]
@@ -292,8 +292,11 @@ def edge_path_mm(setup: CutSetup | None, passes: Iterable[PlannedPass | PassReco
     )
 
 
-def _to_target(shop: Shop, setup: CutSetup, target_mm: float, reason: PassReason) -> list:
-    """Passes to a fixed depth, the last at finishing feed."""
+def _to_target(shop: Shop, setup: CutSetup, target_mm: float, reason: PassReason, limit_mm: float = math.inf) -> list:
+    """Passes to a fixed depth, the last at finishing feed. Rounding to the step does not carry a target past a limit it
+    keeps; one that passes the limit as it stands is what somebody asked for, and flagged."""
+    if target_mm > limit_mm + 1e-9:
+        limit_mm = math.inf
     recipe = setup.recipe
     greatest = recipe.rough_greatest_mm or recipe.greatest_pass_mm
     try:
@@ -303,6 +306,7 @@ def _to_target(shop: Shop, setup: CutSetup, target_mm: float, reason: PassReason
             greatest,
             shop.settings.depth_step_mm,
             recipe.finish_pass_mm,
+            limit_mm=limit_mm,
             finish_greatest_mm=recipe.greatest_pass_mm,
         )
         totals = plan.totals_mm

@@ -79,6 +79,21 @@ def test_targets_stand_on_the_instrument_counted_from_touch_off(shop):
     assert estimate.passes[-1].finishing
 
 
+def test_rounding_to_the_step_carries_no_depth_past_the_limit(shop):
+    """Half-thou steps: 4.1 thou becomes 4.5, but only 4.0 where 4.2 is all there is. Asked for more, it is flagged."""
+    job = replace(shop.jobs[1], aim=Aim.TO_DEPTH, depth_mm=4.1 * THOU)
+    assert estimate_job(shop, job).passes[-1].total_mm == pytest.approx(4.5 * THOU)
+    agreed = with_part(shop, agreed_depth_mm=4.2 * THOU)
+    kept = estimate_job(agreed, job)
+    assert kept.stop_allow_mm == kept.passes[-1].total_mm == pytest.approx(4 * THOU)
+    assert "agreed" not in codes(kept)
+    low = {h.point: h.height_mm for h in shop.parts[1].heights}
+    least = min(low.values()) - 0.005 - 4.2 * THOU  # 4.2 thou in hand above the limit
+    assert estimate_job(with_face(shop, limit=Limit(least)), job).passes[-1].total_mm == pytest.approx(4 * THOU)
+    more = estimate_job(agreed, replace(job, depth_mm=6 * THOU))
+    assert more.passes[-1].total_mm == pytest.approx(6 * THOU) and "agreed" in codes(more)
+
+
 def test_without_a_survey_the_first_traverse_begins_raised(shop):
     estimate = estimate_job(shop, shop.jobs[1])
     assert estimate.touch_off.delta_mm is None
