@@ -12,11 +12,10 @@ from planner.cut.depths import narrow, starting_depth
 from planner.cut.headroom import HeadRoom
 from planner.cut.knowledge import Depth
 from planner.cut.passes import FINISH, PassPlan, PassProblem, plan_policy
-from planner.cut.running import RunState
+from planner.cut.running import RunState, Zeroed
 from planner.cut.schedule import target_passes, worth_a_change
 from planner.cut.setups import CutSetup
 from planner.errors import InputError, not_negative
-from planner.face import TouchOff as Zero
 from planner.shop import Aim, Face, Job, Origin, Part, PassReason, PassRecord, Shop, Source
 from planner.units import MM_PER_THOU
 
@@ -45,8 +44,8 @@ class TouchOff:
             not_negative("touch_off.delta_mm", self.delta_mm)
 
     def below_zero_mm(self, depth_mm: float) -> float:
-        """How far below its zero the cutter stands at ``depth_mm`` below first contact: d − δ + t."""
-        return Zero(self.delta_mm or 0.0, self.paper_mm).down_mm(depth_mm)
+        """How far below its zero the cutter stands at ``depth_mm`` below first contact."""
+        return Zeroed(self.place, self.paper_mm, self.delta_mm).below_mm(depth_mm)
 
 
 @dataclass(frozen=True)

@@ -44,7 +44,8 @@ class Zeroed:
     on_cut_face: bool = False
 
     def below_mm(self, total_mm: float) -> float:
-        """How far below its zero the cutter stands at this depth below first contact."""
+        """How far below its zero the cutter stands at this depth d below first contact: d − δ + t, with the touched place δ
+        below first contact and t down to it; negative = raised."""
         return total_mm - (self.below_first_mm or 0.0) + self.offset_mm
 
     def total_mm(self, below_mm: float) -> float:

@@ -1,4 +1,4 @@
-"""The surface as measured: intake check, survey, levelling, clean-up, heights, touch-off.
+"""The surface as measured: intake check, survey, levelling, clean-up, heights.
 
 Pure: arrays and numbers in, arrays and frozen dataclasses out. Millimetres and degrees; z along the spindle, positive
 toward the cutter.
@@ -46,7 +46,6 @@ __all__, __getattr__, __dir__ = late(
             "cool_down_minutes",
             "expansion_mm",
             "gaps",
-            "greatest_depth",
             "height_elsewhere",
             "heights_after",
             "lowest_corner",
@@ -92,11 +91,6 @@ __all__, __getattr__, __dir__ = late(
             "template",
             "true_reading",
             "usual_place",
-        ),
-        "touchoff": (
-            "FirstTraverse",
-            "TouchOff",
-            "touch_off_delta",
         ),
     },
 )

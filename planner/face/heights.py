@@ -78,16 +78,6 @@ def lowest_corner(
     return LowestCorner(lowest, float(corners[lowest, 0]), float(corners[lowest, 1]), float(heights[lowest]))
 
 
-def greatest_depth(heights_mm: object, gaps_mm: object, limit_mm: float) -> float:
-    """Greatest depth below first contact that leaves ``limit_mm`` at every point; 0 when one is at or below it."""
-    heights = finite_array("heights_mm", heights_mm, (None,))
-    gap = finite_array("gaps_mm", gaps_mm, (len(heights),))
-    spare = heights - positive("limit_mm", limit_mm)
-    if not len(heights):
-        raise InputError("heights_mm", heights_mm, "at least one height")
-    return 0.0 if (spare <= 0).any() else float((spare + gap).min())
-
-
 def expansion_mm(height_mm: float, expansion_um_per_m_c: float, above_c: float) -> float:
     """Growth of a height ``above_c`` degrees C warmer than the gauge; about 23 um per m and C for aluminium."""
     coefficient = positive("expansion_um_per_m_c", expansion_um_per_m_c)

@@ -7,6 +7,7 @@ import pandas as pd
 import streamlit as st
 
 from planner import InputError
+from planner.cut.running import Zeroed
 from planner.match import MemberState, clamped_check
 from planner.screens import access, words
 from planner.screens.forms import Field, Form
@@ -92,7 +93,7 @@ def _same_blocks(shop: Shop, view: SetView, units: Units) -> None:
         return
     cut = cuts[-1]
     dial = shop.machines[cut.machine_id].instrument
-    below = cut.stop_depth_mm - (cut.delta_mm or 0.0) + cut.paper_mm
+    below = Zeroed(cut.touch_place, cut.paper_mm, cut.delta_mm).below_mm(cut.stop_depth_mm)
     turns = dial.whole_turns(below)
     reading = (f"{turns} turn + " if turns else "") + units.depth(dial.standing_mm(below))
     st.info(

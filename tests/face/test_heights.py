@@ -8,18 +8,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planner import InputError
+from planner.cut.running import Zeroed
 from planner.face import (
-    TouchOff,
     cleanup,
     cool_down_minutes,
     gaps,
-    greatest_depth,
     height_elsewhere,
     heights_after,
     lowest_corner,
-    touch_off_delta,
     warmest_c,
 )
+from planner.shop import Counts, DepthInstrument
 
 
 def crooked_face(seed, n=30):
@@ -59,15 +58,17 @@ class Cutter:
 def test_reading_lands_the_cutter_on_the_clean_up_plane(seed, touch, paper, counts_up, shows):
     points, pits, datum, heights = crooked_face(seed)
     found = cleanup(points, pits, slopes=(0, 0))
-    setting = TouchOff(touch_off_delta(points, touch), paper, shows, counts_up)
+    zero = Zeroed("", paper, float(np.ptp(points[[touch, np.argmax(points[:, 2])], 2])), shows)
+    dial = DepthInstrument(counts=Counts.UP if counts_up else Counts.DOWN)
     cutter = Cutter(points[:, 2], counts_up)
     cutter.touch(touch, paper, shows)
-    reading = setting.reading_mm(found.depth_mm)
+    below = zero.below_mm(found.depth_mm)
+    reading = dial.standing_mm(below, zero.at_zero_mm)
     cutter.cut(reading)
     assert cutter.plane == pytest.approx((points[:, 2] - pits).min(), abs=1e-12)
-    assert setting.depth_mm(reading) == pytest.approx(found.depth_mm, abs=1e-12)
-    lost = points[touch, 2] - cutter.surface[touch]
-    assert setting.height_lost_at_touch_mm(reading) == pytest.approx(lost, abs=1e-12)  # whatever delta was
+    assert zero.total_mm(below) == pytest.approx(found.depth_mm, abs=1e-12)
+    # what the place touched has lost is told by the instrument alone, wherever first contact is
+    assert max(0.0, below - paper) == pytest.approx(points[touch, 2] - cutter.surface[touch], abs=1e-12)
     # heights: what the simulated cut leaves above the datum, point by point
     above = cutter.surface - (points[:, :2] @ datum - 88.0)
     assert heights_after(heights, gaps(points), found.depth_mm) == pytest.approx(above, abs=1e-12)
@@ -101,58 +102,6 @@ def test_heights_with_the_part_levelled_by_slopes():
     assert height_elsewhere(above[0], points[0, :2], points[9, :2], slopes, datum) == pytest.approx(above[9], abs=1e-9)
 
 
-def test_greatest_depth_reaches_the_limit_exactly():
-    points, _, _, heights = crooked_face(7)
-    limit = heights.min() - 0.2
-    deepest = greatest_depth(heights, gaps(points), limit)
-    assert heights_after(heights, gaps(points), deepest).min() == pytest.approx(limit, abs=1e-12)
-    assert greatest_depth(heights, gaps(points), heights.min() + 0.1) == 0
-
-
-@settings(max_examples=50, deadline=None)
-@given(seed=st.integers(0, 10**6), kiss=st.floats(0, 0.04), greatest=st.sampled_from([0.04, 0.1]))
-def test_first_traverse_never_bites_more_than_planned(seed, kiss, greatest):
-    points, _, _, _ = crooked_face(seed)
-    low = int(np.argmin(points[:, 2]))
-    setting = TouchOff(touch_off_delta(points, low), paper_mm=0.1)
-    first = setting.first_traverse(kiss, greatest)
-    cutter = Cutter(points[:, 2], counts_up=True)
-    cutter.touch(low, 0.1, 0.0)
-    cutter.cut(first.reading_mm)
-    assert points[:, 2].max() - cutter.plane == pytest.approx(kiss, abs=1e-12)
-    bite_at_zero = points[:, 2].max() - (points[low, 2] + 0.1)
-    assert first.may_traverse_at_zero == (bite_at_zero <= greatest)
-    assert first.raised_mm == pytest.approx(max(0, bite_at_zero - kiss), abs=1e-12)
-
-
-def test_without_a_survey_the_start_is_raised_by_the_usual_out_of_flat():
-    setting = TouchOff(None, paper_mm=0.1)
-    first = setting.first_traverse(0.0, 0.1, usual_out_of_flat_mm=0.25)
-    assert (first.reading_mm, first.raised_mm, first.assumed) == (pytest.approx(-0.15), pytest.approx(0.15), True)
-    assert not first.may_traverse_at_zero
-    assert setting.depth_mm(0.3) is None  # delta unknown: a reading says nothing about depth from first contact
-    assert setting.height_lost_at_touch_mm(0.3) == pytest.approx(0.2)
-    with pytest.raises(InputError, match="usual_out_of_flat_mm"):
-        setting.reading_mm(0.1)
-
-
-def test_steps_and_turns_of_the_dial():
-    thou = 0.0254
-    setting = TouchOff(1 * thou, 4 * thou, at_touch_mm=0.0, per_turn_mm=100 * thou, step_mm=0.5 * thou)
-    depth = setting.settable_depth_mm(2.3 * thou)
-    assert depth / thou == pytest.approx(2.5)
-    assert setting.settable_depth_mm(2.3 * thou, deeper=False) / thou == pytest.approx(2.0)
-    assert setting.settable_depth_mm(2.5 * thou) / thou == pytest.approx(2.5)
-    assert setting.dial(setting.reading_mm(depth)) == (0, pytest.approx(5.5 * thou))
-    assert setting.dial(-1 * thou) == (-1, pytest.approx(99 * thou))
-    assert setting.to_go_mm(5.0 * thou, depth) / thou == pytest.approx(0.5)
-    down = TouchOff(0.0, 0.0, at_touch_mm=40 * thou, counts_up=False, step_mm=thou)
-    assert down.reading_mm(3 * thou) / thou == pytest.approx(37)
-    assert down.settable_depth_mm(2.3 * thou) / thou == pytest.approx(3)
-    assert down.settable_depth_mm(2.3 * thou, deeper=False) / thou == pytest.approx(2)
-    assert down.to_go_mm(39 * thou, 3 * thou) / thou == pytest.approx(2)
-
-
 def test_a_warm_part_waits_until_it_may_be_measured():
     assert warmest_c(127, 23, 0.0508) == pytest.approx(4.35, abs=0.01)
     assert cool_down_minutes(60, 3, 60) == pytest.approx(60 * np.log(20))
@@ -162,10 +111,6 @@ def test_a_warm_part_waits_until_it_may_be_measured():
 @pytest.mark.parametrize(
     ("call", "field"),
     [
-        (lambda: TouchOff(-0.1), "delta_mm"),
-        (lambda: TouchOff(0.0, paper_mm=-1), "paper_mm"),
-        (lambda: TouchOff(0.0).first_traverse(0.2, 0.1), "pass_mm"),
-        (lambda: touch_off_delta([[0, 0, 0]], 3), "touch"),
         (lambda: heights_after([1, 2], [0, -1], 0.1), "gaps_mm"),
         (lambda: heights_after([1, 2], [0, 0], -0.1), "depth_mm"),
         (lambda: gaps([]), "points"),
