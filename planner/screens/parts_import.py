@@ -104,6 +104,8 @@ def _columns(table: str, units: Units) -> None:
 def _report(found: ImportPreview) -> None:
     if found.ignored:
         st.caption("Columns not read: " + ", ".join(found.ignored))
+    if found.left:
+        st.caption("Sheets not read: " + ", ".join(found.left) + ". Only the first sheet that is shown is read.")
     if not found.problems:
         if not found.ok:
             st.error("The file has no row to store.")

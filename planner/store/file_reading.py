@@ -35,15 +35,19 @@ class Formula:
 
 @dataclass(frozen=True)
 class RawTable:
-    """Headings and rows of a file; each row with its number as a spreadsheet counts (headings stand in row 1)."""
+    """Headings and rows of a file; each row with its number as a spreadsheet counts (headings stand in row 1).
+
+    ``left`` names the sheets of a workbook that were not read."""
 
     headings: tuple[Any, ...]
     rows: tuple[tuple[int, tuple[Any, ...]], ...]
     kind: str
+    left: tuple[str, ...] = ()
 
 
 def read_table(data: bytes, filename: str = "", sheet: str | None = None, most_rows: int = MOST_ROWS) -> RawTable:
-    """Headings and rows of a CSV or XLSX file, blank rows left out.
+    """Headings and rows of a CSV or XLSX file, blank rows left out. Of a workbook's sheets the first that is shown, or
+    the one named ``sheet``.
 
     Raises `InputError` with field "file": empty, more than `MOST_BYTES` (said before anything is parsed), not a CSV or
     XLSX, in another encoding than UTF-8, more than ``most_rows`` rows, or without a row below the headings.
@@ -57,11 +61,12 @@ def read_table(data: bytes, filename: str = "", sheet: str | None = None, most_r
             "file", filename or "a spreadsheet", "a spreadsheet saved as .xlsx without a password, or a CSV"
         )
     if data.startswith(b"PK\x03\x04"):
-        table, kind = _spreadsheet(data, sheet), "XLSX"
+        table, left = _spreadsheet(data, sheet)
+        kind = "XLSX"
     elif filename.lower().endswith(".xlsx"):
         raise InputError("file", "no spreadsheet, whatever its name says", _SPREADSHEET)
     else:
-        table, kind = _comma_separated(data), "CSV"
+        table, kind, left = _comma_separated(data), "CSV", ()
     numbered = []
     for number, row in table:
         if len(numbered) > most_rows:
@@ -75,7 +80,7 @@ def read_table(data: bytes, filename: str = "", sheet: str | None = None, most_r
     (_, headings), rows = numbered[0], numbered[1:]
     if not rows:
         raise InputError("file", "headings only", "at least one row below the headings")
-    return RawTable(headings, tuple(rows), kind)
+    return RawTable(headings, tuple(rows), kind, left)
 
 
 def _comma_separated(data: bytes) -> Iterator[tuple[int, Sequence[str]]]:
@@ -109,7 +114,8 @@ def _decoded(data: bytes) -> str:
         raise InputError("file", found, "a CSV saved as UTF-8, or an .xlsx") from None
 
 
-def _spreadsheet(data: bytes, sheet: str | None) -> Iterator[tuple[int, Sequence[Any]]]:
+def _spreadsheet(data: bytes, sheet: str | None) -> tuple[Iterator[tuple[int, Sequence[Any]]], tuple[str, ...]]:
+    """Rows of one sheet, and the names of the others."""
     from openpyxl import load_workbook
 
     wanted = _SPREADSHEET
@@ -129,9 +135,15 @@ def _spreadsheet(data: bytes, sheet: str | None) -> Iterator[tuple[int, Sequence
         raise InputError("file", f"damaged ({type(error).__name__})", wanted) from None
     if sheet is not None and sheet not in book.sheetnames:
         raise InputError("sheet", sheet, "one of " + ", ".join(book.sheetnames))
-    if not book.worksheets:
-        raise InputError("file", "a workbook without a table", wanted)
-    page = book[sheet] if sheet is not None else book.worksheets[0]
+    # what a person does not see in the workbook is not what the person means to hand over
+    shown = [page for page in book.worksheets if page.sheet_state == "visible"]
+    if sheet is None and not shown:
+        raise InputError("file", "a workbook without a table that is shown", wanted)
+    page = book[sheet] if sheet is not None else shown[0]
+    return _rows(book, page), tuple(name for name in book.sheetnames if name != page.title)
+
+
+def _rows(book: Any, page: Any) -> Iterator[tuple[int, Sequence[Any]]]:
     page.reset_dimensions()  # the stated size may be wrong
     try:
         for number, row in enumerate(page.iter_rows(), start=1):
@@ -139,7 +151,7 @@ def _spreadsheet(data: bytes, sheet: str | None) -> Iterator[tuple[int, Sequence
     except InputError:
         raise
     except Exception as error:
-        raise InputError("file", f"damaged ({type(error).__name__})", wanted) from None
+        raise InputError("file", f"damaged ({type(error).__name__})", _SPREADSHEET) from None
     finally:
         book.close()
 

@@ -48,7 +48,8 @@ _CHUNK = 100
 @dataclass(frozen=True)
 class ImportPreview:
     """What a file would bring. ``nouns`` for tables of one noun a row (families included), ``parts`` and ``sets`` for
-    the week's parts. ``ask_units``: say inch or metric and preview again. ``ignored`` names columns not read."""
+    the week's parts. ``ask_units``: say inch or metric and preview again. ``ignored`` names columns not read, ``left`` sheets of
+    a workbook not read."""
 
     table: str
     filename: str = ""
@@ -59,6 +60,7 @@ class ImportPreview:
     nouns: tuple[Any, ...] = ()
     problems: tuple[RowProblem, ...] = ()
     ignored: tuple[str, ...] = ()
+    left: tuple[str, ...] = ()
     ask_units: bool = False
 
     @property
@@ -112,7 +114,7 @@ def preview(
     except InputError as error:
         return ImportPreview(table, filename, problems=(RowProblem(0, "", str(error.value), error.accepted),))
     read = read_rows(raw, wanted, units)
-    empty = ImportPreview(table, filename, raw.kind, len(raw.rows), ignored=read.ignored)
+    empty = ImportPreview(table, filename, raw.kind, len(raw.rows), ignored=read.ignored, left=raw.left)
     missing_columns = tuple(p for p in read.problems if p.row == 1)
     if missing_columns:
         return replace(empty, problems=missing_columns)

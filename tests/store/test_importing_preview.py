@@ -228,6 +228,21 @@ def test_a_spreadsheet_reads_like_a_csv():
     assert second.part.heights[0].height_mm == pytest.approx(120.4)
 
 
+def test_a_hidden_sheet_is_not_read_and_sheets_left_are_named():
+    book = Workbook()
+    for name, tag in (("old", "H-0"), ("this week", "H-1"), ("next week", "H-2")):
+        page = book.create_sheet(name)
+        page.append(["tag", "family"])
+        page.append([tag, "Small head"])
+    del book["Sheet"]
+    book["old"].sheet_state = "hidden"
+    book.active = 1
+    out = io.BytesIO()
+    book.save(out)
+    found = read(out.getvalue(), filename="week.xlsx")
+    assert found.ok and [p.part.tag for p in found.parts] == ["H-1"] and found.left == ("old", "next week")
+
+
 def test_a_due_date_without_a_time_is_not_taken_for_midnight():
     data = spreadsheet(["tag", "family", "due"], ["H-1", "Small head", datetime(2026, 3, 5)])
     assert "time of day" in only(read(data)).accepted
