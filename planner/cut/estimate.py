@@ -20,13 +20,13 @@ from planner.cut.course import (
     plan_course,
     touch_of,
 )
-from planner.cut.flags import Flag, job_flags
+from planner.cut.flags import NOT_BEGUN, Flag, job_flags
 from planner.cut.headroom import HeadRoom, HeightAfter, head_room, heights_after
 from planner.cut.knowledge import Depth, Knowledge, edge_life_mm, skin_factor
 from planner.cut.running import BEFORE_TOUCHING, RunState
 from planner.cut.setups import CutSetup, band_of, setups_for
 from planner.cut.worth import Worth, worth_of
-from planner.shop import Aim, Condition, GateKind, GateState, Job, Origin, Part, Shop, starting
+from planner.shop import Aim, Condition, GateKind, GateState, Job, JobState, Origin, Part, Shop, starting
 from planner.shop.origin import COMPUTED, MEASURED, STARTING, TYPED, UNKNOWN, learned
 
 CLOSING_MINUTES = 1.0
@@ -96,6 +96,13 @@ class JobEstimate:
         return math.fsum(s.minutes for s in (self.steps_allow if allow else self.steps) if s.where == where)
 
     @property
+    def left_alone(self) -> Flag | None:
+        """Why it is not begun: no pass is worth it before somebody decides, and no minutes are spent on it."""
+        if self.setup is None or self.steps:
+            return None
+        return next(flag for flag in self.flags if flag.code in NOT_BEGUN)
+
+    @property
     def machine_minutes(self) -> float:
         return self.minutes("machine") + self.minutes("unattended")
 
@@ -159,6 +166,7 @@ def estimate_job(
         shop, job, part, face, chosen, belief, look, room, rebuild, touch, target_mm, run, worth.per_mm
     )
     allow = course.stop_allow
+    alone = chosen is not None and not course.worth and job.state is JobState.WAITING
     left_likely, left_allow = room.after(course.stop_likely), room.after(allow)
     rebuilds = None if left_allow is None else max(0, math.floor(left_allow / rebuild + 1e-9))
     capacity, capacity_origin = (
@@ -184,8 +192,8 @@ def estimate_job(
         allow,
         course.likely,
         course.passes,
-        _steps(part, minutes.steps, course.likely, _in_set(shop, job), run),
-        _steps(part, minutes.allowed, course.passes, _in_set(shop, job), run),
+        () if alone else _steps(part, minutes.steps, course.likely, _in_set(shop, job), run),
+        () if alone else _steps(part, minutes.allowed, course.passes, _in_set(shop, job), run),
         touch,
         paths[0],
         paths[1],

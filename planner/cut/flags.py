@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from planner.cut.estimate import JobEstimate
 
 STOP, LOOK = "stop", "look"
+NOT_BEGUN = ("agreed", "below limit", "not worth")
+"""Codes of the flags that say why a job is not begun."""
 
 
 @dataclass(frozen=True)
@@ -89,6 +91,8 @@ def _stop_and_call(estimate: JobEstimate, part: Part, run: RunState) -> Flag:
 def _limit_flags(estimate: JobEstimate, part: Part, family: Family) -> list[Flag]:
     found, room = [], estimate.room
     agreed = part.agreed_depth_mm
+    if not estimate.worth_cutting and estimate.setup is not None:
+        found.append(_not_begun(estimate, agreed))
     if room.before_mm is None:
         if "limit" in room.basis:
             found.append(Flag("no limit", LOOK, "no limit known, ask"))
@@ -99,14 +103,7 @@ def _limit_flags(estimate: JobEstimate, part: Part, family: Family) -> list[Flag
                 found.append(Flag("much", STOP, text, (total, usual)))
         else:
             found.append(Flag("not measured", LOOK, "no height measured yet: what is left above the limit is unknown"))
-    elif not estimate.worth_cutting:
-        if agreed is not None and agreed < room.in_hand_mm:
-            text = "hardly clean within the agreed {0}: call the customer before beginning"
-            found.append(Flag("agreed", STOP, text, (agreed,)))
-        else:
-            text = "only {0} in hand above the limit: not worth beginning; thicker gasket, weld, or replace"
-            found.append(Flag("below limit", STOP, text, (room.in_hand_mm,)))
-    else:
+    elif estimate.worth_cutting:
         if estimate.left_likely_mm < -1e-9:
             found.append(Flag("below limit", STOP, "likely to end {0} below the limit", (-estimate.left_likely_mm,)))
         elif estimate.left_allow_mm < -1e-9:
@@ -123,6 +120,17 @@ def _limit_flags(estimate: JobEstimate, part: Part, family: Family) -> list[Flag
     if estimate.chance_uncleaned > 0.2 and estimate.worth_cutting:
         found.append(Flag("uncleaned", STOP, "may well reach the limit before it is clean"))
     return found
+
+
+def _not_begun(estimate: JobEstimate, agreed: float | None) -> Flag:
+    in_hand = estimate.room.in_hand_mm
+    if agreed is not None and (in_hand is None or agreed < in_hand):
+        text = "hardly clean within the agreed {0}: call the customer before beginning"
+        return Flag("agreed", STOP, text, (agreed,))
+    if in_hand is not None:
+        text = "only {0} in hand above the limit: not worth beginning; thicker gasket, weld, or replace"
+        return Flag("below limit", STOP, text, (in_hand,))
+    return Flag("not worth", STOP, "no pass is worth beginning: thicker gasket, weld, or replace")
 
 
 def _roughness_flags(estimate: JobEstimate) -> list[Flag]:

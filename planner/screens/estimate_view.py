@@ -9,7 +9,7 @@ from planner.cut.estimate import JobEstimate
 from planner.cut.setups import turns_of_path
 from planner.screens import access, engine_depths
 from planner.screens.tables import rows_table
-from planner.screens.words import PASS_WORDS, aim_words, likely_allow, when
+from planner.screens.words import PASS_WORDS, aim_words, left_words, likely_allow, when
 from planner.shop import Job, PassReason, Shop
 from planner.units import Units, minutes_words
 
@@ -34,16 +34,21 @@ def draw(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> None:
     # without a setup there is no traverse to time: what rests on one is unknown, not nothing
     cells[1].metric(
         "Spindle",
-        minutes_words(estimate.spindle_minutes) if where else "unknown",
+        _minutes(estimate, estimate.spindle_minutes) if where else "unknown",
         help=f"allow {minutes_words(estimate.spindle_allow_minutes)}; computed from cutter and feed",
     )
-    cells[2].metric("Person at the machine", minutes_words(estimate.minutes("machine")), help=origins["minutes"].words)
+    attended = _minutes(estimate, estimate.minutes("machine"))
+    cells[2].metric("Person at the machine", attended, help=origins["minutes"].words)
     cells[3].metric("Cost", _cost(shop, estimate), help="time and edge, likely course")
     if where:
         _passes(estimate, units)
     engine_depths.draw_job(shop, job, estimate, units)
     _after(estimate, part, units)
     _figures(shop, estimate, units, where)
+
+
+def _minutes(estimate: JobEstimate, minutes: float) -> str:
+    return "none" if estimate.left_alone is not None else minutes_words(minutes)
 
 
 def print_button(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> None:
@@ -148,6 +153,8 @@ def _after(estimate: JobEstimate, part, units: Units) -> None:
 
 def _left(estimate: JobEstimate, units: Units) -> str:
     """Likely, and at the depth to allow for: the figure the tables of jobs give, and the rebuilds rest on."""
+    if estimate.left_alone is not None:
+        return left_words(estimate, units)
     likely, allow = (
         "unknown" if mm is None else units.depth(mm, down=True)
         for mm in (estimate.left_likely_mm, estimate.left_allow_mm)

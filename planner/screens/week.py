@@ -92,7 +92,8 @@ def _queue(shop: Shop, queue: Queue, units: Units, seen: Picture) -> None:
         column_config={
             "Due": st.column_config.DatetimeColumn(format="ddd DD MMM HH:mm"),
             "Ready": st.column_config.DatetimeColumn(format="ddd DD MMM HH:mm", help="in the plan shown above"),
-            "Left after": st.column_config.TextColumn(width=140, help=words.LEFT_HELP),
+            # wide enough that on a tablet no piece of the next column shows
+            "Left after": st.column_config.TextColumn(width=157, help=words.LEFT_HELP),
             "Cut": st.column_config.TextColumn(width=195),
             "Condition": st.column_config.TextColumn(width=115),
             "Waits for": st.column_config.TextColumn(width=470 if table["Waits for"].any() else 90),

@@ -120,6 +120,9 @@ def waiting(shop: Shop, plan) -> dict[int, str]:
     for job in shop.open_jobs():
         behind = plan.unplaceable.get(str(job.id), "")
         whom = [*shop.part_of(job).waits_for, *([words.reason_words(shop, behind)] if BEHIND in behind else [])]
+        alone = access.queue().estimates[job.id].left_alone
+        if alone is not None and not whom:
+            whom = [alone.words(access.units())]
         if whom:
             found[job.id] = "; ".join(whom)
     return found

@@ -69,6 +69,9 @@ LEFT_HELP = "Above the limit once the depth to allow for is taken, and how many 
 
 def left_words(estimate: JobEstimate, units: Units) -> str:
     """Height left above the limit at the depth to allow for, and how many rebuilds that is."""
+    if estimate.left_alone is not None:
+        uncut = estimate.room.before_mm
+        return estimate.room.basis if uncut is None else f"{units.depth(uncut, down=True)}, not cut"
     if estimate.left_allow_mm is None:
         return estimate.room.basis
     if estimate.left_allow_mm < 0:
@@ -96,15 +99,19 @@ def queue_table(
         part, estimate = shop.part_of(job), queue.estimates[job.id]
         family = shop.family_of(part)
         planned = ready_at.get(job.id)
+        cut = likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units)
+        minutes = minutes_words(estimate.machine_minutes)
+        if estimate.left_alone is not None:
+            cut, minutes = f"none: would need {units.depth(estimate.stop_allow_mm)}", "none"
         rows.append(
             {
                 "job": job.id,
                 "Part": job_name(shop, job.id),
                 "Due": job.due,
                 "Ready": planned,
-                "Cut": likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units),
+                "Cut": cut,
                 "Passes": len(estimate.passes_likely),
-                "At the machine": minutes_words(estimate.machine_minutes),
+                "At the machine": minutes,
                 "Waits for": as_read(waits.get(job.id, "; ".join(part.waits_for)), units),
                 "Left after": left_words(estimate, units),
                 "Condition": part.condition.value,

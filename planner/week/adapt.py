@@ -24,6 +24,7 @@ from planner.shop import (
     starting,
 )
 from planner.shop.materials import MATERIALS
+from planner.units import System, Units
 from planner.week import calendar, model
 from planner.week.cooling import cooling
 from planner.week.edge_rules import EdgeRules
@@ -102,9 +103,11 @@ def _job(shop: Shop, job: Job, queue: Queue, now: datetime, rules: EdgeRules, pi
     part = shop.part_of(job)
     family = shop.family_of(part)
     best = queue.estimates[job.id]
-    estimates = {m: e for (j, m), e in queue.by_machine.items() if j == job.id}
+    every = {m: e for (j, m), e in queue.by_machine.items() if j == job.id}
+    # a machine on which it is not worth beginning is none of its machines
+    estimates = {m: e for m, e in every.items() if e.left_alone is None}
     material = MATERIALS[family.material]
-    first = next(iter(estimates.values()), best)
+    first = next(iter((estimates or every).values()), best)
     running = job.state is JobState.RUNNING
     return model.Job(
         id=str(job.id),
@@ -121,7 +124,7 @@ def _job(shop: Shop, job: Job, queue: Queue, now: datetime, rules: EdgeRules, pi
         before_minutes=0.0 if running else sum(s.minutes for s in best.steps if s.where == "away" and _before(s)),
         after=tuple((s.name, s.minutes) for s in best.steps if s.where == "away" and not _before(s) and s.minutes > 0),
         not_before_min=_not_before(shop, part, job, now),
-        blocked=_blocked(part, best),
+        blocked=_blocked(part, first),
         refused={} if estimates else {str(m): "; ".join(best.against) or "cannot take it" for m in shop.machines},
         touch_off_minutes=rules.knowledge.steps(family).steps.touch_off,
         always_attended=material.never_unattended,
@@ -179,6 +182,8 @@ def _blocked(part: Part, estimate: JobEstimate) -> str:
         reasons = reasons[1:]
     if estimate.setup is None:
         reasons += estimate.against or ("no machine can take this face",)
+    if estimate.left_alone is not None:
+        reasons.append(estimate.left_alone.words(Units(System.METRIC)))
     return "; ".join(reasons)
 
 

@@ -19,6 +19,7 @@ from planner.shop import (
     Cutter,
     DepthRecord,
     Face,
+    JobState,
     Limit,
     Origin,
     PassReason,
@@ -192,6 +193,18 @@ def test_too_little_in_hand_is_not_begun(shop):
     estimate = estimate_job(shop, shop.jobs[1])
     assert not estimate.worth_cutting
     assert estimate.flags[0].code == "below limit" and estimate.flags[0].level == "stop"
+    # and no minutes are booked that nobody will spend
+    assert estimate.left_alone == estimate.flags[0]
+    assert estimate.machine_minutes == estimate.cost_likely == 0.0
+    begun = replace(shop.jobs[1], state=JobState.RUNNING)
+    running = estimate_job(replace(shop, jobs={**shop.jobs, 1: begun}), begun)
+    assert running.left_alone is None and running.machine_minutes > 0
+
+
+def test_a_job_that_is_not_begun_says_why_without_a_height_too(shop):
+    shop = with_part(shop, 1, heights=(), agreed_depth_mm=0.5 * THOU)
+    estimate = estimate_job(shop, shop.jobs[1])
+    assert estimate.left_alone is not None and "agreed 0.5 thou" in estimate.left_alone.words(Units())
 
 
 @given(hand=st.floats(0.0, 0.4))

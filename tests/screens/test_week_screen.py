@@ -33,6 +33,18 @@ def test_the_first_screen_shows_a_plan_that_nobody_accepted_yet(app, go):
     assert "the mill" in words
 
 
+def test_a_job_not_to_be_cut_says_so_and_books_no_minutes(app, go, store):
+    part = next(p for p in store.load_shop().parts.values() if p.tag == "T-3")
+    store.save(replace(part, agreed_depth_mm=0.0127), by="ab", at=MONDAY)
+    go(app, "week")
+    table = app.dataframe[-1].value.set_index("Part")
+    row = table.loc["T-3"]
+    assert row["Cut"].startswith("none: would need ") and row["At the machine"] == "none"
+    assert "min" in table.loc["T-1", "At the machine"]
+    assert row["Waits for"] == "Hardly clean within the agreed 0.5 thou: call the customer before beginning"
+    assert "2 ready to cut, 2 waiting" in " ".join(m.value for m in app.markdown)
+
+
 def test_an_accepted_plan_stands_still_and_says_when_it_is_out_of_date(app, go, store):
     as_ab(app, store)
     go(app, "week")

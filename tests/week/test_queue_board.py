@@ -57,6 +57,13 @@ def test_what_waits_is_reported_and_not_placed(shop):
     assert "4" not in plan.jobs.index
 
 
+def test_what_is_not_worth_beginning_is_not_placed_and_says_why(shop):
+    part = replace(shop.parts[3], agreed_depth_mm=0.5 * THOU)
+    _, plan = planned(replace(shop, parts={**shop.parts, 3: part}))
+    assert "3" not in plan.jobs.index
+    assert plan.unplaceable["3"] == "Hardly clean within the agreed 0.013 mm: call the customer before beginning"
+
+
 def test_nobody_works_outside_the_shift_and_nothing_overlaps(shop):
     _, plan = planned(shop)
     for row in plan.timeline.itertuples():
