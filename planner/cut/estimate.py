@@ -64,11 +64,8 @@ class JobEstimate:
     steps_allow: tuple[StepTime, ...]
     touch_off: TouchOff
     path_likely_mm: float
-    path_allow_mm: float
     swept_likely_mm2: float
-    swept_allow_mm2: float
     edge_share_likely: float | None
-    edge_share_allow: float | None
     cost_likely: float
     heights: tuple[HeightAfter, ...]
     room: HeadRoom
@@ -176,45 +173,44 @@ def estimate_job(
     skin = skin_factor(shop, knowledge, part.condition) * faster
     capacity_origin = _at_speed(capacity_origin, chosen, faster)
     made = () if run is None else run.passes[run.stretches[-1].until if run.stretches else 0 :]
-    paths = [edge_path_mm(chosen, (*made, *passes)) for passes in (course.likely, course.passes)]
-    shares = [None if capacity is None else path * skin / capacity for path in paths]
+    path = edge_path_mm(chosen, (*made, *course.likely))
+    share = None if capacity is None else path * skin / capacity
     rate = (chosen.hourly_rate if chosen else None) or shop.settings.hourly_rate
     edge_price = 0.0
-    if chosen and chosen.grade.price is not None and shares[0] is not None:
-        edge_price = shares[0] * chosen.grade.price / chosen.grade.positions * chosen.cutter.inserts
+    if chosen and chosen.grade.price is not None and share is not None:
+        edge_price = share * chosen.grade.price / chosen.grade.positions * chosen.cutter.inserts
+    steps = () if alone else _steps(part, minutes.steps, course.likely, _in_set(shop, job), run)
+    spent = math.fsum(s.minutes for s in steps) * rate / 60 + edge_price
     estimate = JobEstimate(
-        job.id,
-        chosen,
-        belief,
-        belief.likely_mm,
-        belief.allow_mm,
-        course.stop_likely,
-        allow,
-        course.likely,
-        course.passes,
-        () if alone else _steps(part, minutes.steps, course.likely, _in_set(shop, job), run),
-        () if alone else _steps(part, minutes.allowed, course.passes, _in_set(shop, job), run),
-        touch,
-        paths[0],
-        paths[1],
-        face.area_mm2 * cutting_passes((*made, *course.likely)),
-        face.area_mm2 * cutting_passes((*made, *course.passes)),
-        shares[0],
-        shares[1],
-        0.0,
-        heights_after(part, face, course.stop_likely, allow, gaps_mm, starting.USUAL_OUT_OF_FLAT_MM[group]),
-        room,
-        left_likely,
-        left_allow,
-        rebuild,
-        rebuilds,
-        chosen.ra_least_um if chosen else None,
-        chosen.ra_greatest_um if chosen else None,
-        band,
-        course.uncleaned,
-        course.worth,
-        (),
-        {
+        job_id=job.id,
+        setup=chosen,
+        depth=belief,
+        cleanup_likely_mm=belief.likely_mm,
+        cleanup_allow_mm=belief.allow_mm,
+        stop_likely_mm=course.stop_likely,
+        stop_allow_mm=allow,
+        passes_likely=course.likely,
+        passes=course.passes,
+        steps=steps,
+        steps_allow=() if alone else _steps(part, minutes.allowed, course.passes, _in_set(shop, job), run),
+        touch_off=touch,
+        path_likely_mm=path,
+        swept_likely_mm2=face.area_mm2 * cutting_passes((*made, *course.likely)),
+        edge_share_likely=share,
+        cost_likely=spent,
+        heights=heights_after(part, face, course.stop_likely, allow, gaps_mm, starting.USUAL_OUT_OF_FLAT_MM[group]),
+        room=room,
+        left_likely_mm=left_likely,
+        left_allow_mm=left_allow,
+        rebuild_mm=rebuild,
+        rebuilds_left=rebuilds,
+        ra_least_um=chosen.ra_least_um if chosen else None,
+        ra_greatest_um=chosen.ra_greatest_um if chosen else None,
+        band_um=band,
+        chance_uncleaned=course.uncleaned,
+        worth_cutting=course.worth,
+        flags=(),
+        origins={
             "depth": TYPED if job.aim is Aim.TO_DEPTH else belief.origin,
             "minutes": minutes.origin,
             "edge": capacity_origin,
@@ -224,12 +220,10 @@ def estimate_job(
             "heights": MEASURED if room.measured else UNKNOWN,
             "travel": COMPUTED,
         },
-        tuple(against) if chosen is None else (),
-        target_mm,
-        worth,
+        against=tuple(against) if chosen is None else (),
+        target_mm=target_mm,
+        worth=worth,
     )
-    spent = math.fsum(s.minutes for s in estimate.steps) * rate / 60 + edge_price
-    estimate = replace(estimate, cost_likely=spent)
     normal = knowledge.depth(family, face, Condition.NORMAL)
     return replace(estimate, flags=job_flags(estimate, shop, job, part, family, face, normal.allow_mm, run))
 

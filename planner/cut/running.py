@@ -85,7 +85,6 @@ class RunState:
     """
 
     started: datetime | None = None
-    last_at: datetime | None = None
     machine_id: int | None = None
     gang: int | None = None
     shared: int = 1
@@ -159,7 +158,7 @@ def fold(taps: Iterable[Tap]) -> RunState:
     state = RunState()
     for tap in taps:
         try:
-            state = replace(_FOLDS[TapKind(tap.kind)](state, tap), last_at=tap.at)
+            state = _FOLDS[TapKind(tap.kind)](state, tap)
         except (KeyError, ValueError, TypeError):
             # TypeError, KeyError: a payload without what this kind of entry needs; ValueError: an unknown kind
             state = replace(state, ignored=state.ignored + 1)

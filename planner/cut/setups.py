@@ -50,7 +50,6 @@ class CutSetup:
     recipe: Recipe
     rpm: float
     speed_m_min: float
-    speed_limited_by: str
     rough: Feed
     finish: Feed
     ra_least_um: float | None
@@ -216,7 +215,6 @@ def _work_out(
         recipe,
         choice.rpm,
         surface_speed(choice.rpm, cutter.diameter_mm),
-        choice.limited_by,
         rough,
         finish,
         ra_least,

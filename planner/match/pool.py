@@ -93,7 +93,6 @@ class PoolPlan:
 
     pairs: tuple[PartPair, ...]
     extra_mm: float
-    arrival_pairs: tuple[tuple[str, str], ...]
     arrival_extra_mm: float
     single: tuple[str, ...]
     left_out: tuple[str, ...]
@@ -175,7 +174,6 @@ def pair_parts(parts: Sequence[PoolPart], tolerance_mm: float) -> PoolPlan:
     return PoolPlan(
         pairs=tuple(pairs),
         extra_mm=sum(p.extra_mm for p in pairs),
-        arrival_pairs=(*stay, *arrival),
         arrival_extra_mm=kept + sum(pair(*names, False).extra_mm for names in arrival),
         single=tuple(p.name for p in parts if p.name not in paired and not p.leave_out),
         left_out=out,

@@ -39,9 +39,9 @@ class PartnerTarget:
 
     low_mm, high_mm: window of final height left by the finished members and by its own limit (high below low: there
     is none). final_mm: where it will likely end inside it; removal_mm: what is to come off for that, from the heights
-    on record, settable; least_removal_mm, most_removal_mm: what brings it to the two ends of the window.
-    passes_mm: fewest equal passes for what is still to come off. point_finals_mm: the same target at each measuring
-    point when the cut is level with the present face. chance: of coming clean inside the window. problems: in words.
+    on record, settable. passes_mm: fewest equal passes for what is still to come off. point_finals_mm: the same target
+    at each measuring point when the cut is level with the present face. chance: of coming clean inside the window.
+    problems: in words.
     """
 
     name: str
@@ -49,8 +49,6 @@ class PartnerTarget:
     high_mm: float
     final_mm: float
     removal_mm: float
-    least_removal_mm: float
-    most_removal_mm: float
     passes_mm: tuple[float, ...]
     point_finals_mm: tuple[float, ...]
     chance: float
@@ -136,8 +134,6 @@ def partner_target(
         high_mm=high,
         final_mm=final,
         removal_mm=removal,
-        least_removal_mm=max(0.0, member.height_mm - high) if finals else 0.0,
-        most_removal_mm=member.height_mm - low,
         passes_mm=passes,
         point_finals_mm=tuple(h - removal for h in member.heights_mm),
         chance=float(above[0]) if high >= low - SAME_MM else 0.0,

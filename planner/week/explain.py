@@ -38,7 +38,7 @@ class Move:
 @dataclass(frozen=True)
 class Explanation:
     """``reasons`` in words, the strongest first; the cheapest move ``earlier`` and ``later`` on its machine and to
-    ``elsewhere`` (another machine), None where there is none; ``free_to_move`` when a move costs nothing."""
+    ``elsewhere`` (another machine), None where there is none."""
 
     job: str
     machine: str
@@ -47,7 +47,6 @@ class Explanation:
     earlier: Move | None
     later: Move | None
     elsewhere: Move | None
-    free_to_move: bool
 
 
 def _words(move_late: float, move_setup: float, move_edges: int, cost: float, terms: np.ndarray, money: str) -> str:
@@ -132,10 +131,7 @@ def explain_job(
     best = {kind: min(moves, key=lambda move: move.cost) if moves else None for kind, moves in sort.items()}
     place = at - (int(np.flatnonzero(state.tour < 0)[here - 1]) + 1 if here else 0)
     reasons = _reasons(tables, state, ev, j, here, at, best, blocked, parted, with_it, name, machine_name)
-    found = [move.cost for move in best.values() if move is not None]
-    free = bool(found) and min(found) <= 1e-6
-    return Explanation(job, tables.machine_ids[here], place, reasons, best["earlier"], best["later"],
-                       best["elsewhere"], free)  # fmt: skip
+    return Explanation(job, tables.machine_ids[here], place, reasons, **best)
 
 
 def _reasons(

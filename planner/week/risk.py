@@ -62,8 +62,7 @@ class Risk:
     (median), ready_allow_min (80 % bound), late_mean_min. people, machines: frames by id with end_early_min,
     end_likely_min, end_late_min (10, 50, 90 % of the end of work). edges: frame by (machine, grade) with likely and
     allow (80 %) indexes. cost_mean, cost_allow (80 % bound). threat: the job whose passes and minutes move the week's
-    cost most ("" if none), threat_money: how far, one standard deviation. samples: number. late (S, n) minutes by
-    sample, for charts.
+    cost most ("" if none). samples: number. late (S, n) minutes by sample, for charts.
     """
 
     jobs: pd.DataFrame
@@ -73,7 +72,6 @@ class Risk:
     cost_mean: float
     cost_allow: float
     threat: str
-    threat_money: float
     samples: int
     late: np.ndarray = field(repr=False)
     measuring: Measuring | None = None
@@ -290,7 +288,7 @@ def risk_of(
     edges = pd.DataFrame.from_dict(edge_rows, orient="index", columns=["likely", "allow"])
     if edge_rows:
         edges.index = pd.MultiIndex.from_tuples(list(edge_rows), names=["machine", "grade"])
-    threat, moved = _threat(sampled.minutes, ev.cost)
+    threat = _threat(sampled.minutes, ev.cost)
     measuring = None
     if measuring_minutes is not None and threat >= 0:
         not_negative("measuring_minutes", measuring_minutes)
@@ -306,7 +304,6 @@ def risk_of(
         cost_mean=float(ev.cost.mean()),
         cost_allow=float(np.quantile(ev.cost, 0.8)),
         threat=ids[threat] if threat >= 0 else "",
-        threat_money=moved,
         samples=samples,
         late=ev.late,
         measuring=measuring,
@@ -319,18 +316,19 @@ def _ends(ids: list[str], ends: np.ndarray, name: str) -> pd.DataFrame:
     return pd.DataFrame(columns, index=pd.Index(ids, name=name))
 
 
-def _threat(minutes: np.ndarray, cost: np.ndarray) -> tuple[int, float]:
-    """The job whose minutes explain most of the spread of the cost (least squares, one job at a time), and how much."""
+def _threat(minutes: np.ndarray, cost: np.ndarray) -> int:
+    """The job whose minutes explain most of the spread of the cost (least squares, one job at a time);
+    -1: none."""
     spread = minutes.std(0)
     if not minutes.shape[1] or cost.std() <= 1e-9 or spread.max(initial=0.0) <= 1e-9:
-        return -1, 0.0
+        return -1
     off = minutes - minutes.mean(0)
     slope_by_spread = off.T @ (cost - cost.mean()) / len(cost) / np.maximum(spread, 1e-12)
     slope_by_spread[spread <= 1e-9] = 0.0
     threat = int(slope_by_spread.argmax())
     if slope_by_spread[threat] <= 1e-9:
-        return -1, 0.0
-    return threat, float(slope_by_spread[threat])
+        return -1
+    return threat
 
 
 def measuring_first(
