@@ -14,7 +14,6 @@ from planner.screens.forms import Field
 from planner.screens.said import act, tell
 from planner.screens.tables import rows_table
 from planner.shop import Window
-from planner.units import Units
 
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
@@ -84,17 +83,6 @@ def table(rows: Sequence[Mapping[str, Any]], empty: str) -> None:
 def money(value: float | None, currency: str) -> str:
     return (
         "unknown" if value is None else f"{currency}{value:,.0f}" if value == int(value) else f"{currency}{value:,.2f}"
-    )
-
-
-def exact_length(mm: float | None, units: Units) -> str:
-    """A size with the places it was given in: 0.0312 in for a corner radius, not 0.03."""
-    if mm is None:
-        return "unknown"
-    return (
-        f"{mm / 25.4:.4f}".rstrip("0").rstrip(".") + " in"
-        if units.inch
-        else f"{mm:.2f}".rstrip("0").rstrip(".") + " mm"
     )
 
 

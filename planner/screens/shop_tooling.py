@@ -9,7 +9,7 @@ import streamlit as st
 
 from planner.screens import access
 from planner.screens.forms import Field, Form
-from planner.screens.shop_records import delete_button, exact_length, money, pick, store_noun, table
+from planner.screens.shop_records import delete_button, money, pick, store_noun, table
 from planner.shop import CornerKind, Cutter, Gasket, InsertGrade, Shop
 from planner.units import Units
 
@@ -102,8 +102,8 @@ def draw_grades(shop: Shop, units: Units) -> None:
         [
             {
                 "Grade": g.name,
-                "Corner": f"{g.corner.value} {exact_length(g.radius_mm, units)}"
-                + (f", flat {exact_length(g.flat_mm, units)}" if g.flat_mm else ""),
+                "Corner": f"{g.corner.value} {units.height(g.radius_mm)}"
+                + (f", flat {units.height(g.flat_mm)}" if g.flat_mm else ""),
                 "Edges": g.positions,
                 "Price": money(g.price, currency),
                 "Unopened": g.stock,
@@ -142,8 +142,8 @@ def draw_gaskets(shop: Shop, units: Units) -> None:
         [
             {
                 "Gasket": g.name,
-                "Crushed": exact_length(g.crushed_mm, units),
-                "Bore": exact_length(g.bore_mm, units),
+                "Crushed": units.height(g.crushed_mm),
+                "Bore": units.length(g.bore_mm),
                 "Ra": band_words(g.ra_least_um, g.ra_greatest_um, units),
                 "Stacked": "may be" if g.may_be_stacked else "no",
             }

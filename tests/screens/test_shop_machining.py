@@ -91,13 +91,16 @@ def test_a_gasket_is_added_and_deleted(app, store, go):
     at = show(app, go, "Gaskets")
     at.selectbox(key="shop/own/gasket").set_value(NEW).run()
     field(at, "Name").set_value("thick").run()
-    field(at, "Crushed thickness").set_value("1.5 mm").run()
+    field(at, "Crushed thickness").set_value("0.06").run()
     field(at, "Ra at most").set_value("60").run()
     field(at, "May be stacked", "checkbox").check().run()
     press(at, "Save gasket")
     gasket = only(store.load_all(Gasket), "thick")
-    assert (gasket.crushed_mm, gasket.may_be_stacked) == (pytest.approx(1.5), True)
+    assert (gasket.crushed_mm, gasket.may_be_stacked) == (pytest.approx(1.524), True)
     assert gasket.ra_greatest_um == pytest.approx(1.524) and gasket.bore_mm is None
+    # every figure of a column with the same places: a round one is no shorter
+    places = {len(shown.split()[0].partition(".")[2]) for shown in at.dataframe[0].value["Crushed"]}
+    assert places == {4}, at.dataframe[0].value
     press(at, "Delete gasket thick")
     assert [g.name for g in store.load_all(Gasket).values()] == ["layered steel"]
 
