@@ -243,7 +243,7 @@ def _intake_due(found: EngineStacks, units: Units) -> None:
     if isinstance(rows, str):
         said = f"Intake correction is due {when}; how much is not known yet. {rows}"
     else:
-        said = f"Intake correction is due {when}: " + "; ".join(f"{r['Face']} {r['Take off']}" for r in rows) + "."
+        said = f"Intake correction is due {when}: " + "; ".join(f"{r['Face']}: {r['Correction']}" for r in rows) + "."
     st.warning(f"{said} Recording a cut puts the gate on the part's route.")
 
 
@@ -377,7 +377,7 @@ def _vee(found: EngineStacks, more_mm: float, units: Units) -> None:
     left, right = st.columns([3, 2], vertical_alignment="center")
     left.dataframe(pd.DataFrame(rows), hide_index=True, width="stretch")
     left.caption(
-        "Off the manifold, or off the same faces of heads and case. With a negative figure that side has room instead. "
+        "Off the manifold, or off the same faces of heads and case. "
         "More tilt than the gaskets take up means that the banks should be brought level first. " + GUIDE
     )
     family = found.family
@@ -401,9 +401,20 @@ def vee_rows(found: EngineStacks, more_mm: float, units: Units) -> list[dict] | 
     lift = max(0.0, -min(taken))
     found_mm = vee_correction(half, lean, taken[0] + lift, taken[1] + lift, gasket_change_mm=low + lift)
     first, second = (b.name for b in found.banks)
-    return [
-        {"Face": f"{first} side of the manifold", "Take off": units.depth(found_mm.left_side_mm)},
-        {"Face": f"{second} side of the manifold", "Take off": units.depth(found_mm.right_side_mm)},
-        {"Face": "end rails, front and rear", "Take off": units.depth(found_mm.end_rail_mm)},
-        {"Face": "one side lower than the other by", "Take off": units.depth(found_mm.tilt_mm)},
+    low, high = (first, second) if taken[0] > taken[1] else (second, first)
+    rows = [
+        {"Face": f"{first} side of the manifold", "Correction": _correction(found_mm.left_side_mm, units)},
+        {"Face": f"{second} side of the manifold", "Correction": _correction(found_mm.right_side_mm, units)},
+        {"Face": "end rails, front and rear", "Correction": _correction(found_mm.end_rail_mm, units)},
     ]
+    tilt = units.depth(found_mm.tilt_mm)
+    if tilt != units.depth(0.0):
+        rows.append({"Face": "manifold as it sits", "Correction": f"{low} side {tilt} lower than {high}"})
+    return rows
+
+
+def _correction(mm: float, units: Units) -> str:
+    shown = units.depth(abs(mm))
+    if shown == units.depth(0.0):
+        return "none"
+    return f"take off {shown}" if mm > 0 else f"none: {shown} of room"

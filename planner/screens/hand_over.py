@@ -110,7 +110,9 @@ def sheet(shop: Shop, matched: MatchedSet, stacks: EngineStacks | None, units: U
     vee: Any = ()
     if stacks is not None and stacks.family.has_vee_manifold:
         found = vee_rows(stacks, 0.0, units)
-        vee = [{"Face": "manifold and end rails", "Take off": "________"}] if isinstance(found, str) else found
+        vee = (
+            [{"Face": "manifold and end rails", "Correction": "take off ________"}] if isinstance(found, str) else found
+        )
     return hand_over_sheet(shop, matched, members, stacks, units, access.now(), vee)
 
 

@@ -38,7 +38,7 @@ def hand_over_sheet(
     at: datetime,
     vee_rows: Sequence[Mapping[str, str]] = (),
 ) -> str:
-    """The sheet as self-contained HTML. ``vee_rows``: corrections of the manifold's faces, face and figure."""
+    """The sheet as self-contained HTML. ``vee_rows``: corrections of the manifold's faces, each a face and what is to be done."""
     pages = [_member(shop, m, units) for m in members]
     parts = [shop.part_of(m.job) for m in members]
     serials = list(dict.fromkeys(p.engine_serial for p in parts if p.engine_serial))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 
 import pytest
 
@@ -136,12 +137,17 @@ def test_four_banks_stand_in_a_column_each(app, go, engine, store):
 
 
 def test_the_intake_correction_due_stands_in_sight(app, go, engine, store):
-    banks = tuple(MeasuredBank(n, same_gasket=True) for n in ("left", "right"))
+    thicker = MeasuredBank("left", gasket_before_mm=1.0, gasket_after_mm=1.02)
+    banks = (thicker, MeasuredBank("right", same_gasket=True))
     store.add(MeasuredEngine("E-1", engine.id, banks=banks))
     at = go(app.run(), "sets")
     said = texts(at)
     assert "Intake correction is due once these cuts are made: left side of the manifold" in said
     assert "end rails, front and rear" in said and "gate" in said
+    # what is no cut is not told as one: a side that only sits lower
+    for face in ("left side of the manifold", "right side of the manifold", "end rails, front and rear"):
+        assert re.search(rf"{face}: take off [\d.]+ thou[;.]", said), said
+    assert re.search(r"manifold as it sits: right side [\d.]+ thou lower than left\.", said), said
 
 
 def test_a_parting_face_or_a_foreign_serial_is_told_in_words(app, go, engine, store):

@@ -126,10 +126,10 @@ def test_gasket_clearances_and_line_bore():
     shop = cut_shop()
     bank = MeasuredBank("left", deck_clearance_mm=0.4, exhaust_mm=2.55, gasket_before_mm=1.0, gasket_after_mm=1.2,
                         gasket_after=("thin", "thinner"))  # fmt: skip
-    html = page(shop, stacks=engine(shop, bank), vee=({"Face": "end rails", "Take off": "0.150 mm"},))
+    html = page(shop, stacks=engine(shop, bank), vee=({"Face": "end rails", "Correction": "take off 0.150 mm"},))
     assert "thin + thinner" in html and "1.200 mm" in html
     assert "2.650 mm" in html and "at least 2.500 mm" in html  # 2.55 − 0.1 cut + 0.2 thicker gasket
-    assert "no parting face is cut" in html and "end rails: 0.150 mm" in html
+    assert "no parting face is cut" in html and "end rails: take off 0.150 mm" in html
     assert "measure on the engine" in html
 
 
@@ -138,7 +138,7 @@ def test_all_text_is_escaped():
     part = replace(shop.parts[1], tag=EVIL, owner=EVIL, work_order=EVIL, position=EVIL)
     shop = replace(shop, parts={**shop.parts, 1: part}, sets={1: replace(shop.sets[1], name=EVIL)})
     done = HandOver(1, pits=EVIL, plugs=EVIL, dowels=EVIL, next_person=EVIL, note=EVIL, ra=(RaPlace(EVIL[:50], 0.5),))
-    html = page(shop, done={1: done}.items(), vee=({"Face": EVIL, "Take off": EVIL},))
+    html = page(shop, done={1: done}.items(), vee=({"Face": EVIL, "Correction": EVIL},))
     assert "<script" not in html and html.count("&lt;script&gt;") >= 10
 
 
