@@ -147,7 +147,7 @@ def search_week(
 
     def spent() -> float:
         if steps is not None:
-            return done / max(1, steps)
+            return done / steps if steps else 1.0
         return (time.perf_counter() - began) / max(seconds, 1e-9)
 
     names = tables.overtime_names if opened is None else ()

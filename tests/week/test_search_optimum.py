@@ -170,6 +170,15 @@ def test_same_seed_and_steps_give_the_same_plan():
     np.testing.assert_array_equal(first.order, second.order)
 
 
+def test_no_steps_is_the_best_of_the_orders_it_begins_with():
+    tables = Tables(random_week(np.random.default_rng(3), most_jobs=8))
+    begun, searched = (search_week(tables, steps=count, seed=4) for count in (0, 40))
+    assert begun.steps == 0 and searched.steps > 0
+    assert searched.cost <= begun.cost + 1e-9
+    again = search_week(tables, steps=0, seed=4, begin_with=[searched.decision])
+    assert again.cost == pytest.approx(searched.cost)
+
+
 def test_progress_can_show_the_best_plan_at_any_moment():
     tables = Tables(random_week(np.random.default_rng(6), most_jobs=8))
     seen = []
