@@ -234,7 +234,7 @@ def _walk(shop, queue, knowledge, machine_id, cutter_id, grade_id, job_ids) -> E
     cutter = shop.cutters[cutter_id]
     life = known.of(cutter.inserts)
     fitted = tuple(e for e in shop.edges if (e.cutter_id, e.grade_id) == (cutter_id, grade_id))
-    most = max(fitted, key=lambda e: known.spent(worn_paths(shop, knowledge, e))[0], default=None)
+    most = max(fitted, key=lambda e: known.life.spent(known.work(worn_paths(shop, knowledge, e))), default=None)
     worn = worn_paths(shop, knowledge, most) if most else {}
     age = known.work(worn)
     jobs = []
