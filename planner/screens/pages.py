@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import importlib
 from base64 import b64encode
 from pathlib import Path
@@ -28,6 +29,11 @@ ICON = f"data:image/png;base64,{_TAB}"
 for a file would be read and decoded in every rerun."""
 
 
+_SHOWN: set[str] = set()
+"""Screens shown since the start. What the first showing of one loads and keeps is here to stay: Streamlit walks through
+all that may be garbage after every rerun, and need not walk through that."""
+
+
 def listed() -> dict[str, st.Page]:
     """Pages by name."""
     found = {}
@@ -36,6 +42,9 @@ def listed() -> dict[str, st.Page]:
         def draw(name: str = name) -> None:
             # imported when first shown: the first screen does not wait for the others
             importlib.import_module(f"planner.screens.{name}").draw()
+            if name not in _SHOWN:
+                _SHOWN.add(name)
+                gc.freeze()
 
         found[name] = st.Page(draw, title=title, url_path=name, default=name == "week")
     return found
