@@ -3,10 +3,12 @@
 import streamlit as st
 
 from planner.screens import pages, shell
+from planner.screens.drawing import drawing
 
 st.set_page_config(page_title="Surfacing planner", page_icon=pages.ICON, layout="wide")
 listed = pages.listed()
 page = st.navigation(list(listed.values()), position="top")
 shell.go_where_asked(listed)
-shell.chrome()
-page.run()
+with drawing():
+    shell.chrome()
+    page.run()

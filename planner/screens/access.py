@@ -14,6 +14,7 @@ import streamlit as st
 
 from planner.cut.knowledge import Knowledge
 from planner.edge import Ledger
+from planner.screens.drawing import once
 from planner.screens.kept import kept
 from planner.shop import Person, Shop
 from planner.store import Kind, Places, Repository, open_kind, own_shop_exists, places
@@ -74,6 +75,10 @@ def where() -> Places:
 
 def kind() -> Kind:
     """Which shop this session looks at: the own one once there is one, else the sample."""
+    return once("kind", _kind)
+
+
+def _kind() -> Kind:
     chosen = st.session_state.get(_KIND)
     if chosen is None:
         chosen = st.session_state[_KIND] = Kind.OWN if own_exists() else Kind.SAMPLE
@@ -159,7 +164,20 @@ def _measured(which: Kind, version: int, records: int, _picture: Shop) -> dict[i
 
 def versions() -> tuple[Version, int]:
     """Counters of the shop's picture (with its run sheets) and of its record; they move with every write."""
-    return repository().versions()
+    store = repository()
+    return once(("versions", store.written), store.versions)
+
+
+def edge_version() -> int:
+    """The counter of what happened to inserts and edges."""
+    store = repository()
+    return once(("edge version", store.written), store.edge_version)
+
+
+def data_version() -> int:
+    """The counter of everything: somebody stored something since it was read when it has moved."""
+    store = repository()
+    return once(("data version", store.written), store.data_version)
 
 
 def shop() -> Shop:
@@ -191,7 +209,7 @@ def _learned_by_now(which: Kind, version: Version, records: int, edges: int) -> 
 
 def learned() -> Learned:
     """What was learned from the record; learned anew when it changed, or when the queue names something new."""
-    return _learned_by_now(kind(), *versions(), repository().edge_version())
+    return _learned_by_now(kind(), *versions(), edge_version())
 
 
 def knowledge() -> Knowledge:
@@ -207,19 +225,19 @@ def _edges(which: Kind, version: int) -> tuple[Ledger, tuple[EdgeEvent, ...]]:
 
 def ledger() -> Ledger:
     """Where every insert is and what its edges have cut."""
-    return _edges(kind(), repository().data_version())[0]
+    return _edges(kind(), data_version())[0]
 
 
 def edge_events() -> tuple[EdgeEvent, ...]:
     """What happened to inserts and edges, in order."""
-    return _edges(kind(), repository().data_version())[1]
+    return _edges(kind(), data_version())[1]
 
 
 def queue() -> Queue:
     """Estimates of all open jobs and plans of all sets."""
     version, records = versions()
     # asked for here, not from inside, so that learning is told while it goes on
-    _learned_by_now(kind(), version, records, repository().edge_version())
+    _learned_by_now(kind(), version, records, edge_version())
     return _queue(kind(), version, records, units().system)
 
 

@@ -45,7 +45,7 @@ def _uses(which, version: int) -> pd.DataFrame:
 
 def uses() -> pd.DataFrame:
     """Every use of an edge, with a name for the edge."""
-    return _uses(access.kind(), access.repository().data_version())
+    return _uses(access.kind(), access.data_version())
 
 
 def _areas(shop: Shop, units: Units) -> None:

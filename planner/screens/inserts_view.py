@@ -41,13 +41,13 @@ def view() -> EdgeView:
     plan = present_plan()
     if plan is None:
         return _view(None)
-    return picture(plan).once(("edges", access.repository().edge_version()), lambda: _view(plan))
+    return picture(plan).once(("edges", access.edge_version()), lambda: _view(plan))
 
 
 def advice_along(plan: Plan) -> tuple[EdgeAdvice, ...]:
     """Before which jobs of a plan to index; the page Week says it, too."""
     return picture(plan).once(
-        ("advice", access.repository().edge_version()),
+        ("advice", access.edge_version()),
         lambda: edge_advice(plan, access.shop(), access.queue(), access.knowledge()),
     )
 

@@ -15,6 +15,8 @@ from typing import Any, TypeVar
 
 import streamlit as st
 
+from planner.screens.drawing import once
+
 Function = TypeVar("Function", bound=Callable[..., Any])
 
 _FILLING = threading.Lock()
@@ -38,7 +40,7 @@ def kept(max_entries: int, show_spinner: bool | str = False, show_time: bool = F
 
         @functools.wraps(function)
         def quick(*inputs: Any) -> Any:
-            shelf = _shelves().setdefault(name, {})
+            shelf = once("shelves", _shelves).setdefault(name, {})
             key = inputs if len(counting) == every else tuple(inputs[i] for i in counting)
             try:
                 return shelf[key]

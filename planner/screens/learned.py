@@ -252,7 +252,7 @@ def _edges(shop: Shop, units: Units) -> None:
         return
     for grade_id, known in lives.items():
         st.markdown(f"**{shop.grades[grade_id].name}.** {known.verdict()}.")
-    frame, spec = _lives_drawn(access.kind(), access.versions(), access.repository().edge_version(), units)
+    frame, spec = _lives_drawn(access.kind(), access.versions(), access.edge_version(), units)
     st.vega_lite_chart(spec=spec, width="stretch", alt="Path an edge lasts by material and end, with its range")
     ends = ", ".join(f"{n} {end.value}" for end, n in ends_by_reason(learned.edges).items()) or "none"
     st.caption(

@@ -15,7 +15,7 @@ _DRAWN = "drawn from"
 
 def drawn_from() -> None:
     """What the page about to be drawn is drawn from: what is stored while it is drawn is news, too."""
-    st.session_state[_DRAWN] = (access.kind(), access.repository().data_version())
+    st.session_state[_DRAWN] = (access.kind(), access.data_version())
 
 
 def watch(waiting: list[Work]) -> None:

@@ -31,6 +31,8 @@ class Base:
 
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
+        self.written = 0
+        """Writing transactions that were made through this object: what is read through it stands until the next."""
         self._joined: Connection | None = None
         self._touched: set[str] = set()
         self._cache: dict[str, Any] = {}
@@ -60,9 +62,12 @@ class Base:
             with self._joined.begin_nested():
                 yield self._joined
             return
-        with _told(), writing(self.engine) as connection:
-            self._move(connection, set(touches), data=True)
-            yield connection
+        try:
+            with _told(), writing(self.engine) as connection:
+                self._move(connection, set(touches), data=True)
+                yield connection
+        finally:
+            self.written += 1
 
     @contextmanager
     def quiet_writing(self) -> Iterator[Connection]:
@@ -105,8 +110,12 @@ class Base:
         """Moves when finished cuts change: what is learned from them is stale then."""
         return self._counter("records_version")
 
+    def taps_version(self) -> int:
+        """Moves with every entry on a run sheet."""
+        return self._counter("taps_version")
+
     def versions(self) -> tuple[tuple[int, int], int]:
-        """((`shop_version`, that of the run sheets' entries), `records_version`) at one moment."""
+        """((`shop_version`, `taps_version`), `records_version`) at one moment."""
         shop, taps, records = self._counters(SHOP, TAPS, RECORDS)
         return (shop, taps), records
 
