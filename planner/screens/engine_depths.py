@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
+import pyarrow as pa
 import streamlit as st
 
 from planner import InputError
@@ -19,7 +20,7 @@ from planner.screens.kept import kept
 from planner.screens.said import act
 from planner.screens.tables import rows_table
 from planner.shop import Cut, DepthLine, DepthReading, Face, Family, Job, JobState, Part, Shop
-from planner.units import Units
+from planner.units import System, Units
 from planner.week.queue import Queue
 
 OPEN = (JobState.WAITING, JobState.RUNNING)
@@ -45,15 +46,31 @@ def cuts_of(part: Part) -> tuple[Cut, ...]:
 
 def draw_job(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> None:
     """The lines of one job's face at its planned depth; nothing where the face has none."""
-    part, face = shop.part_of(job), shop.face_of(job)
-    if not face.depths:
+    if not shop.face_of(job).depths:
         return
-    cut = estimate.stop_likely_mm
-    table, lines = table_of(shop, part, face, cut, cuts_of(part))
+    stands = access.kind(), *access.versions(), job.id, estimate.stop_likely_mm, units.system
+    past, told, rows = _job_lines(*stands, shop, job, units)
     st.markdown("**Dimensions that change with the cut**")
-    told = verdict(table, units)
-    (st.warning if table.past else st.caption)(told)
-    st.dataframe(rows_table(rows_of(table, lines, units)), hide_index=True, width="stretch")
+    (st.warning if past else st.caption)(told)
+    st.dataframe(rows, hide_index=True, width="stretch")
+
+
+@kept(32)
+def _job_lines(
+    which: Any,
+    version: Any,
+    records: int,
+    job_id: int,
+    cut_mm: float,
+    system: System,
+    _shop: Shop,
+    _job: Job,
+    _units: Units,
+) -> tuple[bool, str, pa.Table]:
+    """Whether a line is past its limit then, the verdict, and the table."""
+    part = _shop.part_of(_job)
+    table, lines = table_of(_shop, part, _shop.face_of(_job), cut_mm, cuts_of(part))
+    return bool(table.past), verdict(table, _units), rows_table(rows_of(table, lines, _units))
 
 
 def draw_set(shop: Shop, queue: Queue, jobs: Sequence[Job], units: Units) -> None:

@@ -2,21 +2,43 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import pyarrow as pa
 import streamlit as st
 
 from planner.cut.estimate import JobEstimate
 from planner.cut.setups import turns_of_path
 from planner.screens import access, engine_depths
+from planner.screens.kept import kept
 from planner.screens.tables import rows_table
 from planner.screens.words import PASS_WORDS, aim_words, left_words, likely_allow, when
 from planner.shop import Job, PassReason, Shop
-from planner.units import Units, minutes_words
+from planner.units import System, Units, minutes_words
+
+
+@dataclass(frozen=True, eq=False)
+class _Tables:
+    """The tables of one estimate. It holds the estimate, so that no other can be taken for it while they are kept."""
+
+    estimate: JobEstimate
+    passes: pa.Table | None
+    heights: pa.Table | None
+    figures: pa.Table
+
+
+@kept(32)
+def _tables(known_by: int, system: System, _estimate: JobEstimate, _shop: Shop, _units: Units) -> _Tables:
+    return _Tables(
+        _estimate,
+        _passes_table(_estimate, _units) if _estimate.setup and _estimate.passes else None,
+        _heights_table(_estimate, _units) if _estimate.heights else None,
+        _figures_table(_shop, _estimate, _units),
+    )
 
 
 def draw(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> None:
     """Everything known about one job."""
-    part = shop.part_of(job)
     for flag in estimate.flags:
         (st.error if flag.level == "stop" else st.warning)(flag.words(units))
     where = estimate.setup
@@ -26,25 +48,28 @@ def draw(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> None:
             f"{units.table_feed(where.finish.table_feed_mm_min)} ({units.feed(where.finish.feed_mm)} per insert). "
             f"Due {when(job.due)} ({job.due_kind.value}), {aim_words(job, units)}."
         )
-    cells = st.columns(4)
     origins = estimate.origins
-    with cells[0]:
-        st.metric("Depth, likely", units.depth(estimate.stop_likely_mm), help=origins["depth"].words)
-        st.caption(f"allow {units.depth(estimate.stop_allow_mm)}")
-    # without a setup there is no traverse to time: what rests on one is unknown, not nothing
-    cells[1].metric(
-        "Spindle",
-        _minutes(estimate, estimate.spindle_minutes) if where else "unknown",
-        help=f"allow {minutes_words(estimate.spindle_allow_minutes)}; computed from cutter and feed",
-    )
-    attended = _minutes(estimate, estimate.minutes("machine"))
-    cells[2].metric("Person at the machine", attended, help=origins["minutes"].words)
-    cells[3].metric("Cost", _cost(shop, estimate), help="time and edge, likely course")
+    with st.container(horizontal=True):
+        with st.container(gap=None):
+            st.metric("Depth, likely", units.depth(estimate.stop_likely_mm), help=origins["depth"].words)
+            st.caption(f"allow {units.depth(estimate.stop_allow_mm)}")
+        # without a setup there is no traverse to time: what rests on one is unknown, not nothing
+        st.metric(
+            "Spindle",
+            _minutes(estimate, estimate.spindle_minutes) if where else "unknown",
+            help=f"allow {minutes_words(estimate.spindle_allow_minutes)}; computed from cutter and feed",
+        )
+        attended = _minutes(estimate, estimate.minutes("machine"))
+        st.metric("Person at the machine", attended, help=origins["minutes"].words)
+        st.metric("Cost", _cost(shop, estimate), help="time and edge, likely course")
+    tables = _tables(id(estimate), units.system, estimate, shop, units)
     if where:
-        _passes(estimate, units)
+        _passes(estimate, units, tables)
     engine_depths.draw_job(shop, job, estimate, units)
-    _after(estimate, part, units)
-    _figures(shop, estimate, units, where)
+    _after(estimate, units, tables)
+    # left to itself the middle column is cut off on a tablet
+    wide = {"Figure": st.column_config.Column(width=230), "Value": st.column_config.Column(width=290)}
+    st.dataframe(tables.figures, hide_index=True, width="stretch", height="content", column_config=wide)
 
 
 def _minutes(estimate: JobEstimate, minutes: float) -> str:
@@ -68,7 +93,7 @@ def print_button(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> N
     )
 
 
-def passes_table(estimate: JobEstimate, units: Units) -> pa.Table:
+def _passes_table(estimate: JobEstimate, units: Units) -> pa.Table:
     """The passes down to the allowed depth, with the figure that will stand on the instrument."""
     dial = estimate.setup.machine.instrument
     rows = []
@@ -112,8 +137,8 @@ def touch_words(estimate: JobEstimate, units: Units) -> str:
     return said + f". It counts {dial.counts.value} as the cutter goes down."
 
 
-def _passes(estimate: JobEstimate, units: Units) -> None:
-    if not estimate.passes:
+def _passes(estimate: JobEstimate, units: Units, tables: _Tables) -> None:
+    if tables.passes is None:
         st.caption(
             "No pass is planned" + ("." if estimate.worth_cutting else ": not worth beginning as it stands, see above.")
         )
@@ -121,16 +146,13 @@ def _passes(estimate: JobEstimate, units: Units) -> None:
     # left to itself the reason is cut off on a tablet
     widths = {"Pass": 135, "Feed": 80, "Minutes": 70, "Needed": 70}
     wide = {name: st.column_config.Column(width=px) for name, px in widths.items()}
-    st.dataframe(passes_table(estimate, units), hide_index=True, width="stretch", column_config=wide)
+    st.dataframe(tables.passes, hide_index=True, width="stretch", column_config=wide)
     st.caption(touch_words(estimate, units))
 
 
-def _after(estimate: JobEstimate, part, units: Units) -> None:
-    room = estimate.room
-    if estimate.heights:
-        # a heading: on a tablet each table's tools lie over what stands right above it
-        st.markdown("**Heights at the measuring points**")
-        rows = [
+def _heights_table(estimate: JobEstimate, units: Units) -> pa.Table:
+    return rows_table(
+        [
             {
                 "Point": h.point,
                 f"Now ({units.length_unit})": units.height(h.now_mm, unit=False),
@@ -140,13 +162,20 @@ def _after(estimate: JobEstimate, part, units: Units) -> None:
             }
             for h in estimate.heights
         ]
-        st.dataframe(rows_table(rows), hide_index=True, width="stretch")
+    )
+
+
+def _after(estimate: JobEstimate, units: Units, tables: _Tables) -> None:
+    if tables.heights is not None:
+        # a heading: on a tablet each table's tools lie over what stands right above it
+        st.markdown("**Heights at the measuring points**")
+        st.dataframe(tables.heights, hide_index=True, width="stretch")
         st.caption(
             f"Now: {estimate.origins['heights'].words}. After: that less the depth, {estimate.origins['depth'].words}."
         )
     rebuilds = "unknown" if estimate.rebuilds_left is None else str(estimate.rebuilds_left)
     st.write(
-        f"**Left above the limit:** {_left(estimate, units)} ({room.basis}). **Rebuilds left:** {rebuilds}, at "
+        f"**Left above the limit:** {_left(estimate, units)} ({estimate.room.basis}). **Rebuilds left:** {rebuilds}, at "
         f"{units.depth(estimate.rebuild_mm)} each ({estimate.origins['rebuild'].words})."
     )
 
@@ -166,7 +195,8 @@ def _cost(shop: Shop, estimate: JobEstimate) -> str:
     return f"{shop.settings.currency}{estimate.cost_likely:.0f}" if estimate.plannable else "unknown"
 
 
-def _figures(shop: Shop, estimate: JobEstimate, units: Units, where) -> None:
+def _figures_table(shop: Shop, estimate: JobEstimate, units: Units) -> pa.Table:
+    where = estimate.setup
     band = "no band known"
     if any(b is not None for b in estimate.band_um):
         band = " to ".join(units.ra(b) if b is not None else "open" for b in estimate.band_um)
@@ -203,9 +233,9 @@ def _figures(shop: Shop, estimate: JobEstimate, units: Units, where) -> None:
             ("One traverse, stop when cut", f"{where.finish.when_cut_minutes:.1f} min", "travel"),
             ("One traverse, run clear", f"{where.finish.run_clear_minutes:.1f} min", "travel"),
         ]
-    table = [
-        {"Figure": a, "Value": b, "Where from": b if b == "unknown" else estimate.origins[c].words} for a, b, c in rows
-    ]
-    # left to itself the middle column is cut off on a tablet
-    wide = {"Figure": st.column_config.Column(width=230), "Value": st.column_config.Column(width=290)}
-    st.dataframe(rows_table(table), hide_index=True, width="stretch", height="content", column_config=wide)
+    return rows_table(
+        [
+            {"Figure": a, "Value": b, "Where from": b if b == "unknown" else estimate.origins[c].words}
+            for a, b, c in rows
+        ]
+    )

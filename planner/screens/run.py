@@ -17,11 +17,13 @@ from planner.screens import (
     run_passes,
     words,
 )
+from planner.screens.kept import kept
 from planner.screens.keys import tall
 from planner.screens.run_deeds import JOB, Sheet, begin, go_on, open_sheet, stop_for, turn_to, typed, undo, words_of
 from planner.screens.said import act, keep_label, say
 from planner.screens.week_live import watch
 from planner.shop import Job, JobState, PassReason, Shop, TapKind
+from planner.store import Kind
 from planner.units import counted, minutes_words
 
 _ORDER, _HERE = "run order", "run machine here"
@@ -61,17 +63,18 @@ def _choose(shop: Shop, jobs: dict[int, Job]) -> int:
     if st.session_state.get(JOB) not in jobs:
         named = st.query_params.get("job", "")
         st.session_state[JOB] = int(named) if named.isdigit() and int(named) in jobs else order[0]
-    title, choice = st.columns([1, 3], vertical_alignment="center")
-    title.header("Run sheet", anchor=False)
-    keep_label(JOB, _job_words(shop, jobs[st.session_state[JOB]]))
-    job_id = choice.selectbox(
-        "Job",
-        order,
-        key=JOB,
-        format_func=lambda i: _job_words(shop, jobs[i]),
-        persist_state="session",
-        label_visibility="collapsed",
-    )
+    labels = _labels(access.kind(), access.versions()[0], shop)
+    keep_label(JOB, labels[st.session_state[JOB]])
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.header("Run sheet", anchor=False, width="content")
+        job_id = st.selectbox(
+            "Job",
+            order,
+            key=JOB,
+            format_func=labels.__getitem__,
+            persist_state="session",
+            label_visibility="collapsed",
+        )
     # a tablet that reloads, or wakes after a power cut, comes back to this job, at this machine, with this person
     here = _machine_of(shop, jobs[job_id])
     if here is not None:
@@ -118,6 +121,12 @@ def _here(shop: Shop) -> int | None:
 def _machine_of(shop: Shop, job: Job) -> int | None:
     """The machine a job was begun on; None before."""
     return fold(shop.taps[job.id]).machine_id if shop.taps.get(job.id) else None
+
+
+@kept(4)
+def _labels(which: Kind, version: access.Version, _shop: Shop) -> dict[int, str]:
+    """What the open jobs are called, by id."""
+    return {job.id: _job_words(_shop, job) for job in _shop.open_jobs()}
 
 
 def _job_words(shop: Shop, job: Job) -> str:

@@ -33,7 +33,7 @@ HIGHEST = "highest place"
 def mind(sheet: Sheet) -> None:
     """Three standing lines, and what differs for this family."""
     front, _ = cautions(sheet.family.material, sheet.family.hoist)
-    st.markdown("\n".join(f"- {line}" for line in front))
+    lines = "\n".join(f"- {line}" for line in front)
     face, family = sheet.face, sheet.family
     proud = ", ".join(face.proud)
     differs = [f"may stand proud: **{proud}**" if proud else ""]
@@ -42,8 +42,7 @@ def mind(sheet: Sheet) -> None:
     differs += ["cut with its **cover bolted on**" if face.cover_bolted else ""]
     differs += ["**ferrous metal in the face**" if face.ferrous_inserts else "", family.notes]
     said = "; ".join(d for d in differs if d)
-    if said:
-        st.markdown(f"This family: {said}.")
+    st.markdown(f"{lines}\n\nThis family: {said}." if said else lines)
 
 
 def out_of_tram(sheet: Sheet, machine_id: int) -> None:

@@ -14,13 +14,10 @@ def chrome() -> None:
     """One slim row above every page, and what was found under it."""
     drawn_from()
     shop = access.shop()
-    name, find, units, who = st.columns([3, 4, 2, 3], vertical_alignment="bottom")
-    with name:
-        if access.kind() is Kind.SAMPLE:
-            st.markdown(f"**{shop.settings.shop_name}** :orange-badge[sample shop, invented]")
-        else:
-            st.markdown(f"**{shop.settings.shop_name}**")
-    with find:
+    # one row that gives way by itself: columns cost every page of every rerun as much as all that stands in them
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        sample = " :orange-badge[sample shop, invented]" if access.kind() is Kind.SAMPLE else ""
+        st.markdown(f"**{shop.settings.shop_name}**{sample}", width=260)
         wanted = st.text_input(
             "Find a part",
             key="find",
@@ -29,7 +26,6 @@ def chrome() -> None:
             type="search",
             persist_state="session",
         )
-    with units:
         systems = [s.value for s in System]
         if "units" not in st.session_state:
             # a reload keeps what was switched to: it stands in the address
@@ -40,7 +36,6 @@ def chrome() -> None:
             st.query_params["units"] = read_in
         else:
             st.query_params.pop("units", None)
-    with who:
         people = shop.people
         named = st.query_params.get("who", "")
         if "who" not in st.session_state and named.isdigit() and int(named) in people:
@@ -53,6 +48,7 @@ def chrome() -> None:
             key="who",
             placeholder="nobody named",
             persist_state="session",
+            width=200,
         )
     if wanted and wanted.strip():
         _found(wanted)

@@ -45,6 +45,7 @@ __all__, __getattr__, __dir__ = late(
         "opening": (
             "open_database",
             "open_kind",
+            "open_shop",
             "own_shop_exists",
             "restore",
         ),
