@@ -114,10 +114,10 @@ def read(item: Field, raw: Any, units: Units) -> Any:
     if raw in ("", None) or (raw == UNKNOWN and item.kind != "choice"):
         if item.kind in ("text", "long"):
             if item.required:
-                raise InputError(item.name, "", f"{item.label.lower()}, it cannot stay empty")
+                raise InputError(item.name, "", f"“{item.label}” cannot stay empty")
             return ""
         if item.required:
-            raise InputError(item.name, "", f"{item.label.lower()}, it cannot stay empty")
+            raise InputError(item.name, "", f"“{item.label}” cannot stay empty")
         return None
     if item.kind in QUANTITIES:
         return getattr(units, QUANTITIES[item.kind][0])(item.name, raw)

@@ -83,8 +83,8 @@ def test_what_is_missing_is_told_beside_its_field_and_nothing_is_stored(empty_ap
     assert empty_own.load_all(Family) == {}
     # everything at once: nobody mends a form field by field
     shown = [e.value for e in at.error]
-    assert any("Needed: material" in e for e in shown) and any("“long” will not do" in e for e in shown)
-    assert any("Needed: width of the face" in e for e in shown)
+    assert any("Needed: “Material” cannot" in e for e in shown) and any("“long” will not do" in e for e in shown)
+    assert any("Needed: “Width of the face” cannot" in e for e in shown)
     assert "Nothing was stored: see the fields marked in red." in shown
     field(at, "Material", "selectbox").set_value("aluminium").run()
     press(at, "Save family")
