@@ -12,7 +12,7 @@ from planner.cut.setups import turns_of_path
 from planner.screens import access, engine_depths
 from planner.screens.kept import kept
 from planner.screens.tables import rows_table
-from planner.screens.words import PASS_WORDS, aim_words, left_words, likely_allow, when
+from planner.screens.words import PASS_WORDS, aim_words, due_words, left_words, likely_allow
 from planner.shop import Job, PassReason, Shop
 from planner.units import System, Units, minutes_words
 
@@ -46,7 +46,7 @@ def draw(shop: Shop, job: Job, estimate: JobEstimate, units: Units) -> None:
         st.caption(
             f"{where.machine.name}, {where.cutter.name} with {where.grade.name}: {where.rpm:.0f} rpm, finishing at "
             f"{units.table_feed(where.finish.table_feed_mm_min)} ({units.feed(where.finish.feed_mm)} per insert). "
-            f"Due {when(job.due)} ({job.due_kind.value}), {aim_words(job, units)}."
+            f"{aim_words(job, units).capitalize()}, {due_words(job)}."
         )
     origins = estimate.origins
     with st.container(horizontal=True):

@@ -85,11 +85,19 @@ def _found(text: str) -> None:
 
 
 def _past(hit, units: Units) -> str:
-    cuts = len(hit.cuts)
+    """Cuts so far and what they took off, and what was gone before them: a limit counts all of it."""
+    cuts, before = len(hit.cuts), hit.removed_before_mm
     if not cuts:
-        return "no cut recorded"
-    taken = ", ".join(units.depth(mm) for mm in hit.removed_mm.values())
-    return f"{cuts} cut{'s' if cuts > 1 else ''} recorded, {taken} removed in total"
+        return "no cut recorded" + (f", {units.depth(before)} removed before it came" if before else "")
+    several = len(hit.family.faces) > 1
+    taken = ", ".join(
+        f"{units.depth(mm)} off the {hit.family.face(face).name}" if several else f"{units.depth(mm)} removed"
+        for face, mm in hit.removed_mm.items()
+    )
+    earlier = (
+        "before that unknown" if before is None else f"{units.depth(before)} before that" if before else "in total"
+    )
+    return f"{cuts} cut{'s' if cuts > 1 else ''} recorded, {taken}{' ' if before == 0 else ', '}{earlier}"
 
 
 def _open_part(part_id: int) -> None:

@@ -436,6 +436,27 @@ def test_the_find_box_opens_the_part(parts, store):
     assert at.subheader[0].value.startswith("T-3")
 
 
+@pytest.mark.parametrize(
+    ("before_mm", "uncut", "cut"),
+    [
+        (None, "no cut recorded", "1 cut recorded, 3.9 thou removed, before that unknown"),
+        (0.0, "no cut recorded", "1 cut recorded, 3.9 thou removed in total"),
+        (0.254, "no cut recorded, 10.0 thou removed before it came", "3.9 thou removed, 10.0 thou before that"),
+    ],
+)
+def test_what_is_found_tells_what_was_gone_before_the_record(parts, store, before_mm, uncut, cut):
+    part = named(store, "T-1")
+    store.save(dataclasses.replace(part, removed_before_mm=before_mm))
+    at = parts("Quick job")
+    at.text_input(key="find").set_value("T-1").run()
+    assert any(m.value.startswith("**T-1**") and m.value.endswith(uncut) for m in at.markdown)
+    face = store.load(Family, part.family_id).faces[0]
+    job = next(j for j in store.load_all(Job).values() if j.part_id == part.id)
+    store.record_cut(Cut(job.id, part.id, face.id, MONDAY + timedelta(hours=2), 0.1, by="ab"))
+    at.run()
+    assert any(m.value.startswith("**T-1**") and m.value.endswith(cut) for m in at.markdown)
+
+
 # -- importing ---------------------------------------------------------------------------------------------------------
 def choose_file(at: AppTest, name: str, data: bytes) -> AppTest:
     at.file_uploader[0].set_value((name, data, "text/csv")).run()
