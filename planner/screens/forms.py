@@ -71,6 +71,7 @@ class Form:
     drafts: Drafts
     version: int = 0
     by_name: dict[str, Field] = field(init=False)
+    _held: dict | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
         self.by_name = {f.name: f for f in self.fields}
@@ -93,8 +94,10 @@ class Form:
         return f"form/{access.kind()}/{self.draft_key}"
 
     def _state(self) -> dict:
-        fresh = {"epoch": 0, "problems": {}, "said": None, "draft": None, "rows": set()}
-        return st.session_state.setdefault(self._state_key, fresh)
+        if self._held is None:
+            fresh = {"epoch": 0, "problems": {}, "said": None, "draft": None, "rows": set()}
+            self._held = st.session_state.setdefault(self._state_key, fresh)
+        return self._held
 
     def key(self, name: str) -> str:
         """The widget's key: a record, its version, the unit system and each fresh start have widgets of their own."""
@@ -178,7 +181,7 @@ class Form:
             persist_state="session",
         )
         label = _label(item, self.units)
-        fresh = key not in st.session_state
+        fresh = item.kind in ("several", "flag", "date", "moment") and key not in st.session_state
         if item.kind == "choice":
             pairs = options_of(item.options)
             values = [v for v, _ in pairs]
