@@ -11,7 +11,7 @@ from planner.face import ReadIn, read_readings
 from planner.screens import access
 from planner.screens.forms import Field, Form
 from planner.screens.refusals import accepted_words
-from planner.screens.said import act
+from planner.screens.said import act, tell
 from planner.screens.survey_draft import Draft, press, put, signed
 from planner.screens.survey_sweep import draw_picture
 from planner.units import System, Units
@@ -21,6 +21,7 @@ _COLUMNS = (
     "toward the cutter. A first row may name the columns: `name`, `reading`, `x`, `y`, `z`. Columns are parted by "
     "comma, semicolon or tab; a figure may carry its unit, such as `1.5 thou` or `0.04 mm`."
 )
+_WANTED = "Each row wants one reading, or a point's name and its reading, or x, y and z."
 GREATEST_MM = 25.0
 _UNITS = {
     "thou": (1 / 1000, System.INCH),
@@ -98,16 +99,14 @@ def _figures(draft: Draft, title: str, units: Units) -> None:
         key=key,
         on_change=lambda: press(owner, put, {"pasted": st.session_state[key]}),
     )
-    st.button(
-        "Read it in", key=f"{draft.key}/paper/in", type="primary", on_click=act, args=(_read_text, owner, key, unit)
-    )
+    st.button("Read it in", key=f"{draft.key}/paper/in", type="primary", on_click=_read_text, args=(owner, key, unit))
     file = st.file_uploader("or a probe's CSV file", ["csv", "txt"], key=f"{draft.key}/paper/file")
     if file is not None:
         st.button(
             f"Read {file.name} in",
             key=f"{draft.key}/paper/file in",
-            on_click=act,
-            args=(_read_file, owner, file, unit),
+            on_click=_read_file,
+            args=(owner, file, unit),
         )
 
 
@@ -123,19 +122,19 @@ def read_in(text: str, draft: Draft, unit: str) -> ReadIn:
     return read_readings(text, draft.names, figure)
 
 
-def _read_text(owner: tuple, key: str, unit: str) -> str:
-    return _take(Draft(*owner), st.session_state.get(key, ""), unit, "paper")
+def _read_text(owner: tuple, key: str, unit: str) -> None:
+    _take(Draft(*owner), st.session_state.get(key, ""), unit, "paper")
 
 
-def _read_file(owner: tuple, file, unit: str) -> str:
+def _read_file(owner: tuple, file, unit: str) -> None:
     try:
         text = file.getvalue().decode("utf-8-sig")
     except UnicodeDecodeError:
         text = file.getvalue().decode("cp1252", errors="replace")
-    return _take(Draft(*owner), text, unit, "file")
+    _take(Draft(*owner), text, unit, "file")
 
 
-def _take(draft: Draft, text: str, unit: str, source: str) -> str:
+def _take(draft: Draft, text: str, unit: str, source: str) -> None:
     """Put what was read into the draft, or keep what is wrong to be said row by row."""
     found = read_in(text, draft, unit)
     problems = list(found.problems)
@@ -150,9 +149,11 @@ def _take(draft: Draft, text: str, unit: str, source: str) -> str:
         problems += off[:20]
     draft.change(lambda data: data.update({"problems": problems, "paper unit": unit}))
     if problems:
-        wrong = f"{len(problems)} row{'' if len(problems) == 1 else 's'}"
-        raise InputError("readings", wrong, "rows that can all be read; see below")
-    return _put_in(draft, found, source)
+        wrong = "One thing in it is" if len(problems) == 1 else f"{len(problems)} things in it are"
+        said = f"Nothing was taken over. {wrong} wrong, told below row by row: mend that and read it in again."
+        tell(f"{said} {_WANTED}", wrong=True)
+    else:
+        act(_put_in, draft, found, source)
 
 
 def _put_in(draft: Draft, found: ReadIn, source: str, close: float | None = None) -> str:

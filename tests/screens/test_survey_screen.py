@@ -348,6 +348,9 @@ def test_a_probes_point_off_the_face_is_named_by_its_place(survey, store):
     told = [e.value for e in survey.error]
     assert any(t.startswith("row 3, y: it is empty") for t in told)
     assert any(t.startswith("x 90.00 in, y 1.00 in lies outside the face") for t in told)
+    # and the first of it says what is wanted
+    assert told[0].startswith("Nothing was taken over. 2 things in it are wrong, told below row by row")
+    assert "Each row wants one reading, or a point's name and its reading, or x, y and z." in told[0]
 
 
 def test_a_paper_sheet_is_typed_point_by_point_and_kept_while_typing(survey, store):
