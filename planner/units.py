@@ -330,3 +330,14 @@ def minutes_words(minutes: float | None) -> str:
     sign = "-" if whole < 0 else ""
     hours, rest = divmod(abs(whole), 60)
     return f"{sign}{hours} h {rest:02d} min" if hours else f"{sign}{rest} min"
+
+
+_DEPTH = re.compile(r"(-?\d+(?:\.\d+)?) (thou|mm)\b")
+
+
+def as_read(said: str, units: Units) -> str:
+    """Words kept with a record (where an instrument stood, why a job is held), their depths in the reader's unit."""
+    other = Units(System.METRIC if units.inch else System.INCH)
+    return _DEPTH.sub(
+        lambda m: units.depth(float(m[1]) * other.depth_factor) if m[2] == other.depth_unit else m[0], said
+    )

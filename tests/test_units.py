@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planner import InputError
-from planner.units import System, Units, counted, minutes_words, read_number
+from planner.units import System, Units, as_read, counted, minutes_words, read_number
 
 INCH, METRIC = Units("inch"), Units("metric")
 
@@ -131,3 +131,9 @@ def test_the_way_of_an_edge_in_its_life():
 
 def test_a_count_is_said_with_its_word():
     assert (counted(1, "cut"), counted(0, "cut"), counted(2, "pass", "passes")) == ("1 cut", "0 cuts", "2 passes")
+
+
+def test_a_record_of_another_unit_system_is_read_in_ones_own():
+    assert as_read("2 turns + 12.5 thou", METRIC) == "2 turns + 0.318 mm"
+    assert as_read("not clean at 0.254 mm: call", INCH) == "not clean at 10.0 thou: call"
+    assert as_read("0.402 mm, 3 spots", METRIC) == "0.402 mm, 3 spots"

@@ -16,7 +16,7 @@ from planner.screens.parts_intake import draw_intake, draw_quick
 from planner.screens.parts_page import draw_page
 from planner.screens.tables import sent
 from planner.shop import Part, PartState, Shop
-from planner.units import Units, counted
+from planner.units import Units, as_read, counted
 from planner.week.queue import Queue
 
 _SECTION, _LAST = "parts section", "parts last"
@@ -124,7 +124,7 @@ def parts_table(shop: Shop, queue: Queue, units: Units) -> pd.DataFrame:
                 "Serial": part.engine_serial,
                 "Condition": part.condition.value,
                 "State": part.state.value,
-                "Waits for": words.as_read("; ".join(waits), units),
+                "Waits for": as_read("; ".join(waits), units),
                 "Due": mine[0].due if mine else None,
                 "Left after": "; ".join(dict.fromkeys(left)),
                 "Now": _standing(part, bool(mine)),

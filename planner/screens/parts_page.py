@@ -30,11 +30,10 @@ from planner.screens.said import act, say
 from planner.screens.survey_intake import draw_intake_check
 from planner.screens.survey_past import draw_measured
 from planner.screens.survey_warm import refuse_warm_part, say_cooling, say_warm, temperature_fields, tolerance_mm
-from planner.screens.words import as_read
 from planner.shop import BEFORE_THE_CUT, Face, Gate, GateKind, GateState, HeightStage, Hold, Part, Shop
 from planner.store.finding import Found
 from planner.store.nouns import COVER
-from planner.units import Units
+from planner.units import Units, as_read
 
 _MARKS = {GateState.OPEN: "○", GateState.DONE: "✓", GateState.FAILED: "✗", GateState.NOT_NEEDED: "–"}
 

@@ -24,7 +24,7 @@ from planner.screens.said import act, keep_label, say
 from planner.screens.week_live import watch
 from planner.shop import Job, JobState, PassReason, Shop, TapKind
 from planner.store import Kind
-from planner.units import counted, minutes_words
+from planner.units import as_read, counted, minutes_words
 
 _ORDER, _HERE = "run order", "run machine here"
 
@@ -43,7 +43,7 @@ def draw() -> None:
     # a job held on the machine says so itself
     waits = [w for w in sheet.part.waits_for if not (state.held and w.endswith(state.held))]
     if waits:
-        told = words.as_read("; ".join(waits), sheet.units)
+        told = as_read("; ".join(waits), sheet.units)
         st.error(("Waits: " if state.begun else "Not on the machine yet: ") + told)
     if not state.begun:
         _not_begun(sheet)
@@ -147,7 +147,7 @@ def _last_entry(sheet: Sheet) -> None:
     by = f" by {last.by}" if last.by else ""
     count = len(sheet.taps)
     stored = f"{count} {'entry' if count == 1 else 'entries'} stored"
-    told = words.as_read(words_of(last), sheet.units)
+    told = as_read(words_of(last), sheet.units)
     with left.container(gap=None):
         st.markdown(f":green-badge[{stored}] last: **{told}**, {last.at:%a %H:%M:%S}{by}")
         pending.draw()
@@ -312,7 +312,7 @@ def _waiting(sheet: Sheet) -> None:
     held = next((w for w in sheet.part.waits_for if state.held and w.endswith(state.held)), state.held)
     why = f"Held, to be called: {held}" if state.held else "Paused"
     taken = f"{units.depth(state.removed_mm)} taken, all of it kept" if state.passes else "Nothing cut yet"
-    st.info(f"{words.as_read(why, units)}. {taken}.")
+    st.info(f"{as_read(why, units)}. {taken}.")
     with st.container(horizontal=True):
         st.button(tall("Go on:", "still clamped as it was"), type="primary", on_click=act, args=(go_on, sheet, False))
         st.button(tall("Go on:", "it was taken off or re-clamped"), on_click=act, args=(go_on, sheet, True))

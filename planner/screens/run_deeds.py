@@ -16,10 +16,9 @@ from planner.cut.setups import CutSetup
 from planner.edge import Chipped, EdgeState, End, Indexed, Replaced, Reversed
 from planner.screens import access, run_gang
 from planner.screens.edge_choices import Choice, changes
-from planner.screens.words import as_read
 from planner.shop import Face, Family, Hold, Job, JobState, Part, Shop, Tap, TapKind
 from planner.store import StaleRecord
-from planner.units import Units
+from planner.units import Units, as_read
 from planner.week.gang import GangCourse
 
 JOB = "run job"

@@ -14,8 +14,8 @@ from planner.screens import access
 from planner.screens.keys import tall
 from planner.screens.run_deeds import Sheet, tap, typed
 from planner.screens.said import act, say_beside
-from planner.screens.words import as_read
 from planner.shop import Counts, Cut, JobState, TapKind
+from planner.units import as_read
 from planner.week.queue import SetView
 
 VERDICTS = {

@@ -15,9 +15,9 @@ from planner.screens.keys import tall
 from planner.screens.run_deeds import Sheet, clock, stop_for, tap, turn_to, typed
 from planner.screens.said import act, say_beside
 from planner.screens.tables import rows_table
-from planner.screens.words import PASS_WORDS, as_read
+from planner.screens.words import PASS_WORDS
 from planner.shop import PassReason, TapKind
-from planner.units import minutes_words, read_number
+from planner.units import as_read, minutes_words, read_number
 
 LOOKS = ("good", "grey streak", "torn")
 # what stands under a look of one word on its key

@@ -13,7 +13,7 @@ from planner.screens.said import say, tell
 from planner.screens.week_job import effect
 from planner.shop import Shop
 from planner.store import StaleRecord
-from planner.units import Units
+from planner.units import Units, as_read
 from planner.week import calendar_text
 from planner.week.board import payload_of, plan_shop
 from planner.week.changes import Change, between, since_accepted
@@ -176,7 +176,7 @@ def _list(shop: Shop, found: tuple[Change, ...], none: str) -> None:
         st.caption(none)
     for change in found[:_LISTED]:
         name, told = words.job_name(shop, change.job_id), words.reason_words(shop, change.words)
-        told = words.as_read(told, access.units())
+        told = as_read(told, access.units())
         st.markdown(f"- {':red[●] ' if change.bad else ''}**{name}**: {told}")
     if len(found) > _LISTED:
         st.caption(f"and {len(found) - _LISTED} more")

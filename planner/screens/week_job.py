@@ -18,7 +18,7 @@ from planner.screens.plans import View
 from planner.screens.said import act, say, tell
 from planner.screens.week_board import PICKED
 from planner.shop import Hold, Job, JobState, Shop
-from planner.units import Units, minutes_words
+from planner.units import Units, as_read, minutes_words
 from planner.week import Tables, compare, explain_job
 from planner.week.board import settled_plan
 from planner.week.cooling import cooling
@@ -81,7 +81,7 @@ def _standing(view: View, shop: Shop, queue: Queue, job: Job, sure: Work | None)
     plan, name = view.plan, words.job_name(shop, job.id)
     if str(job.id) not in plan.jobs.index:
         why = plan.unplaceable.get(str(job.id), "it has no place in this plan")
-        st.markdown(f"**{name}** is not placed: {words.as_read(words.reason_words(shop, why), access.units())}.")
+        st.markdown(f"**{name}** is not placed: {as_read(words.reason_words(shop, why), access.units())}.")
         return []
     row = plan.jobs.loc[str(job.id)]
     start, ready = (plan.start + timedelta(minutes=float(row[c])) for c in ("start_min", "ready_min"))

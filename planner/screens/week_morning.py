@@ -13,7 +13,7 @@ from planner.screens.plans import View
 from planner.screens.said import act
 from planner.screens.spindle_view import draw_spindle
 from planner.shop import JobState, Overtime, Shop
-from planner.units import Units, counted, minutes_words
+from planner.units import Units, as_read, counted, minutes_words
 from planner.week.edge_rules import grade_of
 from planner.week.overload import Overload, cures, overload_of
 from planner.week.queue import Queue
@@ -108,7 +108,7 @@ def draw(view: View, shop: Shop, queue: Queue, units: Units) -> None:
         ready = len(set(plan.jobs.index) - {str(job_id) for job_id in waits})
         st.markdown(f"**{ready} ready to cut, {len(waits)} waiting**")
         for job_id, why in list(waits.items())[:8]:
-            st.caption(f"{words.job_name(shop, job_id)}: {words.as_read(why, units)}")
+            st.caption(f"{words.job_name(shop, job_id)}: {as_read(why, units)}")
         if len(waits) > 8:
             st.caption(f"and {len(waits) - 8} more, see the queue")
     _no_place(shop, plan)
@@ -134,7 +134,7 @@ def _no_place(shop: Shop, plan) -> None:
     waits = waiting(shop, plan)
     for job_id, why in plan.unplaceable.items():
         if int(job_id) not in waits and "within the hours" not in why:
-            same.setdefault(words.reason_words(shop, why), []).append(int(job_id))
+            same.setdefault(as_read(words.reason_words(shop, why), access.units()), []).append(int(job_id))
     for why, jobs in same.items():
         named = ", ".join(words.job_name(shop, j) for j in jobs)
         lines = "\n".join(f"- {reason}" for reason in dict.fromkeys(why.split("; ")))

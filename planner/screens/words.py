@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from datetime import datetime
 
@@ -10,7 +9,7 @@ import pandas as pd
 
 from planner.cut.estimate import JobEstimate
 from planner.shop import Aim, DueKind, Job, PassReason, Shop
-from planner.units import System, Units, minutes_words
+from planner.units import Units, as_read, minutes_words
 from planner.week.queue import Queue
 from planner.week.reasons import reason_named
 
@@ -124,14 +123,3 @@ def queue_table(
     columns = ["job", "Part", "Due", "Ready", "Cut", "Passes", "At the machine", "Left after", "Waits for"]
     columns += ["Condition", "Family", "Set", "Look at"]
     return pd.DataFrame(rows, columns=columns).set_index("job")
-
-
-_DEPTH = re.compile(r"(-?\d+(?:\.\d+)?) (thou|mm)\b")
-
-
-def as_read(said: str, units: Units) -> str:
-    """Words kept with a record (where an instrument stood, why a job is held), their depths in the reader's unit."""
-    other = Units(System.METRIC if units.inch else System.INCH)
-    return _DEPTH.sub(
-        lambda m: units.depth(float(m[1]) * other.depth_factor) if m[2] == other.depth_unit else m[0], said
-    )

@@ -16,7 +16,7 @@ from planner.face import place_said, survey_figures
 from planner.match import depth_table, part_lines
 from planner.sheets.cautions import DEFER, cautions
 from planner.shop import Aim, Cut, Face, Job, JobState, Part, PassReason, Shop
-from planner.units import Units, minutes_words
+from planner.units import Units, as_read, minutes_words
 from planner.week.queue import Queue
 from planner.week.reasons import reason_named
 from planner.week.search import Plan
@@ -291,7 +291,9 @@ def week_sheet(shop: Shop, queue: Queue, plan: Plan, machine_id: str, units: Uni
         return shop.part_of(shop.jobs[job_id]).tag
 
     waiting = [
-        (tag(int(j)), reason_named(shop, why, tag)) for j, why in plan.unplaceable.items() if int(j) in shop.jobs
+        (tag(int(j)), as_read(reason_named(shop, why, tag), units))
+        for j, why in plan.unplaceable.items()
+        if int(j) in shop.jobs
     ]
     return render(
         "week_sheet.html",

@@ -11,10 +11,9 @@ from streamlit.testing.v1 import AppTest
 
 from planner.cut.running import fold
 from planner.screens import run_deeds
-from planner.screens.words import as_read
 from planner.shop import Cut, JobState, Outcome, PassReason, PassRecord, TapKind, TramReading
 from planner.store import StaleRecord
-from planner.units import MM_PER_THOU, System, Units
+from planner.units import MM_PER_THOU
 from planner.week.following import follow_runs
 from planner.week.queue import estimate_queue
 from tests.screens.conftest import APP
@@ -80,13 +79,6 @@ def test_a_reload_keeps_the_unit_and_what_was_set_is_told_in_the_readers(sheet, 
     assert again.session_state["units"] == "metric" and "pass set, 0.102 mm" in said(again)
     again.segmented_control(key="units").set_value("inch").run()
     assert "pass set, 4.0 thou" in said(again) and "units" not in again.query_params
-
-
-def test_a_record_of_another_unit_system_is_read_in_ones_own():
-    inch, metric = Units(System.INCH), Units(System.METRIC)
-    assert as_read("2 turns + 12.5 thou", metric) == "2 turns + 0.318 mm"
-    assert as_read("not clean at 0.254 mm: call", inch) == "not clean at 10.0 thou: call"
-    assert as_read("0.402 mm, 3 spots", metric) == "0.402 mm, 3 spots"
 
 
 def test_finishing_wants_the_plugs_counted_out(sheet):

@@ -68,6 +68,15 @@ def test_a_week_sheet_lists_jobs_by_day_and_what_waits(shop):
     assert "mm" in html and not re.search(r"\bthou\b", html)
 
 
+@pytest.mark.parametrize(("system", "shown"), [("metric", "0.254 mm"), ("inch", "10.0 thou")])
+def test_a_week_sheet_tells_a_reason_in_its_reader_s_unit(shop, system, shown):
+    hold = Hold("lead", f"not clean at {'10.0 thou' if system == 'metric' else '0.254 mm'}: weld it?", MONDAY)
+    shop = replace(shop, parts={**shop.parts, 3: replace(shop.parts[3], holds=(hold,))})
+    queue = estimate_queue(shop)
+    html = week_sheet(shop, queue, plan_shop(shop, queue, MONDAY, steps=0), "1", Units(system), MONDAY)
+    assert f"not clean at {shown}: weld it?" in html
+
+
 def test_a_week_sheet_says_who_lies_on_the_table_with_whom(shop):
     shop = replace(shop, sets={1: replace(shop.sets[1], gang=True)})
     queue = estimate_queue(shop)
