@@ -67,7 +67,8 @@ class PlannedPass:
 
 @dataclass(frozen=True)
 class Course:
-    """Both courses of passes still to come: ``likely`` and, down to the allowed depth, ``passes``; where they stop."""
+    """Both courses of passes still to come: ``likely`` and, down to the allowed depth, ``passes``; where they stop.
+    ``plan``: the looking schedule they follow, None where none is looked for."""
 
     likely: tuple[PlannedPass, ...]
     passes: tuple[PlannedPass, ...]
@@ -75,6 +76,7 @@ class Course:
     stop_allow: float
     uncleaned: float = 0.0
     worth: bool = True
+    plan: PassPlan | None = None
 
 
 def pass_policy(
@@ -169,8 +171,26 @@ def plan_course(
         return Course((), (), max(likely, target_mm or 0.0), max(allow, target_mm or 0.0))
     limits = [x for x in (room.in_hand_mm, part.agreed_depth_mm) if x is not None]
     limit = min(limits) if limits else math.inf
+    worth = (rebuild_mm, value_per_mm)
+    return course_within(shop, setup, belief, look_minutes, worth, touch, limit, fixed, target_mm, run)
+
+
+def course_within(
+    shop: Shop,
+    setup: CutSetup,
+    belief: Depth,
+    look_minutes: float,
+    worth: tuple[float, float | None],
+    touch: TouchOff,
+    limit_mm: float = math.inf,
+    fixed_mm: float | None = None,
+    target_mm: float | None = None,
+    run: RunState | None = None,
+) -> Course:
+    """The passes that are made on this setup down to where it is clean, to ``fixed_mm``, or deeper to ``target_mm``;
+    never past ``limit_mm``. ``worth``: mm of a rebuild, and money a mm is worth as for `pass_policy`."""
+    fixed, limit = fixed_mm, limit_mm
     if run is not None and run.passes:
-        worth = (rebuild_mm, value_per_mm)
         return _ahead(shop, setup, belief, look_minutes, worth, touch, fixed, target_mm, limit, run)
 
     def dress(rows: list) -> tuple[PlannedPass, ...]:
@@ -181,7 +201,7 @@ def plan_course(
         return Course(dress(rows), dress(rows), rows[-1][0], rows[-1][0])
     plan = None
     if limit >= setup.recipe.least_pass_mm:
-        plan = pass_policy(shop, setup, belief, look_minutes, rebuild_mm, limit, value_per_mm=value_per_mm)
+        plan = pass_policy(shop, setup, belief, look_minutes, worth[0], limit, value_per_mm=worth[1])
     if plan is None or not plan.worth_cutting:
         course = Course((), (), belief.likely_mm, belief.allow_mm, 1.0, worth=False)
     else:
@@ -192,6 +212,7 @@ def plan_course(
             likely,
             allow,
             plan.chance_uncleaned,
+            plan=plan,
         )
     if target_mm is not None and course.worth and target_mm > course.stop_likely + 1e-6:
         rows = _to_target(shop, setup, target_mm, PassReason.MATCH, limit)
@@ -203,6 +224,7 @@ def plan_course(
             stop,
             max(course.stop_allow, stop),
             course.uncleaned,
+            plan=plan,
         )
     return course
 
@@ -242,7 +264,7 @@ def _ahead(shop, setup, belief, look_minutes, worth, touch, fixed, target_mm, li
         rows_likely = within(down_to(target_mm, PassReason.MATCH)) or rows_likely
         # look for clean-up first: the set's depth is reached once it is clean
         likely, allow = rows_likely[-1][0], max(allow, rows_likely[-1][0])
-    return Course(dress(rows_likely), dress(rows_allow), likely, allow, plan.chance_uncleaned)
+    return Course(dress(rows_likely), dress(rows_allow), likely, allow, plan.chance_uncleaned, plan=plan)
 
 
 def kisses(setup: CutSetup) -> bool:

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from planner.cut.course import (
+    Course,
     PlannedPass,
     TouchOff,
     cutting_passes,
@@ -45,10 +46,26 @@ class StepTime:
 
 
 @dataclass(frozen=True)
+class Together:
+    """How a job is cut by the traverses of a gang: its own ``course`` of them, counted from its own first contact; the
+    ``setup`` with the gang's traverse; where the one zero is set; its share, of ``members``, of what the gang still does
+    at the machine before it is taken off (likely, and to allow for)."""
+
+    course: Course
+    setup: CutSetup
+    touch_off: TouchOff
+    members: int
+    steps: tuple[StepTime, ...]
+    steps_allow: tuple[StepTime, ...]
+
+
+@dataclass(frozen=True)
 class JobEstimate:
     """What one job will take. mm, minutes, µm, shop currency; None = unknown. See the module for likely and allow.
 
     ``passes`` is the course down to the allowed depth, each followed by a look: the job stops where it is clean.
+    ``members``: how many lie on the table, cut by the same traverses; its minutes are then its share of theirs, those of
+    a pass the whole traverse's.
     """
 
     job_id: int | None
@@ -83,6 +100,7 @@ class JobEstimate:
     against: tuple[str, ...] = ()
     target_mm: float | None = None
     worth: Worth | None = None
+    members: int = 1
 
     @property
     def plannable(self) -> bool:
@@ -106,11 +124,11 @@ class JobEstimate:
     @property
     def spindle_minutes(self) -> float:
         """Minutes of the likely traverses, returns included."""
-        return math.fsum(p.minutes for p in self.passes_likely)
+        return math.fsum(p.minutes for p in self.passes_likely) / self.members
 
     @property
     def spindle_allow_minutes(self) -> float:
-        return math.fsum(p.minutes for p in self.passes)
+        return math.fsum(p.minutes for p in self.passes) / self.members
 
 
 def estimate_job(
@@ -125,6 +143,7 @@ def estimate_job(
     machine_id: int | None = None,
     cutter_id: int | None = None,
     run: RunState | None = None,
+    together: Together | None = None,
 ) -> JobEstimate:
     """Estimate a job of the shop.
 
@@ -132,7 +151,7 @@ def estimate_job(
     first-contact height less survey height at each measuring point (None: no survey, taken as 0 against the limit);
     ``target_mm``: the depth a matched set asks for, when deeper than clean-up; ``machine_id``, ``cutter_id``: on
     this machine, with this cutter only; ``run``: its run sheet so far: passes and steps are then those still to come,
-    edge use that of the edge at work.
+    edge use that of the edge at work. ``together``: it is cut with others by the same traverses.
     Raises `InputError` when the job names a part, family or face the shop does not have.
     """
     knowledge = knowledge or Knowledge()
@@ -146,7 +165,7 @@ def estimate_job(
         setups = [s for s in setups if s.machine.id == only]
     if cutter_id is not None:
         setups = [s for s in setups if s.cutter.id == cutter_id]
-    chosen = preferred(setups)
+    chosen = preferred(setups) if together is None else together.setup
     belief = depth_seen(depth or knowledge.depth(family, face, part.condition), run)
     group = starting.group(family.material, family.kind)
     touch = touch_off or TouchOff(
@@ -159,9 +178,12 @@ def estimate_job(
     minutes = knowledge.steps(family)
     worth = worth_of(shop, part, family, face, rebuild)
     look = minutes.steps.look
-    course = plan_course(
-        shop, job, part, face, chosen, belief, look, room, rebuild, touch, target_mm, run, worth.per_mm
-    )
+    if together is None:
+        course = plan_course(
+            shop, job, part, face, chosen, belief, look, room, rebuild, touch, target_mm, run, worth.per_mm
+        )
+    else:
+        course, touch = together.course, together.touch_off
     allow = course.stop_allow
     alone = chosen is not None and not course.worth and job.state is JobState.WAITING
     left_likely, left_allow = room.after(course.stop_likely), room.after(allow)
@@ -179,7 +201,13 @@ def estimate_job(
     edge_price = 0.0
     if chosen and chosen.grade.price is not None and share is not None:
         edge_price = share * chosen.grade.price / chosen.grade.positions * chosen.cutter.inserts
-    steps = () if alone else _steps(part, minutes.steps, course.likely, _in_set(shop, job), run)
+    shared = (None, None) if together is None else (together.steps, together.steps_allow)
+    steps, longest = (
+        () if alone else _steps(part, each, passes, _in_set(shop, job), run, own)
+        for each, passes, own in zip(
+            (minutes.steps, minutes.allowed), (course.likely, course.passes), shared, strict=True
+        )
+    )
     spent = math.fsum(s.minutes for s in steps) * rate / 60 + edge_price
     estimate = JobEstimate(
         job_id=job.id,
@@ -192,7 +220,7 @@ def estimate_job(
         passes_likely=course.likely,
         passes=course.passes,
         steps=steps,
-        steps_allow=() if alone else _steps(part, minutes.allowed, course.passes, _in_set(shop, job), run),
+        steps_allow=longest,
         touch_off=touch,
         path_likely_mm=path,
         swept_likely_mm2=face.area_mm2 * cutting_passes((*made, *course.likely)),
@@ -223,6 +251,7 @@ def estimate_job(
         against=tuple(against) if chosen is None else (),
         target_mm=target_mm,
         worth=worth,
+        members=1 if together is None else together.members,
     )
     normal = knowledge.depth(family, face, Condition.NORMAL)
     return replace(estimate, flags=job_flags(estimate, shop, job, part, family, face, normal.allow_mm, run))
@@ -254,13 +283,37 @@ def _in_set(shop: Shop, job: Job) -> bool:
 
 
 def _steps(
-    part: Part, steps: starting.StepMinutes, passes: tuple[PlannedPass, ...], in_set: bool, run: RunState | None
+    part: Part,
+    steps: starting.StepMinutes,
+    passes: tuple[PlannedPass, ...],
+    in_set: bool,
+    run: RunState | None,
+    shared: tuple[StepTime, ...] | None = None,
 ) -> tuple[StepTime, ...]:
+    """What is still to be done; ``shared``: a gang's part of it, up to the unloading."""
     measured = any(g.kind is GateKind.MEASURE and g.state is GateState.DONE for g in part.route)
     begun = run is not None and run.begun
     found = []
     if not measured and not part.heights and not begun:
         found.append(StepTime("intake check", steps.intake, "away"))
+    found += _to_the_last_look(steps, passes, in_set, run) if shared is None else shared
+    after = {
+        "unload": StepTime("unload", steps.unload, "machine"),
+        "measure": StepTime("measure", steps.measure, "away"),
+        "edges": StepTime("edges and chamfers", steps.edges, "away"),
+        "wash": StepTime("wash and protect", steps.wash, "away"),
+    }
+    if begun and "unload" in run.steps:
+        after["unload"] = StepTime("close the run sheet", CLOSING_MINUTES, "machine")
+    found += [step for name, step in after.items() if name == "unload" or not (begun and name in run.steps)]
+    return tuple(found)
+
+
+def _to_the_last_look(
+    steps: starting.StepMinutes, passes: tuple[PlannedPass, ...], in_set: bool, run: RunState | None
+) -> list[StepTime]:
+    """What is still to be done at the machine before the part is taken off it."""
+    found = []
     before = {
         "load": StepTime("load", steps.load, "machine"),
         "sweep": StepTime("sweep", steps.sweep, "machine"),
@@ -282,22 +335,14 @@ def _steps(
         found.append(StepTime("look", steps.look, "machine"))
     if in_set and not (run is not None and run.checks):
         found.append(StepTime("check against partner", steps.partner_check, "machine"))
-    after = {
-        "unload": StepTime("unload", steps.unload, "machine"),
-        "measure": StepTime("measure", steps.measure, "away"),
-        "edges": StepTime("edges and chamfers", steps.edges, "away"),
-        "wash": StepTime("wash and protect", steps.wash, "away"),
-    }
-    if begun and "unload" in run.steps:
-        after["unload"] = StepTime("close the run sheet", CLOSING_MINUTES, "machine")
-    found += [step for name, step in after.items() if name == "unload" or not (begun and name in run.steps)]
-    return tuple(found)
+    return found
 
 
 __all__ = [
     "JobEstimate",
     "PlannedPass",
     "StepTime",
+    "Together",
     "TouchOff",
     "cutting_passes",
     "edge_path_mm",

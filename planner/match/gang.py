@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planner.errors import InputError, between, finite_array, not_negative, whole
+from planner.errors import InputError, between, finite, finite_array, not_negative, whole
 from planner.match.sets import Show, match_set, millimetres
 
 
@@ -42,7 +42,7 @@ class SetupMinutes:
 class GangSetup:
     """A gang setup beside the members cut one by one.
 
-    final_mm: the common compared height; cuts_mm (n,): removal of each; extra_mm (n,): removal beyond clean-up;
+    final_mm: the common compared height, the plane; cuts_mm (n,): removal of each; extra_mm (n,): removal beyond clean-up;
     more_mm: total removal more than one by one; depth_mm: from first contact with the highest member to the plane.
     minutes, minutes_apart, minutes_saved; shares_minutes (n,): what each member is charged; saving: money saved by the
     minutes less the worth of the material (negative: it costs). feasible, problems: as for `match_set`.
@@ -78,6 +78,9 @@ def gang_setup(
     value_per_mm: float,
     shared_part: float = 0.5,
     guard_mm: float = 0.0,
+    step_mm: float = 0.0,
+    least_mm: float = 0.0,
+    plane_mm: float | None = None,
     names: Sequence[str] | None = None,
     show: Show = millimetres,
 ) -> GangSetup:
@@ -86,11 +89,17 @@ def gang_setup(
     Each member is levelled by itself; then one plane cuts all, so that all end at the lowest natural final height
     (tolerance 0), whatever the tolerance would have saved. Members whose nominal heights differ stand on blocks
     that make up the difference, and their compared heights are given. ``shared_part``: part of the load and
-    touch-off minutes that a further member still takes. Heights and clean-ups as for `match_set`.
+    touch-off minutes that a further member still takes. ``plane_mm``: the compared height at which the gang is
+    planned to end, where its passes do not stop just at the lowest natural one. Heights, clean-ups, step and least pass
+    as for `match_set`; the last two bind the members cut one by one.
     """
-    together = match_set(heights_mm, cleanup_mm, min_heights_mm, 0.0, names=names, show=show)
-    apart = match_set(heights_mm, cleanup_mm, min_heights_mm, tolerance_mm, guard_mm, names=names, show=show)
     heights = finite_array("heights_mm", heights_mm, (None,))
+    alone_mm = finite_array("cleanup_mm", cleanup_mm, (None,))
+    planned = alone_mm if plane_mm is None else np.maximum(heights - finite("plane_mm", plane_mm), 0.0)
+    together = match_set(heights, planned, min_heights_mm, 0.0, names=names, show=show)
+    apart = match_set(
+        heights, cleanup_mm, min_heights_mm, tolerance_mm, guard_mm, step_mm, least_mm, names=names, show=show
+    )
     if len(minutes) != heights.size:
         raise InputError("minutes", minutes, f"{heights.size} members' minutes, as many as heights_mm")
     traverse = not_negative("gang_traverse_minutes", gang_traverse_minutes)
@@ -110,7 +119,7 @@ def gang_setup(
     return GangSetup(
         final_mm=float(together.finals_mm.min()),
         cuts_mm=together.cuts_mm,
-        extra_mm=together.extra_mm,
+        extra_mm=np.maximum(0.0, together.cuts_mm - alone_mm),
         more_mm=more,
         depth_mm=float(heights.max() - together.finals_mm.min()),
         minutes=total,

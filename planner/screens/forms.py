@@ -161,6 +161,13 @@ class Form:
         state["rows"].add(self._row)
         self.drafts.put_draft(self._row, state["draft"], datetime.now())
 
+    def follow(self, *names: str) -> None:
+        """Before drawing: choices nobody made here take the present value again, not the one first drawn."""
+        for name in names:
+            key = self.key(name)
+            if name not in self._known.get("fields", {}) and st.session_state.get(key) != self.values.get(name):
+                st.session_state.pop(key, None)
+
     # -- drawing ---------------------------------------------------------------------------------------------------
     def draw(self, *names: str, columns: int = 3) -> None:
         """Draw the named fields (all of them when none is named) in a grid."""

@@ -22,9 +22,10 @@ from planner.screens.keys import tall
 from planner.screens.run_deeds import JOB, Sheet, begin, go_on, open_sheet, stop_for, turn_to, typed, undo, words_of
 from planner.screens.said import act, keep_label, say
 from planner.screens.week_live import watch
-from planner.shop import Job, JobState, PassReason, Shop, TapKind
+from planner.shop import Job, JobState, Shop, TapKind
 from planner.store import Kind
-from planner.units import as_read, counted, minutes_words
+from planner.units import as_read, minutes_words
+from planner.week.gang import course_words
 
 _ORDER, _HERE = "run order", "run machine here"
 
@@ -164,32 +165,47 @@ def _last_entry(sheet: Sheet) -> None:
 def _gang(sheet: Sheet) -> None:
     """A gang's members have a sheet each: what is joint, what is this one's own, and the way to the others."""
     matched = sheet.shop.set_of(sheet.job.id)
-    if matched is None or not matched.gang:
+    if matched is None or not (matched.gang or sheet.mates):
         return
     machine = sheet.state.machine_id or (sheet.estimate.setup.machine.id if sheet.estimate.setup else None)
-    course = sheet.course or run_gang.course_of(matched.id, machine)
-    tags = {i: sheet.shop.part_of(sheet.shop.jobs[i]).tag for i in matched.job_ids}
+    course = sheet.course or run_gang.course_of(sheet.job.id, machine)
+
+    def tags(ids) -> dict[int, str]:
+        return {i: sheet.shop.part_of(sheet.shop.jobs[i]).tag for i in ids}
+
     if course is None:
-        st.warning(f"Gang of {', '.join(tags.values())}: not planned as one setting. The page Matched sets says why.")
+        whole = ", ".join(tags(matched.job_ids).values())
+        gone = run_gang.ended(sheet)
+        if gone:
+            st.info(f"**Gang of {whole}**: the others are ended; this one goes on by itself.")
+        elif not sheet.state.begun:
+            st.warning(f"Gang of {whole}: not planned as one setting. The page Matched sets says why.")
     elif sheet.mates:
         st.info(
-            f"**Gang: {', '.join(tags.values())}**, {course.layout}. The figure to set, touch-off, passes and edge are "
-            "of all: what is tapped of them stands on every member's sheet. Levelling and heights are each one's own."
+            f"**Gang: {', '.join(tags(course.job_ids).values())}**, {course.layout}. The figure to set, touch-off, passes "
+            "and edge are of all: what is tapped of them stands on every member's sheet. Depths, levelling and heights are "
+            "each one's own."
         )
     else:
-        # the kiss pass counts among them, as on every other sheet
-        kiss = course.next_pass is not None and course.next_pass[0] is PassReason.KISS
         st.info(
-            f"**Gang: {', '.join(tags.values())}**, {course.layout}, one setting: likely "
-            f"{counted(len(course.passes) + kiss, 'pass', 'passes')} to {sheet.units.depth(course.stop_mm)} below first contact "
-            f"with {tags[course.highest]}, the highest; {minutes_words(course.machine_minutes)} at the machine for all. "
-            "Figures below are this member's own, as if "
-            "it lay alone."
+            f"**Gang: {', '.join(tags(course.job_ids).values())}**, {course.layout}, one setting: "
+            f"{course_words(sheet.shop, course, sheet.units)}; {minutes_words(course.machine_minutes)} at the machine for "
+            "all. Depths and heights below are this member's own, from its own first contact, as the gang is cut; minutes "
+            "and cost are its share, those of a pass the whole traverse's."
         )
+    _off_the_table(sheet)
     with st.container(horizontal=True):
-        for job_id, tag in tags.items():
+        for job_id, tag in tags(matched.job_ids).items():
             if job_id != sheet.job.id and job_id in access.queue().estimates:
                 st.button(tall(f"Sheet of {tag}"), key=f"gang/{job_id}", on_click=turn_to, args=(job_id,))
+
+
+def _off_the_table(sheet: Sheet) -> None:
+    """Who was ended has left the gang, but lies under the cutter until somebody takes it off."""
+    gone = [sheet.shop.part_of(sheet.shop.jobs[j]).tag for j in run_gang.ended(sheet)]
+    if gone and run_gang.next_pass(sheet) is not None:
+        who, verb, them = " and ".join(gone), "is" if len(gone) == 1 else "are", "it" if len(gone) == 1 else "them"
+        st.warning(f"**{who} {verb} ended: off the table before the next pass**, or the traverse cuts {them} too.")
 
 
 def _not_begun(sheet: Sheet) -> None:
@@ -212,8 +228,7 @@ def _not_begun(sheet: Sheet) -> None:
                 key=f"run machine/{sheet.job.id}",
                 width=260,
             )
-        matched = sheet.shop.set_of(sheet.job.id)
-        gang = run_gang.course_of(matched.id, machine) if matched is not None and matched.gang else None
+        gang = run_gang.course_of(sheet.job.id, machine)
         on = "It is" if gang is None else f"All {len(gang.job_ids)} are"
         st.button(
             tall(f"{on} on {sheet.shop.machines[machine].name}", "now: begin"),

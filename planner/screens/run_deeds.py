@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -72,6 +72,22 @@ class Sheet:
         return min(known) if known else None
 
 
+@dataclass(frozen=True)
+class Planned:
+    """What the record of a job is held against: depth likely and allowed, mm, passes, minutes at the machine."""
+
+    depth_mm: float
+    allowed_mm: float
+    passes: int
+    machine_minutes: float
+
+    @classmethod
+    def of(cls, estimate: JobEstimate) -> Planned:
+        return cls(
+            estimate.stop_likely_mm, estimate.stop_allow_mm, len(estimate.passes_likely), estimate.machine_minutes
+        )
+
+
 def turn_to(job_id: int) -> None:
     """Show another job's sheet."""
     st.session_state[JOB] = job_id
@@ -111,9 +127,13 @@ def tap(sheet: Sheet, kind: TapKind, payload: Mapping[str, Any] | None = None) -
 def begin(sheet: Sheet, machine_id: int, gang: GangCourse | None = None) -> str:
     """The job goes on a machine; with it the other members of its ``gang``."""
     sheets, at, who, payload = (sheet,), clock(), access.who(), {"machine_id": machine_id}
+    planned: dict[int, dict[str, Any]] = {}
     if gang is not None:
         sheets = tuple(sheet if j == sheet.job.id else open_sheet(sheet.shop, j) for j in gang.job_ids)
         payload |= {"gang": gang.set_id, "shared": len(sheets)}
+        # when the first of them is recorded, the others' plan is another
+        estimates = access.queue().by_machine
+        planned = {one.job.id: {"planned": asdict(Planned.of(estimates[one.job.id, machine_id]))} for one in sheets}
         for one in sheets:
             if one.part.waits_for or one.state.begun:
                 why = "; ".join(one.part.waits_for) or "it is on the machine already"
@@ -122,7 +142,7 @@ def begin(sheet: Sheet, machine_id: int, gang: GangCourse | None = None) -> str:
         for one in sheets:
             if one.job.state is not JobState.RUNNING:
                 together.save(replace(one.job, state=JobState.RUNNING), by=who, at=at)
-            together.add_tap(one.job.id, TapKind.START, payload, at, who, one.seen)
+            together.add_tap(one.job.id, TapKind.START, payload | planned.get(one.job.id, {}), at, who, one.seen)
     return ""
 
 
@@ -134,7 +154,7 @@ def open_sheet(shop: Shop, job_id: int) -> Sheet:
         return own
     others = [_alone(shop, j) for j in matched.job_ids if j != job_id and j in access.queue().estimates]
     mates = tuple(one for one in others if one.state.gang == matched.id)
-    return replace(own, mates=mates, course=run_gang.course_of(matched.id, own.state.machine_id))
+    return replace(own, mates=mates, course=run_gang.course_of(job_id, own.state.machine_id))
 
 
 def _alone(shop: Shop, job_id: int) -> Sheet:
@@ -194,6 +214,11 @@ def undo(sheet: Sheet) -> str:
         if one.taps[-1].at != last.at or not run_gang.is_joint(one.taps[-1].kind, one.taps[-1].payload):
             accepted = f"the last entry of all: {one.part.tag} has one since, take it back first"
             raise InputError("undo", words_of(last), accepted)
+    if run_gang.is_joint(last.kind, last.payload) and (kept := run_gang.recorded_in(sheet, last)):
+        accepted = (
+            f"an entry of the run sheets still open: the record of {' and '.join(kept)} has it, reverse that first"
+        )
+        raise InputError("undo", words_of(last), accepted)
     with access.repository().transaction() as together:
         for one in mates:
             if last.kind in run_gang.MOVES:

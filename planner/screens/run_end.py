@@ -77,6 +77,8 @@ def draw(sheet: Sheet) -> None:
     start = {"outcome": Outcome.FINISHED if clean else Outcome.NOT_CLEAN, "looks": state.looks or "good"}
     start |= {f"minutes {n}": round(m, 1) for n, m in state.step_minutes.items() if n in AFTER_MINUTES}
     form = Form("end of cut", sheet.job.id, fields, start, sheet.units, access.repository())
+    # drawn before it was clean, it would still say so
+    form.follow("outcome", "looks")
     form.draw(*(f"height {p.name}" for p in sheet.face.points), columns=5)
     form.draw("ra 1", "ra 2", "ra 3", "looks", columns=4)
     form.draw("outcome", "plugs out", "rpm", "note", columns=4)
@@ -91,8 +93,8 @@ def against_plan(sheet: Sheet, form: Form, gaps: dict[str, float] | None) -> Non
     """Plan against what came out; a warning where depth and height lost disagree beyond what levelling explains."""
     units, state, plan = sheet.units, sheet.state, planned_at_start(sheet)
     st.caption(
-        f"Depth {units.depth(state.removed_mm)}, planned {units.depth(plan.stop_likely_mm)} "
-        f"(allow {units.depth(plan.stop_allow_mm)}) · passes {len(state.passes)}, planned {len(plan.passes_likely)} · "
+        f"Depth {units.depth(state.removed_mm)}, planned {units.depth(plan.depth_mm)} "
+        f"(allow {units.depth(plan.allowed_mm)}) · passes {len(state.passes)}, planned {plan.passes} · "
         f"{minutes_words(state.total_minutes)} at the machine, planned {minutes_words(plan.machine_minutes)}"
     )
     after = {}

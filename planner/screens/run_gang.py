@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING, Any
 from planner import InputError
 from planner.cut.course import PlannedPass
 from planner.screens import access
-from planner.shop import PassReason, TapKind
+from planner.shop import PassReason, Tap, TapKind
 from planner.week.gang import GangCourse
-from planner.week.set_view import DONE
 
 if TYPE_CHECKING:
     from planner.screens.run_deeds import Sheet
@@ -26,10 +25,36 @@ def is_joint(kind: str, payload: Mapping[str, Any]) -> bool:
     return kind in _JOINT or (kind == TapKind.CONFIRM and payload.get("what") == "magnesium")
 
 
-def course_of(set_id: int, machine_id: int | None) -> GangCourse | None:
-    """How the set is cut as a gang on that machine; None where it cannot be, or needs no more."""
+def course_of(job_id: int, machine_id: int | None) -> GangCourse | None:
+    """How a job is cut as one of a gang on that machine; None where it is not."""
     courses = access.queue().gangs.values()
-    return next((c for c in courses if (c.set_id, c.machine_id) == (set_id, machine_id)), None)
+    return next((c for c in courses if job_id in c.job_ids and c.machine_id == machine_id), None)
+
+
+def ended(sheet: Sheet) -> list[int]:
+    """Jobs that were put on the table with it and are ended since: they have left the gang."""
+    matched = sheet.shop.set_of(sheet.job.id)
+    if matched is None or sheet.state.gang != matched.id or len(sheet.together) >= sheet.state.shared:
+        return []
+    there = {one.job.id for one in sheet.together}
+    return [j for j in matched.job_ids if j not in there and _begun_with(sheet, j)]
+
+
+def _begun_with(sheet: Sheet, job_id: int) -> bool:
+    taps = access.repository().taps_of(job_id, whole=True)
+    return any(
+        t.kind == TapKind.START and t.payload.get("gang") == sheet.state.gang and t.at == sheet.state.started
+        for t in taps
+    )
+
+
+def recorded_in(sheet: Sheet, entry: Tap) -> list[str]:
+    """Tags of those that left the gang with this entry on their sheets: it stands in their records."""
+    store = access.repository()
+    out = [
+        j for j in ended(sheet) if any(t.kind == entry.kind and t.at == entry.at for t in store.taps_of(j, whole=True))
+    ]
+    return [sheet.shop.part_of(sheet.shop.jobs[j]).tag for j in out]
 
 
 def as_its_own(sheet: Sheet, made_on: Sheet, kind: str, told: Mapping[str, Any]) -> dict[str, Any]:
@@ -68,12 +93,8 @@ def as_its_own(sheet: Sheet, made_on: Sheet, kind: str, told: Mapping[str, Any])
 
 def next_pass(sheet: Sheet) -> PlannedPass | None:
     """What comes next: for all that lie on the table, or for this one alone; None: nothing, or stop and call."""
-    shop, course, zero = sheet.shop, sheet.course, sheet.state.zero
-    alone = not sheet.mates
-    if sheet.mates and course is None:
-        # one was ended before the others: each goes on by itself
-        alone = any(shop.jobs[j].state in DONE for j in shop.set_of(sheet.job.id).job_ids)
-    if alone:
+    course, zero = sheet.course, sheet.state.zero
+    if not sheet.mates:
         return sheet.estimate.passes[0] if sheet.estimate.passes else None
     if course is None or course.next_pass is None or zero is None:
         return None

@@ -66,7 +66,8 @@ def target_of(sheet: Sheet, view: SetView) -> PartnerTarget | None:
     """Window, target and passes of this member; None when it is finished or has no height."""
     setup = sheet.estimate.setup
     rule = None
-    if setup is not None:
+    # a gang's passes are its own, and end on the step already
+    if setup is not None and sheet.job.id not in view.gang:
         rule = PassRule(
             least_pass_mm(setup),
             setup.recipe.rough_greatest_mm or setup.recipe.greatest_pass_mm,
@@ -75,7 +76,7 @@ def target_of(sheet: Sheet, view: SetView) -> PartnerTarget | None:
     doubts = {m.name: m.height_sd_mm for m in view.members.members}
     try:
         return partner_target(
-            view.members,
+            view.members_as_cut,
             sheet.part.tag,
             rule=rule,
             doubts_mm=doubts,

@@ -50,7 +50,7 @@ def figures(sheet: Sheet, planned: PlannedPass | None) -> None:
         st.caption(f"allow {units.depth(allow)} · {units.depth(state.removed_mm)} taken")
     with right:
         gang = sheet.course if sheet.mates else None
-        minutes = estimate.machine_minutes if gang is None else gang.left_minutes
+        minutes = estimate.machine_minutes if gang is None else gang.machine_minutes
         st.metric("Left at the machine", minutes_words(minutes), border=True)
         end, late = (clock() + timedelta(minutes=m) for m in (minutes, _machine_allow(sheet)))
         allowed = f"allow {late:%H:%M}" if gang is None else f"all {len(gang.job_ids)}"

@@ -15,8 +15,8 @@ from planner.cut.kinematics import surface_speed
 from planner.cut.running import AFTER_CUTTING, EdgeKey
 from planner.cut.setups import CutSetup
 from planner.screens import access
-from planner.screens.run_deeds import Sheet, clock, edges_now
-from planner.shop import Cut, EdgeUse, Outcome, PassRecord
+from planner.screens.run_deeds import Planned, Sheet, clock, edges_now
+from planner.shop import Cut, EdgeUse, Outcome, PassRecord, TapKind
 from planner.store.edge_log import stays
 
 
@@ -146,9 +146,9 @@ def store_cut(
         feed_mm=_last_feed_mm(setup, done.passes),
         speed_m_min=_speed_m_min(setup, values.get("rpm")),
         uses=tuple(EdgeUse(*edge, *spent) for edge, spent in uses.items()),
-        planned_depth_mm=plan.stop_likely_mm,
-        allowed_depth_mm=plan.stop_allow_mm,
-        planned_passes=len(plan.passes_likely),
+        planned_depth_mm=plan.depth_mm,
+        allowed_depth_mm=plan.allowed_mm,
+        planned_passes=plan.passes,
         planned_minutes=plan.machine_minutes,
         attended_minutes=attended,
         unattended_minutes=done.unattended_minutes,
@@ -187,6 +187,9 @@ def _height_lost(before: Mapping[str, float], after: Mapping[str, float], gaps_m
     return max(0.0, before[point] - after[point]), gaps_mm[point]
 
 
-def planned_at_start(sheet: Sheet):
-    """The estimate without regard to the run sheet."""
-    return access.queue_untouched().estimates.get(sheet.job.id, sheet.estimate)
+def planned_at_start(sheet: Sheet) -> Planned:
+    """What was planned when a gang was begun, else the estimate without regard to the run sheet."""
+    kept = next((t.payload["planned"] for t in sheet.taps if t.kind == TapKind.START and "planned" in t.payload), None)
+    if kept is not None:
+        return Planned(**kept)
+    return Planned.of(access.queue_untouched().estimates.get(sheet.job.id, sheet.estimate))

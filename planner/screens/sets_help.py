@@ -20,6 +20,9 @@ from planner.week.set_view import SetView
 
 
 def draw(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
+    if view.feasible and view.gang:
+        # what could be done is weighed one by one
+        return
     if view.feasible:
         label = "What else could be done"
         with st.expander(label, on_change="rerun", key=f"help/{view.matched.id}") as opened:

@@ -16,6 +16,7 @@ from planner.screens.picture import specification
 from planner.screens.tables import rows_table
 from planner.shop import Shop
 from planner.units import Units, minutes_words
+from planner.week.gang import GangCourse, course_words
 from planner.week.queue import Queue
 from planner.week.set_help import target_of
 from planner.week.set_view import SetView, price_lower
@@ -29,13 +30,16 @@ HARDLY = 0.005
 def draw(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
     if view.plan is None:
         st.warning("This set cannot be planned yet: " + "; ".join(view.problems) + ".")
-        st.dataframe(members(shop, view, units), hide_index=True, width="stretch")
+        if view.gang:
+            st.info(_together_words(shop, view))
+        st.dataframe(members(shop, queue, view, units), hide_index=True, width="stretch")
         return
     for problem in view.problems:
         st.error(problem[0].upper() + problem[1:] + ".")
+    if view.apart_because:
+        st.warning(f"Not cut together, but planned one by one: {view.apart_because}.")
     if view.feasible:
-        gang = view.matched.gang and view.advice is None
-        st.success("On the table together: one plane cuts all, so no order counts." if gang else first_words(view))
+        st.success(_together_words(shop, view) if view.gang else first_words(view))
     left, right = st.columns([5, 4])
     with left:
         spec, off = picture(shop, queue, view, units)
@@ -45,11 +49,11 @@ def draw(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
         if off:
             st.caption(off)
     with right:
-        if view.matched.gang and view.advice is None:
+        if view.gang:
             _gang(shop, queue, view, units)
         else:
             _order(shop, view, units)
-    st.dataframe(members(shop, view, units), hide_index=True, width="stretch")
+    st.dataframe(members(shop, queue, view, units), hide_index=True, width="stretch")
     st.caption(planned_words(view, units))
     stays(shop, queue, view)
     sets_target.draw(shop, queue, view, units)
@@ -80,7 +84,7 @@ def difference(shop: Shop, view: SetView, heights_mm: Mapping[int, float], units
 def stays(shop: Shop, queue: Queue, view: SetView) -> None:
     """On which machine and cutter the set stays, or why it cannot."""
     stay = queue.stays.get(view.matched.id)
-    if stay is None or (view.matched.gang and not stay.broken):
+    if stay is None or (view.gang and not stay.broken):
         return
     said = stay_words(shop, stay)
     if stay.broken:
@@ -92,9 +96,12 @@ def stays(shop: Shop, queue: Queue, view: SetView) -> None:
 def planned_words(view: SetView, units: Units) -> str:
     """How close the plan brings the heights, and what is compared."""
     window = view.plan.cuts.window_mm
-    if view.matched.gang and view.advice is None:
-        said = "One plane cuts all members: they end alike to the doubt of their heights. "
-        return said + "Heights are measured after the cut all the same."
+    if view.gang:
+        said = (
+            "One plane cuts all that lie on the table: they end alike to the doubt of their heights, each with as many "
+        )
+        said += "passes as the others. Cut is counted from a member's own first contact, likely and to allow for; what is left "
+        return said + "is told at the likely one. Heights are measured after the cut all the same."
     said = f"Planned within {units.depth(window)}; {units.depth(view.matched.tolerance_mm)} counts as matched"
     said += f", of which up to {units.depth(view.guard_mm)} is kept for the doubt of the readings. "
     said += f"Heights are means over {len(view.points)} points every member was measured at"
@@ -117,30 +124,50 @@ def _stands_low(view: SetView, member) -> bool:
 def _gang(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
     """What the members on the table together take, against one by one."""
     st.markdown("**On the table together**")
+    begun = any(j in shop.taps for j in view.gang)
+    on = queue.estimates[view.gang[0]].setup.machine.id
     courses = [c for c in queue.gangs.values() if c.set_id == view.matched.id]
-    if not courses:
-        st.warning("No machine takes all members together, with one cutter and recipe: they are planned one by one.")
-        return
-    for course in courses:
+    for course in sorted(courses, key=lambda c: c.machine_id != on):
         told = course.against
-        st.write(
-            f"{shop.machines[course.machine_id].name}: {course.layout}, {len(course.passes)} passes after the first "
-            f"touch, about {minutes_words(course.machine_minutes)} at the machine."
-        )
+        where = f"{shop.machines[course.machine_id].name}, {course.layout}"
+        minutes = minutes_words(course.machine_minutes)
+        if begun:
+            st.write(f"{where}: {units.depth(course.reached_mm)} cut below first contact with the highest.")
+            if course.next_pass is None:
+                clean = all(course.together[j].course.worth for j in course.job_ids)
+                st.write("All are clean: no pass is to come." if clean else _stuck(shop, course))
+            else:
+                st.write(f"Still to come: {course_words(shop, course, units)}; about {minutes} at the machine.")
+            continue
+        st.write(f"{where}: {course_words(shop, course, units)}; about {minutes} at the machine.")
         verb = "Saves" if told.minutes_saved >= 0 else "Takes longer by"
         st.markdown(
             f"{verb} **{minutes_words(abs(told.minutes_saved))}** at the machine; cuts away "
             f"**{units.depth(told.more_mm)}** more, in all."
         )
         shares = ", ".join(
-            f"{words.job_name(shop, j)} {minutes_words(m)}"
-            for j, m in zip(course.job_ids, told.shares_minutes, strict=True)
+            f"{words.job_name(shop, j)} {minutes_words(queue.by_machine[j, course.machine_id].machine_minutes)}"
+            for j in course.job_ids
         )
         worth = "Worth it" if told.saving >= 0 else "Cut one by one it would be cheaper"
         st.caption(
             f"{worth}, by {money(shop, abs(told.saving))}: minutes saved against material. Each one's share of the "
-            f"minutes: {shares}. Unloading and the bench work stay each one's own."
+            f"minutes, its unloading with them: {shares}. The bench work stays each one's own."
         )
+
+
+def _together_words(shop: Shop, view: SetView) -> str:
+    if len(view.gang) == len(view.matched.job_ids):
+        return "On the table together: one plane cuts all, so no order counts."
+    tags = " and ".join(shop.part_of(shop.jobs[j]).tag for j in view.gang)
+    return f"{tags} are on the table together: one plane cuts them, so no order counts among them."
+
+
+def _stuck(shop: Shop, course: GangCourse) -> str:
+    """A gang of which a member is not clean, and must not be cut deeper."""
+    tags = [shop.part_of(shop.jobs[j]).tag for j in course.job_ids if not course.together[j].course.worth]
+    verb = "is" if len(tags) == 1 else "are"
+    return f"Stop and call: {' and '.join(tags)} {verb} not clean, and no deeper pass fits. Whose job is ended leaves the others."
 
 
 def _order(shop: Shop, view: SetView, units: Units) -> None:
@@ -281,8 +308,8 @@ def _heights(rows: tuple, bars: tuple, unit: str, places: int) -> dict:
     return specification(charts.set_heights(heights, windows, unit, places))
 
 
-def members(shop: Shop, view: SetView, units: Units) -> pa.Table:
-    """The members in cutting order."""
+def members(shop: Shop, queue: Queue, view: SetView, units: Units) -> pa.Table:
+    """The members in cutting order; what is cut, and in how many passes, as the queue tells it."""
     rows = []
     for job_id in view.order:
         job = shop.jobs[job_id]
@@ -294,18 +321,24 @@ def members(shop: Shop, view: SetView, units: Units) -> pa.Table:
         if member is not None and job_id in view.finals_mm and least is not None:
             lowest = view.finals_mm[job_id] - member.least_mean_mm
         done = member is not None and member.state is MemberState.FINISHED
+        estimate = queue.estimates.get(job_id)
+        # what a tablet shows without scrolling comes first: what is cut, and what it leaves
         rows.append(
             {
                 "Member": words.job_name(shop, job_id),
-                "Position": part.position,
                 "State": member.state.value if member is not None else job.state.value,
                 "Height now": units.height(view.heights_mm.get(job_id)),
-                "Spread": "unknown" if spread is None else units.depth(spread),
-                "To clean": _to_clean(member, done, units),
-                "Taken": "done" if done and not cut else units.depth(cut),
+                "Cut": ""
+                if estimate is None
+                else words.likely_allow(estimate.stop_likely_mm, estimate.stop_allow_mm, units),
+                "Passes": "" if estimate is None else str(len(estimate.passes_likely)),
+                "Height lost": "done" if done and not cut else units.depth(cut),
                 "Height after": units.height(view.finals_mm.get(job_id)),
-                "Limit": units.height(least) if least is not None else "no limit known, ask",
                 "Left above limit": "unknown" if lowest is None else units.depth(lowest, down=True),
+                "Limit": units.height(least) if least is not None else "no limit known, ask",
+                "To clean": _to_clean(member, done, units),
+                "Spread": "unknown" if spread is None else units.depth(spread),
+                "Position": part.position,
             }
         )
     return rows_table(rows)

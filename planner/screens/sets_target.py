@@ -35,7 +35,8 @@ def draw(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
                 st.error(f"{words.job_name(shop, job_id)}. {refused(wrong, units)}")
                 continue
             _card(shop, view, target, units)
-            _clean(shop, view, target, units)
+            if job_id not in view.gang:
+                _clean(shop, view, target, units)
             _check(shop, view, target, units)
 
 
@@ -51,7 +52,10 @@ def _card(shop: Shop, view: SetView, target: Target, units: Units) -> None:
     cells[3].metric(
         f"From first contact ({units.depth_unit})", units.depth(partner.removal_mm, unit=False), border=True
     )
-    st.caption(f"Chance to come clean there: {partner.chance:.0%}.")
+    if target.job_id in view.gang:
+        st.caption("Where the gang will likely end that it lies on the table with.")
+    else:
+        st.caption(f"Chance to come clean there: {partner.chance:.0%}.")
     for problem in partner.problems:
         st.error(problem[0].upper() + problem[1:] + ".")
     estimate = target.estimate

@@ -23,7 +23,7 @@ from planner.week import Tables, compare, explain_job
 from planner.week.board import settled_plan
 from planner.week.cooling import cooling
 from planner.week.explain import Explanation
-from planner.week.gang import NEVER
+from planner.week.gang_jobs import NEVER
 from planner.week.queue import Queue
 from planner.week.search import Decision, Plan
 

@@ -20,6 +20,7 @@ from planner.units import Units, as_read, minutes_words
 from planner.week.queue import Queue
 from planner.week.reasons import reason_named
 from planner.week.search import Plan
+from planner.week.set_view import gang_of
 from planner.week.spindle import spindle_check
 
 _PASS = {
@@ -85,10 +86,13 @@ def run_sheet(shop: Shop, job: Job, estimate: JobEstimate, units: Units, at: dat
             ("Agreed with customer", f"{units.depth(part.agreed_depth_mm)} ({part.agreed_by or 'nobody named'})")
         )
     matched = shop.set_of(job.id)
-    if matched is not None and matched.gang:
-        tags = ", ".join(shop.part_of(shop.jobs[j]).tag for j in matched.job_ids if j != job.id)
+    if matched is not None and estimate.members > 1:
+        tags = ", ".join(shop.part_of(shop.jobs[j]).tag for j in gang_of(shop, matched) if j != job.id)
         facts.append(
-            ("Gang, on the table with", f"{tags}: one zero and one traverse for all; depths below are its own")
+            (
+                "Gang, on the table with",
+                f"{tags}: one zero and one traverse for all; depths below are its own, as the gang is cut",
+            )
         )
     rows = []
     for p in estimate.passes:

@@ -28,7 +28,7 @@ from planner.units import System, Units
 from planner.week import calendar, model
 from planner.week.cooling import cooling
 from planner.week.edge_rules import EdgeRules
-from planner.week.gang import gang_jobs, set_of_week
+from planner.week.gang_jobs import gang_jobs, set_of_week
 from planner.week.queue import Queue
 from planner.week.set_view import SetView
 from planner.week.standing import standing_on
@@ -61,7 +61,7 @@ def week_of(
         raise InputError("machines", (), "at least one machine")
     rules = EdgeRules(shop, queue, knowledge)
     jobs = tuple(_job(shop, job, queue, now, rules, (pins or {}).get(job.id)) for job in shop.open_jobs())
-    jobs = gang_jobs(shop, jobs, queue.sets, queue.gangs)
+    jobs = gang_jobs(shop, jobs, queue.gangs)
     jobs, together = keep_together(jobs, queue.sets, queue.stays, fixed or {})
     known = {job.id for job in jobs}
     sets = tuple(

@@ -1,13 +1,14 @@
 """The queue with figures: every open job estimated on every machine that can take it, and every set planned.
 
 Sets come first in their natural course (each member till clean); the closed form then says which members must go
-deeper, and their estimates are made anew with that target.
+deeper, and their estimates are made anew with that target. Members on the table together are estimated anew by the
+course of their gang, and their set ends where that course does.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from planner.cut.running import fold
 from planner.shop import Job, JobState, Shop
 from planner.units import Units
 from planner.week.gang import GangCourse, gang_courses
-from planner.week.set_view import SetView, view_set
+from planner.week.set_view import SetView, cut_together, gang_of, view_set
 from planner.week.staying import Stay, stay_of
 
 
@@ -69,7 +70,24 @@ def estimate_queue(
     natural = {
         job.id: _estimate(shop, job, knowledge, measured, None, *_best(ways.get(job.id))) for job in shop.open_jobs()
     }
-    sets = {i: view_set(shop, matched, natural, units, measured, knowledge) for i, matched in sorted(shop.sets.items())}
+    sets, gangs = {}, {}
+    together: dict[int, GangCourse] = {}
+    for i, matched in sorted(shop.sets.items()):
+        own = [j for j in gang_of(shop, matched) if j in natural]
+        view = view_set(shop, matched, natural, units, measured, knowledge, advise=len(own) < 2)
+        if len(own) > 1:
+            alone = {}
+            for j in own:
+                alone |= _by_machine(shop, shop.jobs[j], natural[j], knowledge, measured, ways.get(j))
+            courses, why = gang_courses(shop, view, own, alone, knowledge, measured)
+            gangs |= courses
+            if courses:
+                chosen = _preferred(courses, natural)
+                together |= dict.fromkeys(own, chosen)
+                view = cut_together(shop, view, chosen.depths_mm, units)
+            else:
+                view = replace(view_set(shop, matched, natural, units, measured, knowledge), apart_because=why)
+        sets[i] = view
     targets = {}
     for view in sets.values():
         for job_id, depth in view.depths_mm.items():
@@ -77,25 +95,50 @@ def estimate_queue(
                 targets[job_id] = depth
     estimates, by_machine = {}, {}
     for job in shop.open_jobs():
-        target = targets.get(job.id)
         own = ways.get(job.id)
+        if job.id in together:
+            mine = {
+                machine_id: _estimate(
+                    shop, job, knowledge, measured, machine_id=machine_id, together=course.together[job.id]
+                )
+                for (_, machine_id), course in gangs.items()
+                if job.id in course.together
+            }
+            estimates[job.id] = mine[together[job.id].machine_id]
+            by_machine |= {(job.id, machine_id): e for machine_id, e in mine.items()}
+            continue
+        target = targets.get(job.id)
         best = natural[job.id] if target is None else _estimate(shop, job, knowledge, measured, target, *_best(own))
         estimates[job.id] = best
-        if best.setup is None:
-            continue
-        by_machine[job.id, best.setup.machine.id] = best
-        for machine_id in shop.machines:
-            if machine_id == best.setup.machine.id or job.machine_id not in (None, machine_id) or job.id in shop.taps:
-                continue
-            if own and machine_id not in own:
-                continue
-            other = _estimate(shop, job, knowledge, measured, target, machine_id, own[machine_id] if own else None)
-            if other.setup is not None:
-                by_machine[job.id, machine_id] = other
-    gangs: dict[tuple[int, int], GangCourse] = {}
-    for view in sets.values():
-        gangs |= gang_courses(shop, view, by_machine, knowledge)
+        by_machine |= _by_machine(shop, job, best, knowledge, measured, own, target)
     return Queue(estimates, by_machine, sets, gangs, stays)
+
+
+def _by_machine(
+    shop: Shop, job: Job, best: JobEstimate, knowledge, measured, ways: Mapping[int, int] | None, target_mm=None
+) -> dict[tuple[int, int], JobEstimate]:
+    """``best``, and what the job is on every other machine it may go on, by (job id, machine id)."""
+    if best.setup is None:
+        return {}
+    found = {(job.id, best.setup.machine.id): best}
+    for machine_id in shop.machines:
+        if machine_id == best.setup.machine.id or job.machine_id not in (None, machine_id) or job.id in shop.taps:
+            continue
+        if ways and machine_id not in ways:
+            continue
+        other = _estimate(shop, job, knowledge, measured, target_mm, machine_id, ways[machine_id] if ways else None)
+        if other.setup is not None:
+            found[job.id, machine_id] = other
+    return found
+
+
+def _preferred(courses: Mapping[tuple[int, int], GangCourse], natural: Mapping[int, JobEstimate]) -> GangCourse:
+    """The gang on the machine its first member would go on, else where it takes least time."""
+    for (first, machine_id), course in courses.items():
+        setup = natural[first].setup
+        if setup is not None and setup.machine.id == machine_id:
+            return course
+    return min(courses.values(), key=lambda course: course.machine_minutes)
 
 
 def _waits(shop: Shop, job_id: int) -> bool:
@@ -108,7 +151,7 @@ def _best(ways: Mapping[int, int] | None) -> tuple[int | None, int | None]:
 
 
 def _estimate(
-    shop, job: Job, knowledge, measured, target_mm=None, machine_id=None, cutter_id: int | None = None
+    shop, job: Job, knowledge, measured, target_mm=None, machine_id=None, cutter_id: int | None = None, together=None
 ) -> JobEstimate:
     seen = measured.get(job.id, Measured())
     return estimate_job(
@@ -122,4 +165,5 @@ def _estimate(
         machine_id=machine_id,
         cutter_id=cutter_id,
         run=fold(taps) if (taps := shop.taps.get(job.id)) else None,
+        together=together,
     )

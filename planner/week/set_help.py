@@ -49,7 +49,9 @@ def target_of(shop: Shop, view: SetView, job_id: int, estimate: JobEstimate, uni
     if view.members is None:
         raise InputError("set", view.matched.name, "a set that can be planned")
     member = view.member(job_id)
-    partner = _target(view.members, member.name, pass_rule(shop, estimate), tuple(view.doubts_mm.items()), units)
+    # a gang's passes are its own, and end on the step already
+    rule = None if job_id in view.gang else pass_rule(shop, estimate)
+    partner = _target(view.members_as_cut, member.name, rule, tuple(view.doubts_mm.items()), units)
     return Target(job_id, partner, member.height_mm - view.heights_mm[job_id], estimate)
 
 

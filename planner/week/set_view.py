@@ -12,10 +12,11 @@ import numpy as np
 
 from planner.cut.estimate import JobEstimate
 from planner.cut.knowledge import Knowledge
+from planner.cut.running import fold
 from planner.errors import InputError
 from planner.match.members import Member, MemberSet, MemberState, SetPlan, plan_members
 from planner.match.order import MOST_MEMBERS, OrderAdvice, advise_order
-from planner.match.sets import SAME_MM, round_cut, set_guard
+from planner.match.sets import SAME_MM, set_guard
 from planner.shop import Aim, HeightReading, HeightStage, Job, JobState, MatchedSet, PartState, Shop
 from planner.units import Units
 
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from planner.week.queue import Measured
 
 DONE = (JobState.CUT, JobState.FINISHED)
+OPEN = (JobState.WAITING, JobState.RUNNING)
 
 
 @dataclass(frozen=True)
@@ -102,7 +104,8 @@ class SetView:
     By job id, mm: ``heights_mm`` present and ``finals_mm`` final height, mean over the points that every member was
     measured at, ``cuts_mm`` what it loses there; ``depths_mm`` depth below first contact; ``least_mm`` least height.
     ``order``: job ids in cutting order;
-    ``advice``: why, None with more members than can be weighed. ``members``: with the doubt of their depths; one with
+    ``advice``: why, None with more members than can be weighed. ``gang``: the members cut together, by the same
+    traverses; ``apart_because``: why a set that is to be cut so is not. ``members``: with the doubt of their depths; one with
     a survey counts its heights from first contact. ``stop_mm``: greatest mismatch somebody may agree to. ``recut``:
     finished members that would have to be cut again.
     """
@@ -125,6 +128,8 @@ class SetView:
     least_pass_mm: float = 0.0
     points: tuple[str, ...] = ()
     recut: tuple[int, ...] = ()
+    gang: tuple[int, ...] = ()
+    apart_because: str = ""
 
     @property
     def feasible(self) -> bool:
@@ -135,6 +140,17 @@ class SetView:
     def doubts_mm(self) -> dict[str, float]:
         """Doubt of each member's height, by name."""
         return {} if self.members is None else {m.name: m.height_sd_mm for m in self.members.members}
+
+    @property
+    def members_as_cut(self) -> MemberSet | None:
+        """The members, each of a gang with the depth at which the gang stops."""
+        if self.members is None or not self.gang:
+            return self.members
+        found = tuple(
+            replace(m, removal_mm=max(self.depths_mm[j], m.removed_mm)) if j in self.gang else m
+            for j, m in zip(self.matched.job_ids, self.members.members, strict=True)
+        )
+        return replace(self.members, members=found)
 
     def member(self, job_id: int) -> Member | None:
         """The member of a job."""
@@ -150,6 +166,15 @@ class SetView:
         return height_mm - (own[point] - member.height_mm if point in own else 0.0)
 
 
+def gang_of(shop: Shop, matched: MatchedSet) -> tuple[int, ...]:
+    """The open jobs of a set that are cut together: those that were put on the table together while two of them are
+    there (who was ended has left it), else, in a set to be cut so, all that are open; () where fewer than two are."""
+    ids = tuple(j for j in matched.job_ids if j in shop.jobs and shop.jobs[j].state in OPEN)
+    lying = tuple(j for j in ids if fold(shop.taps.get(j, ())).gang == matched.id)
+    found = lying or (ids if matched.gang else ())
+    return found if len(found) > 1 else ()
+
+
 def view_set(
     shop: Shop,
     matched: MatchedSet,
@@ -157,20 +182,23 @@ def view_set(
     units: Units,
     measured: Mapping[int, Measured] | None = None,
     knowledge: Knowledge | None = None,
+    *,
+    advise: bool = True,
 ) -> SetView:
-    """Plan one set from the natural course of its members (``estimates`` by job id)."""
+    """Plan one set, its members cut one by one, from their natural course (``estimates`` by job id). ``advise``: weigh
+    which to cut first."""
     measured, knowledge = measured or {}, knowledge or Knowledge()
     jobs = [shop.jobs[j] for j in matched.job_ids if j in shop.jobs]
     ids = tuple(j.id for j in jobs)
     least = {j.id: shop.face_of(j).least_height_mm for j in jobs}
     stop = max(matched.tolerance_mm, shop.settings.set_stop_mm if matched.stop_mm is None else matched.stop_mm)
-    empty = SetView(matched, None, None, _by_state(jobs), least_mm=least, stop_mm=stop)
+    empty = SetView(matched, None, None, by_state(jobs), least_mm=least, stop_mm=stop)
     if len(jobs) < len(matched.job_ids):
         return replace(empty, problems=("one of its jobs is gone",))
     points = common_points(shop, jobs)
-    missing = [why for job in jobs if (why := _missing(shop, job, points))]
-    if missing:
-        return replace(empty, points=points, problems=tuple(missing))
+    unknown = [why for job in jobs if (why := missing(shop, job, points))]
+    if unknown:
+        return replace(empty, points=points, problems=tuple(unknown))
     least_pass = max(
         (e.setup.recipe.least_pass_mm for j in ids if (e := estimates.get(j)) is not None and e.setup is not None),
         default=0.0,
@@ -197,22 +225,15 @@ def view_set(
             show=units.depth,
             show_height=units.height,
         )
-        together = matched.gang and not any(j.state in DONE for j in jobs)
-        if together:
-            plan = _one_plane(shop, members, units)
         prices = prices_of(shop, jobs, members, estimates, knowledge)
         advice = None
-        if not together and len(found) <= MOST_MEMBERS and members.open_members:
+        if advise and len(found) <= MOST_MEMBERS and members.open_members:
             advice = _advise(members, prices, guard, least_pass)
     except InputError as wrong:
         return replace(empty, points=points, problems=(_refusal(wrong),))
     names = [m.name for m in found]
-    order = _by_state(jobs, members) if advice is None else tuple(ids[names.index(n)] for n in advice.best.order)
-    plan, recut = _without_recut(plan, jobs)
-    problems = plan.cuts.problems + tuple(
-        f"{names[i]} is finished, and would have to be cut again by {units.depth(float(plan.cuts.cuts_mm[i]))}"
-        for i in recut
-    )
+    order = by_state(jobs, members) if advice is None else tuple(ids[names.index(n)] for n in advice.best.order)
+    plan, recut, problems = _without_recut(plan, jobs, names, units)
     heights = [_mean(standing_heights(shop, j, points)) for j in jobs]
     heights = {i: m.height_mm if h is None else h for i, h, m in zip(ids, heights, found, strict=True)}
     depths = dict(zip(ids, plan.cuts.cuts_mm.tolist(), strict=True))
@@ -239,32 +260,54 @@ def view_set(
     )
 
 
-def _without_recut(plan: SetPlan, jobs: list[Job]) -> tuple[SetPlan, tuple[int, ...]]:
-    """The plan to work to: within the aim, else within what may pass, without touching a finished member; and the
-    places of those that would have to be cut again where neither goes."""
+def cut_together(shop: Shop, view: SetView, depths_mm: Mapping[int, float], units: Units) -> SetView:
+    """The view of a set of which some members are cut by the same traverses: they end where the gang ends, at these
+    depths below their own first contact by job id; what is finished, or cut by itself, stays as it was planned."""
+    gang = tuple(j for j in view.order if j in depths_mm)
+    done = tuple(j for j in view.order if shop.jobs[j].state in DONE)
+    rest = tuple(j for j in view.order if j not in done + gang)
+    view = replace(view, gang=gang, advice=None, order=done + gang + rest)
+    if view.members is None or view.plan is None:
+        return replace(view, depths_mm=dict(depths_mm))
+    jobs = [shop.jobs[j] for j in view.matched.job_ids]
+    found, given = {m.name: j for m, j in zip(view.members.members, jobs, strict=True)}, view.depths_mm | depths_mm
+    removals = {name: given[job.id] for name, job in found.items() if job.state not in DONE}
+    members, doubts = view.members, view.doubts_mm
+    if len(gang) == len(jobs):
+        # on one plane nothing is left to the window
+        ends = [m.height_mm - members.offset_mm(m) - removals[m.name] for m in members.members]
+        members, doubts = replace(members, aim_mm=float(np.ptp(ends)), stop_mm=float(np.ptp(ends))), None
+    plan = plan_members(members, doubts_mm=doubts, removals_mm=removals, show=units.depth, show_height=units.height)
+    plan, recut, problems = _without_recut(plan, jobs, list(found), units)
+    heights = {job.id: member.height_mm for member, job in zip(members.members, jobs, strict=True)}
+    depths = {job.id: removals.get(name, 0.0) for name, job in found.items()}
+    return replace(
+        view,
+        plan=plan,
+        cuts_mm={i: depths[i] - (heights[i] - view.heights_mm[i]) for i in depths},
+        depths_mm=depths,
+        finals_mm={i: heights[i] - depths[i] for i in depths},
+        problems=problems,
+        recut=tuple(jobs[i].id for i in recut),
+    )
+
+
+def _without_recut(
+    plan: SetPlan, jobs: list[Job], names: list[str], units: Units
+) -> tuple[SetPlan, tuple[int, ...], tuple[str, ...]]:
+    """The plan to work to: within the aim, else within what may pass, without touching a finished member; the places of
+    those that would have to be cut again where neither goes; and what is wrong with it, in words."""
     done = np.array([j.state in DONE for j in jobs])
     for cuts in (plan.aim, plan.stop):
         if cuts.feasible and not (cuts.cuts_mm[done] > SAME_MM).any():
             heights = plan.finals_mm + plan.cuts.cuts_mm
-            return replace(plan, cuts=cuts, finals_mm=heights - cuts.cuts_mm), ()
-    return plan, tuple(int(i) for i in np.flatnonzero(done & (plan.cuts.cuts_mm > SAME_MM)))
-
-
-def _one_plane(shop: Shop, members: MemberSet, units: Units) -> SetPlan:
-    """The plan of a gang: all end on the plane at which likely the last of them is clean, on the step of depth."""
-    compared = np.array([m.height_mm - members.offset_mm(m) for m in members.members])
-    below = compared.max() - compared
-    removals = [m.removal_mm for m in members.members]
-    if all(isinstance(r, StopDepth) for r in removals):
-        over = max(r.over_mm for r in removals)
-        likely = float(GangDepth(tuple(r.cleanup for r in removals), tuple(below.tolist())).isf(0.5)) + over
-    else:
-        likely = 0.0
-    likely = max(likely, *(b + m.likely_removal_mm for b, m in zip(below, members.members, strict=True)))
-    plane = round_cut(likely, shop.settings.depth_step_mm)
-    level = replace(members, aim_mm=0.0, stop_mm=0.0)
-    depths = {m.name: plane - b for b, m in zip(below.tolist(), members.members, strict=True)}
-    return plan_members(level, removals_mm=depths, show=units.depth, show_height=units.height)
+            return replace(plan, cuts=cuts, finals_mm=heights - cuts.cuts_mm), (), cuts.problems
+    recut = tuple(int(i) for i in np.flatnonzero(done & (plan.cuts.cuts_mm > SAME_MM)))
+    again = tuple(
+        f"{names[i]} is finished, and would have to be cut again by {units.depth(float(plan.cuts.cuts_mm[i]))}"
+        for i in recut
+    )
+    return plan, recut, plan.cuts.problems + again
 
 
 def member_of(
@@ -389,7 +432,7 @@ def _advise(
     )
 
 
-def _missing(shop: Shop, job: Job, points: tuple[str, ...]) -> str:
+def missing(shop: Shop, job: Job, points: tuple[str, ...]) -> str:
     """Why a set cannot be planned with this member yet, in words; "" when it can."""
     tag = shop.part_of(job).tag
     if shop.part_of(job).state is PartState.SCRAPPED:
@@ -420,7 +463,7 @@ def _refusal(wrong: InputError) -> str:
     return f"{wrong.accepted} needed" if wrong.value in (None, "", ()) else f"{wrong.value}: needed is {wrong.accepted}"
 
 
-def _by_state(jobs: list[Job], members: MemberSet | None = None) -> tuple[int, ...]:
+def by_state(jobs: list[Job], members: MemberSet | None = None) -> tuple[int, ...]:
     """Finished and running members first, then the one likely to end lowest where that is known."""
 
     def rank(pair) -> tuple:

@@ -109,7 +109,7 @@ def keep_together(
         ways = stays[set_id].ways if set_id in stays else {}
         own = [by_id[str(j)] for j in view.order if str(j) in by_id and not by_id[str(j)].started]
         own = [job for job in own if job.steps]
-        if view.matched.gang or len(ways) < 2 or len(own) < 2:
+        if view.gang or len(ways) < 2 or len(own) < 2:
             continue
         begin = [job.not_before_min for job in own if not job.blocked]
         kept = next((first[job.id] for job in own if first.get(job.id) in ways), None)

@@ -9,7 +9,7 @@ from planner.shop import CutOn, Cutter, JobState
 from planner.units import Units
 from planner.week.adapt import week_of
 from planner.week.board import plan_shop
-from planner.week.gang import NEVER
+from planner.week.gang_jobs import NEVER
 from planner.week.partners import partner_news
 from planner.week.queue import estimate_queue
 from planner.week.staying import stay_of, stay_words
