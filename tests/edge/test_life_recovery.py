@@ -5,6 +5,8 @@ Shops are drawn from the starting values' own spread (what the starting values c
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 from scipy import optimize
@@ -34,6 +36,18 @@ def shop(rng, capacities, shape, edges, kept_to_the_end=0.8):
     return use, failed, failing
 
 
+@cache
+def two_hundred_shops():
+    """Capacities, shape, and the record of sixty edges of each: simulated once for all that is said of them."""
+    found = []
+    for seed in range(200):
+        rng = np.random.default_rng(1000 + seed)
+        capacities = CAPACITIES * np.exp(0.7 * rng.standard_normal(3))
+        shape = 3.71 * np.exp(0.35 * rng.standard_normal())
+        found.append((capacities, shape, *shop(rng, capacities, shape, 60)))
+    return found
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("prior", "recorded"),
@@ -42,11 +56,7 @@ def shop(rng, capacities, shape, edges, kept_to_the_end=0.8):
 )
 def test_two_hundred_shops_of_sixty_edges(prior, recorded):
     held, ended, shapes = [], [], []
-    for seed in range(200):
-        rng = np.random.default_rng(1000 + seed)
-        capacities = CAPACITIES * np.exp(0.7 * rng.standard_normal(3))
-        shape = 3.71 * np.exp(0.35 * rng.standard_normal())
-        use, failed, failing = shop(rng, capacities, shape, 60)
+    for capacities, shape, use, failed, failing in two_hundred_shops():
         fit = fit_life(use, failed, prior, failing if recorded else None)
         held.append((fit.intervals[:, 0] <= capacities) & (capacities <= fit.intervals[:, 1]))
         shapes.append(fit.shape_interval[0] <= shape <= fit.shape_interval[1])
