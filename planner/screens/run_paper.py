@@ -16,9 +16,11 @@ from planner.screens.run_deeds import Sheet, clock, edges_now
 from planner.screens.run_end import minutes_fields, result_fields
 from planner.screens.run_record import Done, store_cut
 from planner.screens.said import tell
-from planner.shop import Outcome, PassReason, PassRecord
+from planner.shop import Aim, Outcome, PassReason, PassRecord
 from planner.units import Units
 
+NOT_NOTED = "?"
+"""Typed where the sheet does not say after which pass the face was clean."""
 TOO_DEEP = 3.0
 """Times the recipe's greatest pass that a typed pass may be deep."""
 
@@ -34,7 +36,7 @@ def draw(sheet: Sheet) -> None:
             required=True,
             placeholder=planned,
         ),
-        Field("clean_at", "First clean after pass no. (empty: never)", "whole"),
+        Field("clean_at", f"First clean after pass no., the kiss pass counted ({NOT_NOTED} = not noted, empty: never)"),
         Field("finishing", "Last one: finishing pass", "flag"),
         Field("attended_minutes", "Minutes at the machine", "minutes"),
         Field(
@@ -55,22 +57,45 @@ def draw(sheet: Sheet) -> None:
     form.button("Record the cut", lambda values: _store(sheet, values))
 
 
-def read_passes(text: str, clean_at: int | None, finishing: bool, units: Units) -> tuple[PassRecord, ...]:
-    """Passes as typed. Raises `InputError` for depths that do not grow or a clean pass that is not there."""
+def read_clean_at(text: str, outcome: Outcome, aim: Aim) -> int | str | None:
+    """The number of the first clean pass, `NOT_NOTED`, or None: looked at and never clean. Raises `InputError` for a
+    face that was cut till clean and finished, where nothing says when: left empty it would teach that it never was."""
+    typed = text.strip()
+    if typed == NOT_NOTED:
+        return NOT_NOTED
+    if typed:
+        if not typed.isdigit():
+            raise InputError("clean_at", text, f"the number of a pass, or {NOT_NOTED} where nobody noted it")
+        return int(typed)
+    if outcome is not Outcome.FINISHED:
+        return None
+    if aim is Aim.TILL_CLEAN:
+        accepted = f"the pass after which no dye was left, the kiss pass counted; {NOT_NOTED} where nobody noted it"
+        raise InputError("clean_at", "", accepted)
+    # cut to its depth: nobody has to look
+    return NOT_NOTED
+
+
+def read_passes(text: str, clean_at: int | str | None, finishing: bool, units: Units) -> tuple[PassRecord, ...]:
+    """Passes as typed. ``clean_at`` as of `read_clean_at`. Raises `InputError` for depths that do not grow or a clean
+    pass that is not there."""
     totals = [units.read_depth_mm("passes", piece) for piece in text.replace(";", " ").split()]
     if not totals:
         raise InputError("passes", text, "the depth after each pass, such as 0 2.5 3.5")
     if any(b < a for a, b in zip(totals, totals[1:], strict=False)) or totals[0] < 0:
         raise InputError("passes", text, "depths from 0 up that never become less")
-    if clean_at is not None and not 1 <= clean_at <= len(totals):
-        raise InputError("clean_at", clean_at, f"a pass from 1 to {len(totals)}, or nothing")
-    if finishing and (clean_at is None or clean_at >= len(totals)):
+    noted = clean_at != NOT_NOTED
+    # nobody noted it: the finishing pass, if any, is the last one
+    last = clean_at if noted else len(totals) - finishing
+    if noted and last is not None and not 1 <= last <= len(totals):
+        raise InputError("clean_at", last, f"a pass from 1 to {len(totals)}, or nothing")
+    if finishing and (not last or last >= len(totals)):
         raise InputError("finishing", finishing, "a clean pass before the last one")
     found = []
     for number, total in enumerate(totals, start=1):
-        after = clean_at is not None and number > clean_at
+        after = last is not None and number > last
         reason = PassReason.KISS if total == 0 else PassReason.FINISH if after else PassReason.SEARCH
-        clean = None if after else number == clean_at
+        clean = None if after or not noted else number == last
         found.append(PassRecord(total, reason, finishing=after or number == len(totals), clean=clean))
     return tuple(found)
 
@@ -106,8 +131,10 @@ def _store(sheet: Sheet, values: dict) -> str:
     points = [f"height {p.name}" for p in sheet.face.points]
     values |= read_line("heights", values["heights"], points, units.read_length_mm)
     values |= read_line("ra", values["ra"], ["ra 1", "ra 2", "ra 3"], units.read_ra_um)
-    passes = read_passes(values["passes"], values["clean_at"], bool(values["finishing"]), sheet.units)
-    _steps_that_can_be(sheet, values["passes"], passes)
+    # the depths first: which pass was clean says nothing while they are wrong
+    _steps_that_can_be(sheet, values["passes"], read_passes(values["passes"], None, False, units))
+    clean_at = read_clean_at(values["clean_at"] or "", Outcome(values["outcome"]), sheet.job.aim)
+    passes = read_passes(values["passes"], clean_at, bool(values["finishing"]), units)
     touch, attended = sheet.estimate.touch_off, values["attended_minutes"]
     edges = tuple(edges_now(sheet))
     done = Done(

@@ -9,11 +9,12 @@ from types import SimpleNamespace
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from planner import InputError
 from planner.cut.running import fold
-from planner.screens import run_deeds
-from planner.shop import Cut, JobState, Outcome, PassReason, PassRecord, TapKind, TramReading
+from planner.screens import run_deeds, run_paper
+from planner.shop import Aim, Cut, JobState, Outcome, PassReason, PassRecord, TapKind, TramReading
 from planner.store import StaleRecord
-from planner.units import MM_PER_THOU
+from planner.units import MM_PER_THOU, Units
 from planner.week.following import follow_runs
 from planner.week.queue import estimate_queue
 from tests.screens.conftest import APP
@@ -325,6 +326,46 @@ def test_a_paper_sheet_is_a_line_of_passes_and_a_line_of_heights(sheet):
     cut = store.cuts_of(shop.jobs[job_id].part_id)[-1]
     assert cut.heights_mm == {points[0]: pytest.approx(before - 3 * MM_PER_THOU, abs=2e-3)}
     assert len(cut.ra_um) == 2 and cut.step_minutes == {"measure": 7}
+
+
+def test_a_finished_paper_sheet_says_after_which_pass_it_was_clean_or_that_nobody_noted_it(sheet):
+    """Left empty it would teach that the face never was clean down to the depth it was finished at."""
+    at, store, job_id = sheet
+    at.session_state["paper sheet"] = True
+    at.run()
+    part_id = store.load_shop().jobs[job_id].part_id
+    field(at, "Depth after each pass").set_value("0 1.5 3").run()
+    press(at, "Record the cut")
+    assert "the kiss pass counted" in said(at) and not store.cuts_of(part_id)
+    field(at, "First clean after").set_value("?").run()
+    press(at, "Record the cut")
+    cut = store.cuts_of(part_id)[-1]
+    assert [p.clean for p in cut.passes] == [None, None, None]
+    # clean somewhere down to where it was stopped
+    assert (cut.clean_lower_mm, cut.clean_upper_mm) == (0.0, pytest.approx(3 * MM_PER_THOU))
+
+
+@pytest.mark.parametrize(
+    ("typed", "outcome", "aim", "found"),
+    [
+        ("2", Outcome.FINISHED, Aim.TILL_CLEAN, 2),
+        ("?", Outcome.FINISHED, Aim.TILL_CLEAN, "?"),
+        ("", Outcome.NOT_CLEAN, Aim.TILL_CLEAN, None),
+        # cut to a depth: nobody has to look
+        ("", Outcome.FINISHED, Aim.TO_DEPTH, "?"),
+    ],
+)
+def test_what_a_paper_sheet_says_of_the_first_clean_look(typed, outcome, aim, found):
+    assert run_paper.read_clean_at(typed, outcome, aim) == found
+
+
+def test_a_finishing_pass_of_unknown_clean_look_is_the_last_one():
+    passes = run_paper.read_passes("0 2 3", "?", True, Units())
+    assert [p.reason for p in passes] == [PassReason.KISS, PassReason.SEARCH, PassReason.FINISH]
+    with pytest.raises(InputError):
+        run_paper.read_passes("3", "?", True, Units())
+    with pytest.raises(InputError):
+        run_paper.read_clean_at("third", Outcome.FINISHED, Aim.TILL_CLEAN)
 
 
 def test_off_the_machine_and_measured_are_one_tap_each(sheet):

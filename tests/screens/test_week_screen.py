@@ -137,7 +137,7 @@ def test_recording_a_cut_updates_job_part_and_week(app, go, store):
     fields = {t.label: t for t in app.text_input}
     fields["Depth after each pass (thou), kiss pass as 0"].input("0 2.5 3.5").run()
     fields = {t.label: t for t in app.text_input}
-    fields["First clean after pass no. (empty: never)"].input("3").run()
+    fields["First clean after pass no., the kiss pass counted (? = not noted, empty: never)"].input("3").run()
     fields = {t.label: t for t in app.text_input}
     line = next(label for label in fields if label.startswith("Heights after (in), with blanks"))
     fields[line].input("3.9256").run()
