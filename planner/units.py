@@ -263,6 +263,16 @@ class Units:
         body = f"{um / UM_PER_MICROINCH:.0f}" if self.inch else f"{um:.2f}"
         return f"{body} {self.ra_unit}" if unit else body
 
+    def ra_band(self, least_um: float | None, greatest_um: float | None) -> str:
+        """A band for roughness, either end of which may be open (None)."""
+        if least_um is None and greatest_um is None:
+            return "no band known"
+        if least_um is None:
+            return f"up to {self.ra(greatest_um)}"
+        return (
+            f"at least {self.ra(least_um)}" if greatest_um is None else f"{self.ra(least_um)} to {self.ra(greatest_um)}"
+        )
+
     def area(self, mm2: float | None, unit: bool = True) -> str:
         """An area: whole in² or cm², thousands grouped."""
         if mm2 is None:

@@ -197,9 +197,7 @@ def _cost(shop: Shop, estimate: JobEstimate) -> str:
 
 def _figures_table(shop: Shop, estimate: JobEstimate, units: Units) -> pa.Table:
     where = estimate.setup
-    band = "no band known"
-    if any(b is not None for b in estimate.band_um):
-        band = " to ".join(units.ra(b) if b is not None else "open" for b in estimate.band_um)
+    band = units.ra_band(*estimate.band_um)
     ra = "unknown"
     if estimate.ra_least_um is not None:
         low, high = units.ra(estimate.ra_least_um, unit=False), units.ra(estimate.ra_greatest_um)

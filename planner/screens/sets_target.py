@@ -62,7 +62,8 @@ def _card(shop: Shop, view: SetView, target: Target, units: Units) -> None:
     if estimate.setup is not None and estimate.passes_likely:
         dial = estimate.setup.machine.instrument.name
         shown = ", ".join(
-            (f"{p.turns} turn + " if p.turns else "") + units.depth(p.standing_mm, unit=False)
+            (f"{p.turns} turn{'s' if p.turns > 1 else ''} + " if p.turns else "")
+            + units.depth(p.standing_mm, unit=False)
             for p in estimate.passes_likely
         )
         st.write(
@@ -99,7 +100,7 @@ def _same_blocks(shop: Shop, view: SetView, units: Units) -> None:
     dial = shop.machines[cut.machine_id].instrument
     below = Zeroed(cut.touch_place, cut.paper_mm, cut.delta_mm).below_mm(cut.stop_depth_mm)
     turns = dial.whole_turns(below)
-    reading = (f"{turns} turn + " if turns else "") + units.depth(dial.standing_mm(below))
+    reading = (f"{turns} turn{'s' if turns > 1 else ''} + " if turns else "") + units.depth(dial.standing_mm(below))
     st.info(
         f"Same blocks, same zero: {part.tag} ended at {reading} on {dial.name}. Go down to the same reading. That holds "
         "only while the instrument was not zeroed, the edge not indexed and the blocks not moved in between."

@@ -186,8 +186,7 @@ def _roughness(done: HandOver, last: Cut | None, units: Units) -> list[str]:
 def _band(face: Face, units: Units) -> str:
     if face.ra_least_um is None and face.ra_greatest_um is None:
         return ""
-    ends = ("open" if v is None else units.ra(v) for v in (face.ra_least_um, face.ra_greatest_um))
-    return "asked for: " + " to ".join(ends)
+    return "asked for: " + units.ra_band(face.ra_least_um, face.ra_greatest_um)
 
 
 def _yes(said: bool | None) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from functools import cache
 from itertools import groupby
+from textwrap import wrap
 from types import SimpleNamespace
 from typing import Any
 
@@ -15,7 +16,7 @@ from planner.cut.estimate import JobEstimate
 from planner.face import place_said, survey_figures
 from planner.match import depth_table, part_lines
 from planner.sheets.cautions import DEFER, cautions
-from planner.shop import Aim, Cut, Face, Job, JobState, Part, PassReason, Shop
+from planner.shop import Aim, Cut, DepthInstrument, Face, Job, JobState, Part, PassReason, Shop
 from planner.units import Units, as_read, minutes_words
 from planner.week.queue import Queue
 from planner.week.reasons import reason_named
@@ -25,7 +26,7 @@ from planner.week.spindle import spindle_check
 
 _PASS = {
     PassReason.KISS: "kiss",
-    PassReason.SEARCH: "search",
+    PassReason.SEARCH: "cut, look",
     PassReason.FINISH: "finish",
     PassReason.MATCH: "to set height",
     PassReason.TOOL_MARK: "tool mark",
@@ -34,8 +35,10 @@ _PASS = {
 
 # per cent of a week sheet's width: from, to, part, family, what, depth, passes, due, done
 _WIDTHS = (8, 8, 16, 13, 17, 11, 10, 8, 9)
-# what a week sheet takes of a Letter page on paper, mm: one that runs over goes on behind without a new page
-_HEAD_MM, _DAY_MM, _JOB_MM, _PAGE_MM = 38, 15, 12, 258
+# what a week sheet takes of a Letter page on paper, mm: one that runs over goes on behind without a new page; a short
+# day is not parted from its heading
+_HEAD_MM, _DAY_MM, _LINE_MM, _ROW_MM, _PAGE_MM = 38, 15, 3.8, 2, 258
+_SHORT_MM = 120
 
 _STEPS = ("load", "sweep", "level", "clamp", "dye", "touch off", "looks", "unload", "measure")
 
@@ -101,15 +104,14 @@ def run_sheet(shop: Shop, job: Job, estimate: JobEstimate, units: Units, at: dat
             SimpleNamespace(
                 name=_PASS[p.reason],
                 feed="finish" if p.finishing else "rough",
-                down=units.depth(p.depth_mm, unit=False),
-                shows=f"{p.turns} turn + {shows}" if p.turns else shows,
+                takes=units.depth(p.depth_mm, unit=False),
+                shows=f"{p.turns} turn{'s' if p.turns > 1 else ''} + {shows}" if p.turns else shows,
                 to_go=units.depth(max(0.0, estimate.stop_allow_mm - p.total_mm), unit=False),
                 minutes=f"{p.minutes:.1f}",
             )
         )
     likely, allow = units.depth(estimate.stop_likely_mm, unit=False), units.depth(estimate.stop_allow_mm)
     least = face.least_height_mm
-    band = " to ".join(units.ra(b) if b is not None else "open" for b in estimate.band_um)
     return render(
         "run_sheet.html",
         tag=part.tag,
@@ -126,6 +128,7 @@ def run_sheet(shop: Shop, job: Job, estimate: JobEstimate, units: Units, at: dat
                 if touch.delta_mm is not None
                 else f"; no survey: begin raised {units.depth(touch.raise_mm)}, touch off again at the first mark"
             )
+            + (_dial_words(setup.machine.instrument) if setup else "")
         ),
         proud=", ".join(face.proud) or "nothing known; look",
         steps=_STEPS,
@@ -146,10 +149,16 @@ def run_sheet(shop: Shop, job: Job, estimate: JobEstimate, units: Units, at: dat
         limit=units.height(least) if least is not None else "no limit known, ask",
         depths=_depth_words(shop, part, face, estimate.stop_likely_mm, cuts, units),
         cover=face.cover_bolted,
-        band=f"gasket {band}",
+        band=f"gasket: {units.ra_band(*estimate.band_um)}",
         flatness=f"limit {units.depth(face.flatness_mm)}" if face.flatness_mm is not None else "",
         origin="Depth: " + estimate.origins["depth"].words + ". Minutes: " + estimate.origins["minutes"].words + ".",
     )
+
+
+def _dial_words(dial: DepthInstrument) -> str:
+    """How the figures of the passes are read: without it a dial that keeps its own zero is set wrong."""
+    said = f". The {dial.name} counts {dial.counts.value} as the cutter goes down"
+    return said if dial.zeroable else f"{said}; it cannot be zeroed: add what it reads at touch-off"
 
 
 def _depth_words(shop: Shop, part: Part, face: Face, cut_mm: float, cuts: Sequence[Cut], units: Units) -> list[str]:
@@ -235,6 +244,12 @@ def _what(shop: Shop, queue: Queue, plan: Plan, job: Job, machine_id: str, estim
     return f"{face}, {grade}, {minutes_words(estimate.machine_minutes)}"
 
 
+def _row_mm(row: SimpleNamespace) -> float:
+    """Height of a job's row on paper, from the lines that its longest cell breaks into."""
+    cells = (((row.part, 16), (row.set, 20)), ((row.family, 13),), ((row.index, 17), (row.what, 17)))
+    return _ROW_MM + _LINE_MM * max(sum(len(wrap(text, wide)) for text, wide in cell) for cell in cells)
+
+
 def week_sheet(shop: Shop, queue: Queue, plan: Plan, machine_id: str, units: Units, at: datetime) -> str:
     """The week of one machine on paper."""
     machine = shop.machines[int(machine_id)]
@@ -276,7 +291,8 @@ def week_sheet(shop: Shop, queue: Queue, plan: Plan, machine_id: str, units: Uni
             )
         )
     for day, group in groupby(rows, key=lambda r: r[0]):
-        days.append((f"{day:%a %d %b}", [r for _, r in group]))
+        jobs = [r for _, r in group]
+        days.append((f"{day:%a %d %b}", jobs, _DAY_MM + sum(_row_mm(r) for r in jobs)))
     worst = next((m for m in ("magnesium", "grey_iron", "aluminium") if m in materials), "aluminium")
     front, back = cautions(worst)
     mine_ids = [int(j) for j in mine.index]
@@ -306,8 +322,8 @@ def week_sheet(shop: Shop, queue: Queue, plan: Plan, machine_id: str, units: Uni
         front=front,
         back=back,
         defer=DEFER,
-        days=days,
+        days=[(day, jobs, mm <= _SHORT_MM) for day, jobs, mm in days],
         widths=_WIDTHS,
-        long=_HEAD_MM + sum(_DAY_MM + _JOB_MM * len(jobs) for _, jobs in days) > _PAGE_MM,
+        long=_HEAD_MM + sum(mm for _, _, mm in days) > _PAGE_MM,
         waiting=waiting,
     )

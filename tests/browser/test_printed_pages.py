@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 
 from planner.sheets import run_sheet, week_sheet
@@ -56,3 +57,16 @@ def test_a_week_of_few_jobs_has_its_cautions_overleaf_a_long_one_goes_on(printed
     many = replace(plan, jobs=day.loc[day.index.repeat(24)])
     long = week_sheet(shop, queue, many, "1", Units(), MONDAY)
     assert long.count('class="back"') == 0 and printed(long) == {"Letter": 2, "A4": 2}
+
+
+def test_a_short_day_stays_with_its_heading_and_what_runs_over_goes_on_behind(printed):
+    """Five days that fill a page and a little: what waits follows at once, on no third page."""
+    shop = tiny_shop()
+    queue = estimate_queue(shop)
+    plan = plan_shop(shop, queue, MONDAY, steps=0)
+    day = plan.jobs.iloc[:1]
+    days = [day.assign(**{at: day[at] + 1440 * i for at in ("start_min", "end_min")}) for i in range(5)]
+    rows = pd.concat([one.loc[one.index.repeat(4)] for one in days])
+    sheet = week_sheet(shop, queue, replace(plan, jobs=rows), "1", Units(), MONDAY)
+    assert sheet.count('class="back"') == 0 and sheet.count('<div class="together">') == 6
+    assert printed(sheet) == {"Letter": 2, "A4": 2}

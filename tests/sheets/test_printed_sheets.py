@@ -32,6 +32,17 @@ def test_a_run_sheet_has_the_figures_and_room_to_write(shop):
     assert "Never deeper than" in html
 
 
+def test_a_run_sheet_says_how_its_dial_is_read(shop):
+    """On the screen it stands under the passes; the person at the machine may have the paper alone."""
+    assert "The dial counts up as the cutter goes down" in page(shop) and "cannot be zeroed" not in page(shop)
+    machine = shop.machines[1]
+    dial = replace(machine.instrument, counts="down", zeroable=False, per_turn_mm=0.05)
+    html = page(replace(shop, machines={1: replace(machine, instrument=dial)}))
+    assert "counts down as the cutter goes down; it cannot be zeroed: add what it reads at touch-off" in html
+    assert re.search(r"[2-9] turns \+ ", html) and not re.search(r"[2-9] turn \+ ", html)
+    assert "gasket: " in html and "open to" not in html
+
+
 def test_all_text_is_escaped(shop):
     part = replace(shop.parts[1], tag=EVIL, owner=EVIL, work_order=EVIL, agreed_depth_mm=0.1, agreed_by=EVIL)
     shop = replace(shop, parts={**shop.parts, 1: part})
