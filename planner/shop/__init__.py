@@ -1,6 +1,7 @@
 """The nouns of the shop: frozen dataclasses and enums. Construction validates: an impossible object cannot exist."""
 
 from planner.shop.book import CutOn, CutterPlace, DepthRecord, EdgeInUse, LastCut, Shop, WorkRecords
+from planner.shop.cuts import TIMED_STEPS, Cut, EdgeUse, Outcome, PassReason, PassRecord, dye_place
 from planner.shop.engines import (
     CamDrive,
     ChamberReading,
@@ -42,13 +43,10 @@ from planner.shop.measured import (
 from planner.shop.origin import Origin, Source
 from planner.shop.parts import (
     BEFORE_THE_CUT,
-    TIMED_STEPS,
     Aim,
     Condition,
-    Cut,
     DepthReading,
     DueKind,
-    EdgeUse,
     Family,
     Gate,
     GateKind,
@@ -59,13 +57,9 @@ from planner.shop.parts import (
     Job,
     JobState,
     MatchedSet,
-    Outcome,
     Part,
     PartKind,
     PartState,
-    PassReason,
-    PassRecord,
-    dye_place,
 )
 from planner.shop.people import Person
 from planner.shop.settings import Settings

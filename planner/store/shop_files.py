@@ -44,6 +44,7 @@ from planner.shop import (
     ZoneKind,
 )
 from planner.shop.materials import material
+from planner.store import file_cut_tables as fct
 from planner.store import file_tables as ft
 from planner.store.edges import EdgeEvent
 from planner.store.engine_files import read_engines, read_hand_overs, read_measured
@@ -249,7 +250,7 @@ def read_shop(files: Mapping[str, bytes], move: Mover | None = None) -> ShopCont
     recipe_ids = {(r.material, r.grade_id): r.id for r in recipes}
     cuts = _cuts(source, where, machine_ids, cutter_ids, grade_ids, recipe_ids, insert_ids)
     events = source.nouns(
-        ft.EDGE_EVENTS,
+        fct.EDGE_EVENTS,
         lambda r: _edge_event(r, insert_ids, cutter_ids, grade_ids, machine_ids),
     )
     engines = read_engines(source, families)
@@ -469,15 +470,15 @@ def _cuts(
     recipe_ids: Mapping[tuple[str, int | None], int],
     insert_ids: Mapping[str, int],
 ) -> tuple[Cut, ...]:
-    pass_columns = [c for c in ft.PASSES.columns if c.name != "cut"]
+    pass_columns = [c for c in fct.PASSES.columns if c.name != "cut"]
     passes = _grouped(
-        (r.get("cut"), PassRecord(**noun_fields(r, pass_columns, RENAMES["passes"]))) for r in source.rows(ft.PASSES)
+        (r.get("cut"), PassRecord(**noun_fields(r, pass_columns, RENAMES["passes"]))) for r in source.rows(fct.PASSES)
     )
     heights: dict[int, dict[str, float]] = {}
-    for row in source.rows(ft.CUT_HEIGHTS):
+    for row in source.rows(fct.CUT_HEIGHTS):
         heights.setdefault(row.get("cut"), {})[row.get("point")] = row.get("height")
     minutes: dict[int, dict[str, float]] = {}
-    for row in source.rows(ft.CUT_MINUTES):
+    for row in source.rows(fct.CUT_MINUTES):
         minutes.setdefault(row.get("cut"), {})[row.get("step")] = row.get("minutes")
     uses = _grouped(
         (
@@ -489,10 +490,10 @@ def _cuts(
                 r.get("swept"),
             ),
         )
-        for r in source.rows(ft.EDGE_USES)
+        for r in source.rows(fct.EDGE_USES)
     )
     linked = ("job", "tag", "face", "machine", "cutter", "grade", "recipe_material")
-    columns = [c for c in ft.CUTS.columns if c.name not in linked]
+    columns = [c for c in fct.CUTS.columns if c.name not in linked]
 
     def build(row: Row) -> Cut:
         grade_id = look_up(grade_ids, "grade", row.get("grade"), "a grade of grades.csv")
@@ -513,4 +514,4 @@ def _cuts(
             uses=uses.get(number, ()),
         )
 
-    return source.nouns(ft.CUTS, build)
+    return source.nouns(fct.CUTS, build)

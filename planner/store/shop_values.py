@@ -29,6 +29,7 @@ from planner.shop import (
     Person,
     Recipe,
 )
+from planner.store import file_cut_tables as fct
 from planner.store import file_engine_tables as engine_tables
 from planner.store import file_tables as ft
 from planner.store import tables
@@ -240,31 +241,31 @@ class _Shop:
 
     def record_files(self) -> Iterator[tuple[Table, Rows]]:
         cuts = load_nouns(self.connection, Cut)
-        yield _with_part(ft.CUTS), [self.cut(c) for c in cuts.values()]
+        yield _with_part(fct.CUTS), [self.cut(c) for c in cuts.values()]
         yield (
-            ft.PASSES,
-            [self.plain(p, ft.PASSES) | {"cut": c.id} for c in cuts.values() for p in c.passes],
+            fct.PASSES,
+            [self.plain(p, fct.PASSES) | {"cut": c.id} for c in cuts.values() for p in c.passes],
         )
         yield (
-            ft.CUT_HEIGHTS,
+            fct.CUT_HEIGHTS,
             [{"cut": c.id, "point": p, "height": h} for c in cuts.values() for p, h in c.heights_mm.items()],
         )
         yield (
-            ft.CUT_MINUTES,
+            fct.CUT_MINUTES,
             [{"cut": c.id, "step": s, "minutes": m} for c in cuts.values() for s, m in c.step_minutes.items()],
         )
         yield (
-            ft.EDGE_USES,
+            fct.EDGE_USES,
             [
-                noun_values(u, ft.EDGE_USES.columns) | {"cut": c.id, "insert": self.inserts[u.insert_id].label}
+                noun_values(u, fct.EDGE_USES.columns) | {"cut": c.id, "insert": self.inserts[u.insert_id].label}
                 for c in cuts.values()
                 for u in c.uses
             ],
         )
-        yield ft.EDGE_EVENTS, list(self.edge_events())
+        yield fct.EDGE_EVENTS, list(self.edge_events())
 
     def cut(self, cut: Cut) -> dict[str, Any]:
-        row = self.linked(cut, ft.CUTS) | self.where(cut.part_id, cut.face_id)
+        row = self.linked(cut, fct.CUTS) | self.where(cut.part_id, cut.face_id)
         recipe = None if cut.recipe_id is None else self.recipes[cut.recipe_id]
         return row | {"job": cut.job_id, "recipe_material": recipe and _material(recipe)}
 
