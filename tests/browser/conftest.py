@@ -7,6 +7,7 @@ import re
 import shutil
 import signal
 import socket
+import sqlite3
 import subprocess
 import sys
 import time
@@ -132,6 +133,36 @@ def low_keys(page) -> list[str]:
     found = keys.evaluate_all("all => all.map(key => [key.innerText, key.getBoundingClientRect().height])")
     assert found
     return [" ".join(words.split()) for words, height in found if height < 44]
+
+
+def go(page, name: str) -> None:
+    """To a page, by its link at the side."""
+    page.get_by_role("link", name=name, exact=False).first.click()
+    settle(page)
+
+
+def main_text(page) -> str:
+    return page.locator("[data-testid=stMain]").inner_text()
+
+
+def wait_for(page, text: str) -> None:
+    page.get_by_text(text, exact=False).first.wait_for(timeout=90_000)
+
+
+def import_parts(page, sheet: Path, rows: str, count: int) -> None:
+    """Write rows into a file and bring its parts in, all of them, on the page Parts."""
+    sheet.write_text(rows)
+    go(page, "Parts")
+    page.get_by_text("Import a file", exact=True).first.click()
+    settle(page)
+    page.locator("input[type=file]").set_input_files(str(sheet))
+    settle(page)
+    page.get_by_role("button", name=f"Store {count}", exact=False).first.click()
+    settle(page)
+
+
+def sample_database(server: Server) -> sqlite3.Connection:
+    return sqlite3.connect(server.home / "surfacing-planner" / "sample.db")
 
 
 def sit_down(page) -> None:

@@ -2,35 +2,13 @@
 
 from __future__ import annotations
 
-import sqlite3
 from pathlib import Path
 
 import pytest
 
-from tests.browser.conftest import settle, sit_down
+from tests.browser.conftest import go, import_parts, main_text, sample_database, settle, sit_down, wait_for
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
-
-
-def go(page, name):
-    page.get_by_role("link", name=name, exact=False).first.click()
-    settle(page)
-
-
-def choose_who(page):
-    sit_down(page)
-
-
-def database(server):
-    return sqlite3.connect(server.home / "surfacing-planner" / "sample.db")
-
-
-def wait_for(page, text):
-    page.get_by_text(text, exact=False).first.wait_for(timeout=90_000)
-
-
-def main_text(page):
-    return page.locator("[data-testid=stMain]").inner_text()
 
 
 def test_from_first_start_to_a_printed_run_sheet(server, browser, tmp_path):
@@ -42,22 +20,14 @@ def test_from_first_start_to_a_printed_run_sheet(server, browser, tmp_path):
     assert "not accepted yet" in said and "ready to cut" in said
     assert page.locator("[data-testid=stVegaLiteChart]").count() >= 2
 
-    choose_who(page)
+    sit_down(page)
     page.get_by_role("button", name="Accept this plan").click()
     settle(page)
     wait_for(page, "It holds")
 
     # a file with two heads arrives: stored through the import, the plan is out of date, nothing moved by itself
-    go(page, "Parts")
-    page.get_by_text("Import a file", exact=True).first.click()
-    settle(page)
-    sheet = tmp_path / "week.csv"
-    sheet.write_text(IMPORT)
-    page.locator("input[type=file]").set_input_files(str(sheet))
-    settle(page)
-    page.get_by_role("button", name="Store 2", exact=False).first.click()
-    settle(page)
-    with database(server) as shop:
+    import_parts(page, tmp_path / "week.csv", IMPORT, 2)
+    with sample_database(server) as shop:
         assert shop.execute("select count(*) from parts where tag in ('NEW-1', 'NEW-2')").fetchone()[0] == 2
         order = shop.execute("select payload from plans order by id desc limit 1").fetchone()[0]
     go(page, "Week")
@@ -68,7 +38,7 @@ def test_from_first_start_to_a_printed_run_sheet(server, browser, tmp_path):
     settle(page)
     page.get_by_role("button", name="Accept this plan").click()
     wait_for(page, "Plan accepted by")
-    with database(server) as shop:
+    with sample_database(server) as shop:
         plans = shop.execute("select payload from plans order by id").fetchall()
     assert len(plans) == 2 and plans[0][0] == order
     assert "NEW" not in plans[0][0]
@@ -86,7 +56,7 @@ def test_from_first_start_to_a_printed_run_sheet(server, browser, tmp_path):
     page.get_by_role("button", name="Record the cut").click()
     settle(page)
     wait_for(page, "are up to date")
-    with database(server) as shop:
+    with sample_database(server) as shop:
         cuts = shop.execute("select count(*), max(id) from cuts").fetchone()
 
     # a power cut: nothing that was acknowledged is lost
@@ -94,7 +64,7 @@ def test_from_first_start_to_a_printed_run_sheet(server, browser, tmp_path):
     server.start()
     page.goto(server.url)
     settle(page, 90)
-    with database(server) as shop:
+    with sample_database(server) as shop:
         assert shop.execute("select count(*), max(id) from cuts").fetchone() == cuts
     assert "Plan accepted" in main_text(page) or "accepted plan is out of date" in main_text(page)
 

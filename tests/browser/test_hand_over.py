@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import re
-import sqlite3
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
-from tests.browser.conftest import pick, settle, sit_down
+from tests.browser.conftest import go, import_parts, main_text, pick, sample_database, settle, sit_down, wait_for
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -22,11 +21,6 @@ HO-2,Brackle boat head,W9901,BK99001,right,normal,{due},HO pair,3
 CORNERS = ("front left", "back right")
 
 
-def go(page, name):
-    page.get_by_role("link", name=name, exact=False).first.click()
-    settle(page)
-
-
 def fill(page, label, value, nth=0):
     field = page.get_by_role("textbox", name=label).nth(nth)
     field.fill(value)
@@ -37,10 +31,6 @@ def fill(page, label, value, nth=0):
 def press(page, name):
     page.get_by_role("button", name=name).filter(has_text=name).first.click()
     settle(page)
-
-
-def database(server):
-    return sqlite3.connect(server.home / "surfacing-planner" / "sample.db")
 
 
 @dataclass(frozen=True)
@@ -99,7 +89,7 @@ def record(page, tag, passes, clean, heights):
     # one line in the order of the points, a dash where nothing was measured
     fill(page, "Heights after", " ".join(heights.get(p, "–") for p in ("front left", "front right", "back right")))
     press(page, "Record the cut")
-    page.get_by_text("are up to date", exact=False).first.wait_for(timeout=90_000)
+    wait_for(page, "are up to date")
 
 
 @pytest.mark.parametrize("system", SYSTEMS)
@@ -114,17 +104,10 @@ def test_from_two_unmeasured_heads_to_a_printed_hand_over_sheet(server, browser,
         settle(page)
 
     # two heads of one engine arrive, nothing measured
-    go(page, "Parts")
-    page.get_by_text("Import a file", exact=True).first.click()
-    settle(page)
-    sheet = tmp_path / "pair.csv"
-    sheet.write_text(IMPORT.format(due="2030-01-04 15:00"))
-    page.locator("input[type=file]").set_input_files(str(sheet))
-    settle(page)
-    press(page, re.compile("Store 2"))
+    import_parts(page, tmp_path / "pair.csv", IMPORT.format(due="2030-01-04 15:00"), 2)
     go(page, "Matched sets")
     pick(page, "Set", "HO pair")
-    said = page.locator("[data-testid=stMain]").inner_text()
+    said = main_text(page)
     assert "Brackle vee six, BK99001" in said and "nothing is measured on this engine yet" in said
 
     # each is measured at two corners, then cut; the second to the first's height
@@ -132,14 +115,14 @@ def test_from_two_unmeasured_heads_to_a_printed_hand_over_sheet(server, browser,
         measure(page, tag, heights, typed.unit)
     go(page, "Matched sets")
     pick(page, "Set", "HO pair")
-    assert re.search(r"Cut HO-\d first: it ", page.locator("[data-testid=stMain]").inner_text())
+    assert re.search(r"Cut HO-\d first: it ", main_text(page))
     record(page, "HO-1", typed.passes["HO-1"], "3", typed.after["HO-1"])
     # the second is re-estimated from the first one's height, and the week says so
     go(page, "Week")
-    said = page.locator("[data-testid=stMain]").inner_text()
+    said = main_text(page)
     assert re.search(r"HO-1 is cut and measured at .*: HO-2 to ", said), said
     record(page, "HO-2", typed.passes["HO-2"], "3", typed.after["HO-2"])
-    with database(server) as shop:
+    with sample_database(server) as shop:
         states = shop.execute(
             "select jobs.state from jobs join parts on parts.id = jobs.part_id where tag like 'HO-%'"
         ).fetchall()

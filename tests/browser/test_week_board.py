@@ -3,13 +3,13 @@ browser sees the new version without anybody touching it."""
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from pathlib import Path
 
 import pytest
 
-from tests.browser.conftest import settle
-from tests.browser.test_first_week import choose_who, go, main_text, wait_for
+from tests.browser.conftest import go, import_parts, main_text, pick, settle, sit_down, wait_for
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -18,21 +18,11 @@ RUSH-1,Brackle boat head,normal,,yes
 """
 
 
-def pick_job(page, tag):
-    field = page.get_by_role("combobox", name="Job")
-    field.click()
-    page.wait_for_timeout(800)
-    page.keyboard.type(tag)
-    page.wait_for_timeout(500)
-    page.keyboard.press("Enter")
-    settle(page)
-
-
 def test_a_rush_job_arrives_and_a_second_browser_sees_the_new_version(server, browser, tmp_path):
     desk = browser.new_page(viewport={"width": 1400, "height": 900}, accept_downloads=True)
     desk.goto(server.url)
     settle(desk, 120)
-    choose_who(desk)
+    sit_down(desk)
     desk.get_by_role("button", name="Accept this plan").click()
     wait_for(desk, "It holds")
 
@@ -42,15 +32,7 @@ def test_a_rush_job_arrives_and_a_second_browser_sees_the_new_version(server, br
     assert "It holds" in main_text(tablet)
 
     # a rush job is entered at the desk: the tablet, untouched, says that its board is out of date
-    go(desk, "Parts")
-    desk.get_by_text("Import a file", exact=True).first.click()
-    settle(desk)
-    sheet = tmp_path / "rush.csv"
-    sheet.write_text(RUSH)
-    desk.locator("input[type=file]").set_input_files(str(sheet))
-    settle(desk)
-    desk.get_by_role("button", name="Store 1", exact=False).first.click()
-    settle(desk)
+    import_parts(desk, tmp_path / "rush.csv", RUSH, 1)
     tablet.get_by_text("1 job not on it").first.wait_for(timeout=30_000)
 
     go(desk, "Week")
@@ -82,7 +64,7 @@ def test_a_rush_job_arrives_and_a_second_browser_sees_the_new_version(server, br
 
     # a job moved by the keyboard is a proposal; a reload keeps it, the board does not move
     settle(desk)
-    pick_job(desk, "T3223")
+    pick(desk, "Job", re.compile("T3223"), typed="T3223")
     desk.get_by_role("button", name="Later", exact=False).first.wait_for(timeout=30_000)
     desk.keyboard.press("Alt+ArrowDown")
     wait_for(desk, "T3223 one place later")

@@ -6,6 +6,7 @@ from planner.screens.shop import SECTION
 
 SECTIONS = (
     "Families",
+    "Engines",
     "Machines",
     "People",
     "Cutters",

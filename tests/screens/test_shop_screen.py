@@ -16,21 +16,8 @@ from planner.shop import Cutter, Face, Family, Gasket, Machine, Person, Window
 from planner.store import Kind, open_kind, places
 from planner.store.backup import list_backups
 from tests.screens.conftest import fill
-from tests.screens.shop_page import field, only, press, said, show
+from tests.screens.shop_page import SECTIONS, field, only, press, said, show
 from tests.tiny import MONDAY, tiny_shop
-
-SECTIONS = (
-    "Families",
-    "Machines",
-    "People",
-    "Cutters",
-    "Insert grades",
-    "Recipes",
-    "Gaskets",
-    "Calendar",
-    "Settings",
-    "Data",
-)
 
 
 @pytest.mark.parametrize("section", SECTIONS)
