@@ -10,5 +10,6 @@ listed = pages.listed()
 page = st.navigation(list(listed.values()), position="top")
 shell.go_where_asked(listed)
 with drawing():
-    shell.chrome()
-    page.run()
+    if shell.opened():
+        shell.chrome()
+        page.run()

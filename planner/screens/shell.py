@@ -4,10 +4,26 @@ from __future__ import annotations
 
 import streamlit as st
 
+from planner import InputError
 from planner.screens import access
 from planner.screens.week_live import drawn_from
-from planner.store import Kind
+from planner.store import Kind, StoreError
 from planner.units import System, Units
+
+
+def opened() -> bool:
+    """Whether the shop can be opened; says why not, where it cannot: nothing else can be drawn then."""
+    try:
+        access.repository()
+    except InputError as wrong:
+        st.error(
+            f"{wrong.field} is “{wrong.value}”. Accepted: {wrong.accepted}. Start the dashboard again once it is right."
+        )
+    except StoreError as trouble:
+        st.error(str(trouble))
+    else:
+        return True
+    return False
 
 
 def chrome() -> None:
