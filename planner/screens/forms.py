@@ -169,14 +169,19 @@ class Form:
                 st.session_state.pop(key, None)
 
     # -- drawing ---------------------------------------------------------------------------------------------------
-    def draw(self, *names: str, columns: int = 3) -> None:
-        """Draw the named fields (all of them when none is named) in a grid."""
+    def draw(self, *names: str, columns: int = 3, doubt: Callable[[str], str] | None = None) -> None:
+        """Draw the named fields (all of them when none is named) in a grid. ``doubt``: of what stands in a field, a
+        question to ask beside it; "" = none. It refuses nothing."""
         wanted = [self.by_name[n] for n in names] if names else list(self.fields)
         for start in range(0, len(wanted), columns):
             row = st.columns(columns)
             for column, item in zip(row, wanted[start : start + columns], strict=False):
                 with column:
                     self._draw_one(item)
+                    if doubt and not self._state()["problems"].get(item.name):
+                        asked = doubt(str(self.present(item.name) or ""))
+                        if asked:
+                            st.warning(asked)
 
     def _draw_one(self, item: Field) -> None:
         key, initial = self.key(item.name), self._initial(item)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime, time, timedelta
 from statistics import median
 from typing import Any
@@ -27,6 +27,8 @@ _DUE_AT = time(16)
 TILL_CLEAN = "till clean"
 # a weld may stand above the new height by this
 _BUILD_UP_MM = 2.0
+# common practice, no source: hardly a part has lost more in all its rebuilds
+_FAR_MM = 3.0
 
 IDENTITY = (
     Field("tag", "Tag", required=True),
@@ -163,6 +165,25 @@ def _check_height(face: Face, name: str, height_mm: float, units: Units) -> None
         high = units.height(new + _BUILD_UP_MM)
         wanted = f"a height from {units.height(new / 2)} to {high} (new: {units.height(new)})"
         raise InputError(name, units.height(height_mm), wanted)
+
+
+def height_doubt(face: Face, units: Units) -> Callable[[str], str]:
+    """What to ask beside a height far below the new one, where no limit tells whether it can be: likely a slip of the
+    unit or of the decimal point. A question, no refusal."""
+
+    def doubt(typed: str) -> str:
+        new = face.new_height_mm
+        if not typed.strip() or new is None or face.least_height_mm is not None:
+            return ""
+        try:
+            below = new - units.read_length_mm("height", typed)
+        except InputError:
+            return ""
+        if not _FAR_MM < below <= new / 2:
+            return ""
+        return f"{units.height(below)} below new: is the unit right, and the decimal point? If so, go on."
+
+    return doubt
 
 
 # -- faces and families ------------------------------------------------------------------------------------------------

@@ -17,6 +17,7 @@ from planner.screens.parts_fields import (
     default_due,
     face_choices,
     family_choices,
+    height_doubt,
     height_fields,
     job_fields,
     job_values,
@@ -97,7 +98,7 @@ def draw_intake() -> None:
             f"From {face.datum or 'the datum (not named)'}. New: {units.height(face.new_height_mm)}. "
             "Leave a point empty when it was not measured."
         )
-        form.draw(*(f.name for f in height_fields(face)), columns=5)
+        form.draw(*(f.name for f in height_fields(face)), columns=5, doubt=height_doubt(face, units))
     else:
         st.caption("Once the family is chosen, its measuring points stand here.")
     st.markdown("**The job**")

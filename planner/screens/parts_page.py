@@ -19,6 +19,7 @@ from planner.screens.parts_fields import (
     face_choices,
     face_size,
     family_choices,
+    height_doubt,
     height_fields,
     part_values,
     readings_of,
@@ -262,7 +263,7 @@ def _heights(found: Found, units: Units) -> None:
             *temperature_fields(units),
         )
         form = Form(f"heights/{face.id}", part.id, fields, {"stage": HeightStage.ARRIVED}, units, access.repository())
-        form.draw(*(f.name for f in height_fields(face)), columns=5)
+        form.draw(*(f.name for f in height_fields(face)), columns=5, doubt=height_doubt(face, units))
         form.draw("stage", "instrument", "repeatability_mm", "part_temperature", "gauge_temperature", columns=5)
         form.say()
         form.button("Add the readings", lambda v: _add_readings(part, face, v, units), primary=False)

@@ -282,6 +282,27 @@ def test_the_second_face_of_a_family_is_chosen_and_measured(parts, store):
     assert job.face_id == part.heights[0].face_id == family.faces[1].id
 
 
+def test_a_height_far_below_the_new_one_is_asked_about_where_no_limit_tells(parts, page, store):
+    face = Face("intake", 250, 60, new_height_mm=50.0)
+    family = store.add(Family("no limit", "aluminium", (face,)), by="ab", at=MONDAY)
+    at = parts("Take in a part")
+    box(at, "selectbox", "intake:new", "family_id").set_value(family.id).run()
+    box(at, "text_input", "intake:new", "tag").set_value("N-6").run()
+    for typed, asked in (("46.9 mm", True), ("48.9 mm", False), ("nonsense", False), ("45.9 mm", True)):
+        box(at, "text_input", "intake:new", "height middle").set_value(typed).run()
+        assert ("below new: is the unit right" in said(at)) is asked, typed
+    # a question, no refusal; in the reader's unit
+    assert "0.1614 in below new" in said(at)
+    press(at, "Take it in")
+    assert [h.height_mm for h in named(store, "N-6").heights] == [pytest.approx(45.9)]
+    # where a limit is known, it tells what is too low
+    part = named(store, "T-4")
+    limited = store.load(Family, part.family_id).faces[0]
+    at = page("T-4")
+    box(at, "text_input", f"heights/{limited.id}:{part.id}", "height middle").set_value("95 mm").run()
+    assert "below new" not in said(at)
+
+
 def test_a_gate_changed_meanwhile_is_not_overwritten(page, store):
     at = page("T-4")
     part = named(store, "T-4")
