@@ -321,11 +321,6 @@ class Units:
         body = f"{mm_min / MM_PER_INCH:.1f}" if self.inch else f"{mm_min:.0f}"
         return f"{body} {self.table_feed_unit}" if unit else body
 
-    def temperature(self, celsius: float | None) -> str:
-        if celsius is None:
-            return "unknown"
-        return f"{celsius * 9 / 5 + 32:.0f} °F" if self.inch else f"{celsius:.0f} °C"
-
 
 def counted(count: int, one: str, more: str = "") -> str:
     """ "1 cut", "2 cuts", "2 passes": a count with its word; ``more`` where it is not ``one`` with an s."""

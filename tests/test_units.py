@@ -110,7 +110,6 @@ def test_the_trade_reads_it_this_way():
     assert INCH.ra_band(None, None) == "no band known"
     assert INCH.speed(762) == "2500 ft/min"
     assert INCH.feed(0.1016) == "0.0040 in/rev"
-    assert INCH.temperature(20) == "68 °F"
     assert INCH.depth(None) == INCH.ra(None) == "unknown"
     assert INCH.depth(-0.0001) == "0.0 thou"
     assert minutes_words(65) == "1 h 05 min"

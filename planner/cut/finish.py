@@ -109,38 +109,6 @@ class FinishModel:
 
 
 @dataclass(frozen=True)
-class BandCheck:
-    """Expected Ra against the gasket's band. None for a side the band leaves open."""
-
-    least_ra_um: float
-    greatest_ra_um: float
-    too_rough: bool
-    too_smooth: bool
-
-    @property
-    def inside(self) -> bool:
-        return not (self.too_rough or self.too_smooth)
-
-
-def check_band(
-    model: FinishModel,
-    feed_mm: float,
-    inserts: int,
-    corner: Corner,
-    band_least_um: float | None = None,
-    band_greatest_um: float | None = None,
-) -> BandCheck:
-    """Check a feed per insert [mm] against a band for Ra [µm]: upper end with one proud insert, lower end with none.
-
-    Raises `InputError` for a band whose ends are the wrong way round.
-    """
-    least, greatest = _band(band_least_um, band_greatest_um)
-    low, high = model.bounds_um(feed_mm, inserts, corner)
-    slack = 1e-9
-    return BandCheck(low, high, too_rough=high > greatest * (1 + slack), too_smooth=low < least * (1 - slack))
-
-
-@dataclass(frozen=True)
 class FeedWindow:
     """Feeds per insert [mm] that keep Ra inside a band; ``reason`` says why it is empty."""
 

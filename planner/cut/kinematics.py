@@ -146,12 +146,6 @@ def clearing_travel(length_mm: ArrayLike, width_mm: ArrayLike, diameter_mm: Arra
     return plain(length + 2.0 * reach_near)
 
 
-def engagement_angle(width_mm: ArrayLike, diameter_mm: ArrayLike, offset_mm: ArrayLike = 0.0):
-    """Angle [degrees] over which an insert is in the material: asin(y2/R) - asin(y1/R)."""
-    _, start, stop, *_ = _engage(1.0, width_mm, diameter_mm, offset_mm)
-    return plain(np.degrees(stop - start))
-
-
 def path_in_material(
     length_mm: ArrayLike,
     width_mm: ArrayLike,
@@ -276,20 +270,6 @@ def traverse(
     cut_minutes, clear_minutes = pass_minutes(cut, feed), pass_minutes(clear, feed)
     minutes = (clear_minutes if run_clear else cut_minutes) + back
     return Traverse(len(strips), cut, clear, cut_minutes, clear_minutes, back, minutes, path)
-
-
-def tram_hollow(tram_mm: float, sweep_mm: float, width_mm: float, diameter_mm: float, offset_mm: float = 0.0) -> float:
-    """Hollow [mm] left across the face by a spindle leaning along the travel: ``tram_mm`` read over ``sweep_mm``.
-
-    (t/S)(sqrt(R² - y*²) - sqrt(R² - ym²)).
-    """
-    *_, reach_near, reach_far, _ = _engage(1.0, width_mm, diameter_mm, offset_mm)
-    return plain(abs(finite("tram_mm", tram_mm)) / positive("sweep_mm", sweep_mm) * (reach_near - reach_far))
-
-
-def tram_out_of_parallel(tram_mm: float, sweep_mm: float, width_mm: float) -> float:
-    """Out of parallel [mm] across the face from a spindle leaning across the travel: W t / S."""
-    return abs(finite("tram_mm", tram_mm)) / positive("sweep_mm", sweep_mm) * positive("width_mm", width_mm)
 
 
 def _engage(length_mm, width_mm, diameter_mm, offset_mm, **more):

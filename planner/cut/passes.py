@@ -45,10 +45,6 @@ class PassPlan:
         """Depth [mm] of the next pass at this depth, not clean; 0 = stop and call. ``before_mm``: the pass before."""
         return self.policy.next_pass(removed_mm, before_mm)[0]
 
-    def next_feed(self, removed_mm: float, before_mm: float | None = None) -> str:
-        """Feed of the next pass: "rough", "finish", or "stop"."""
-        return self.policy.next_pass(removed_mm, before_mm)[1]
-
     def stop_depth_mm(self, chance: float) -> float:
         """Stop depth [mm] that holds with this chance, finishing pass included: 0.5 "likely", 0.8 "allow"."""
         return self.schedule.stop_depth_mm(chance)

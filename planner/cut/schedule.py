@@ -41,10 +41,6 @@ class ScheduleCost:
         total = np.cumsum(self.stop_chances)
         return float(self.stop_depths_mm[min(np.searchsorted(total, wanted - 1e-12), len(total) - 1)])
 
-    @property
-    def expected_stop_mm(self) -> float:
-        return float(self.stop_depths_mm @ self.stop_chances)
-
 
 def schedule_cost(
     depth: Any,

@@ -104,14 +104,6 @@ __all__, __getattr__, __dir__ = late(
             "Permit",
             "may_cut",
         ),
-        "policy": (
-            "PolicyCosts",
-            "RuleCost",
-            "compare_rules",
-            "fixed_interval",
-            "priced_rule",
-            "simulate_rule",
-        ),
         "skin": (
             "SkinFit",
             "SkinRecord",

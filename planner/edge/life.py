@@ -116,19 +116,6 @@ class LifeFit:
         lost = alive - np.asarray(self.survival(after))
         return _scalar(np.divide(lost, alive, where=alive > 0, out=np.ones_like(alive)))
 
-    def wear_ratio(self, harsh: int, clean: int) -> tuple[float, float, float]:
-        """How many times as fast column ``harsh`` wears as column ``clean``: likeliest, and its range at ``level``.
-
-        A skin factor is learned by giving the material in harsh skin a column of its own, with capacity / starting
-        factor as its starting value.
-        """
-        for name, column in (("harsh", harsh), ("clean", clean)):
-            if isinstance(column, bool) or column not in range(self.materials):
-                raise InputError(name, column, f"a column from 0 to {self.materials - 1}")
-        logs, tail = self.draws.log_theta, (1.0 - self.level) / 2
-        low, high = np.exp(self.draws.quantiles(logs[:, clean + 1] - logs[:, harsh + 1], [tail, 1 - tail]))
-        return float(self.capacities[clean] / self.capacities[harsh]), float(low), float(high)
-
     def verdict(self, names: Sequence[str] | None = None) -> str:
         """How much the record supports, in plain words; ``names`` of the materials in column order."""
         labels = [f"material {i + 1}" for i in range(self.materials)] if names is None else list(names)

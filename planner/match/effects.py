@@ -88,13 +88,9 @@ class BankEffects:
         """Names of figures that have to be measured."""
         return tuple(e.name for e in self.effects if e.standing is Standing.UNKNOWN)
 
-    @property
-    def first_limit(self) -> tuple[str, float] | None:
-        """The figure that a deeper head cut takes past its limit first, and the head-room to it; None if none would."""
-        return self.first_limit_of("head")
-
     def first_limit_of(self, where: str) -> tuple[str, float] | None:
-        """As `first_limit`, by a deeper cut of ``where``: "head" or "deck"."""
+        """The figure that a deeper cut of ``where`` ("head" or "deck") takes past its limit first, and the head-room to it;
+        None if none would."""
         rooms = {e.name: e.headroom_head_mm if where == "head" else e.headroom_case_mm for e in self.effects}
         known = [(room, name) for name, room in rooms.items() if room is not None and math.isfinite(room)]
         return (min(known)[1], min(known)[0]) if known else None

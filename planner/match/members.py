@@ -180,10 +180,6 @@ class SetPlan:
     def meets_aim(self) -> bool:
         return self.aim.feasible
 
-    @property
-    def meets_stop(self) -> bool:
-        return self.stop.feasible
-
 
 def check_parts_once(sets: Iterable[MemberSet]) -> None:
     """Raise `InputError` when a part is in a set twice or in two sets."""

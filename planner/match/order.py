@@ -22,8 +22,7 @@ class OrderAdvice:
     """Every order, cheapest first; ``best`` is the one recommended.
 
     lower: the cheapest way of cutting the first member lower on purpose, in any order tried; None where that never
-    pays or is not asked. lowest_chance: chance of each member, by name, to end lowest. reason: in words. precedence:
-    pairs (earlier, later) of names for the week.
+    pays or is not asked. lowest_chance: chance of each member, by name, to end lowest. reason: in words.
     """
 
     outcomes: tuple[OrderOutcome, ...]
@@ -35,11 +34,6 @@ class OrderAdvice:
     def best(self) -> OrderOutcome:
         """The recommended order, without cutting lower on purpose."""
         return self.outcomes[0]
-
-    @property
-    def precedence(self) -> tuple[tuple[str, str], ...]:
-        """Which member comes directly before which."""
-        return tuple(itertools.pairwise(self.best.order))
 
 
 def advise_order(

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from planner.shop.parts import Condition, PartKind
-from planner.units import MM2_PER_IN2, MM_PER_THOU
+from planner.units import MM_PER_THOU
 
 
 @dataclass(frozen=True)
@@ -127,15 +127,7 @@ CLEANOUT_MINUTES = 12.0
 MAGNESIUM_BEFORE_MINUTES = 30.0
 MAGNESIUM_AFTER_MINUTES = 20.0
 
-# what one edge lasts, swept area (face × passes) and path of the edge in metal
-CAPACITY_SWEPT_MM2: Mapping[str, float] = MappingProxyType(
-    {
-        "aluminium": 90_000 * MM2_PER_IN2,
-        "aluminium cbn": 30_000 * MM2_PER_IN2,
-        "grey_iron": 26_000 * MM2_PER_IN2,
-        "magnesium": 90_000 * MM2_PER_IN2,
-    }
-)
+# what one edge lasts, path of the edge in metal
 CAPACITY_PATH_MM: Mapping[str, float] = MappingProxyType(
     {"aluminium": 600e6, "aluminium cbn": 200e6, "grey_iron": 120e6, "magnesium": 600e6}
 )

@@ -45,7 +45,6 @@ __all__, __getattr__, __dir__ = late(
         "opening": (
             "open_database",
             "open_kind",
-            "open_shop",
             "own_shop_exists",
             "restore",
         ),

@@ -110,12 +110,8 @@ class Base:
         """Moves when finished cuts change: what is learned from them is stale then."""
         return self._counter("records_version")
 
-    def taps_version(self) -> int:
-        """Moves with every entry on a run sheet."""
-        return self._counter("taps_version")
-
     def versions(self) -> tuple[tuple[int, int], int]:
-        """((`shop_version`, `taps_version`), `records_version`) at one moment."""
+        """((`shop_version`, that of the run sheets' entries), `records_version`) at one moment."""
         shop, taps, records = self._counters(SHOP, TAPS, RECORDS)
         return (shop, taps), records
 

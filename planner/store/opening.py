@@ -21,12 +21,6 @@ from planner.store.repository import Repository
 from planner.store.rows import values_of
 
 
-def open_shop(where: Places, at: datetime | None = None) -> Repository:
-    """The own shop when it exists, else the sample (created empty when it is not there: see `Repository.is_empty`)."""
-    kind = Kind.OWN if own_shop_exists(where) else Kind.SAMPLE
-    return open_kind(where, kind, at)
-
-
 def open_kind(where: Places, kind: Kind, at: datetime | None = None) -> Repository:
     """The own shop or the sample, created empty when it is not there yet (that is how one's own shop is started)."""
     where.make()

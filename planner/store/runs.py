@@ -290,13 +290,6 @@ class Runs(Base):
             require(connection, tables.parts, part_id, "part_id", "a part of the shop")
             return Attachment(add_row(connection, tables.attachments, values | {"content": content}), **values)
 
-    def attachments_of(self, part_id: int) -> tuple[Attachment, ...]:
-        table = tables.attachments
-        columns = [table.c[name] for name in ("id", "part_id", "at", "by", "name", "media_type", "note")]
-        with self.reading() as connection:
-            rows = connection.execute(select(*columns).where(table.c.part_id == part_id).order_by(table.c.id))
-            return tuple(Attachment(**row) for row in rows.mappings())
-
     def attachment_content(self, attachment_id: int) -> bytes:
         """The bytes of an attachment; `InputError` when there is none."""
         table = tables.attachments

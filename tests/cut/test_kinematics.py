@@ -13,15 +13,12 @@ from planner.cut import (
     choose_speed,
     clearing_travel,
     cutting_travel,
-    engagement_angle,
     lanes,
     pass_minutes,
     path_in_material,
     spindle_speed,
     surface_speed,
     table_feed,
-    tram_hollow,
-    tram_out_of_parallel,
     traverse,
 )
 
@@ -128,12 +125,6 @@ def test_a_pass_longer_than_the_tables_travel_is_refused():
         traverse(900, 100, 250, 0.1, 1, 800, run_clear=True, travel_mm=1000)
 
 
-def test_tram_figures():
-    # a quarter of the diameter each side: R (1 - sqrt(3)/2)
-    assert tram_hollow(0.01, 300, 100, 200) == pytest.approx(0.01 / 300 * 100 * (1 - math.sqrt(0.75)))
-    assert tram_out_of_parallel(0.02, 300, 150) == pytest.approx(0.01)
-
-
 @given(st.floats(0, 1))
 def test_path_goes_with_the_net_share(share):
     whole = path_in_material(300, 100, 250, 0.1)
@@ -159,7 +150,6 @@ BAD = [
     (lambda: cutting_travel(100, 101, 100), "width_mm"),
     (lambda: cutting_travel(100, 60, 100, 21), "width_mm"),
     (lambda: clearing_travel(math.nan, 60, 100), "length_mm"),
-    (lambda: engagement_angle(60, 100, math.inf), "offset_mm"),
     (lambda: path_in_material(100, 60, 100, 0), "feed_mm"),
     (lambda: path_in_material(100, 60, 100, 0.1, net_share=1.1), "net_share"),
     (lambda: lanes(100, 60, overlap_mm=60), "overlap_mm"),

@@ -189,7 +189,8 @@ def test_nothing_is_ever_planned_below_the_limit(limit, removed, finish, least, 
         reached += one
         assert reached + (finish if feed == "rough" else 0) <= limit + 1e-9
     for at in np.linspace(removed, removed + 0.4, 23):
-        one, feed = plan.next_pass(at), plan.next_feed(at)
+        one, feed = plan.policy.next_pass(at)
+        assert plan.next_pass(at) == one
         assert (one == 0) == (feed == "stop")
         if one:
             assert at + one + (finish if feed == "rough" else 0) <= limit + 1e-9
@@ -199,9 +200,9 @@ def test_the_next_pass_follows_the_list():
     plan = plan_passes(DEEP, 7.0, 1200.0, STEP, 8 * STEP, STEP, 0, 0.0254, 11.0, 0.4, 300.0)
     at = 0.0
     for one, feed in zip(plan.depths_mm, plan.feeds, strict=True):
-        assert (plan.next_pass(at), plan.next_feed(at)) == (pytest.approx(one), feed)
+        assert plan.policy.next_pass(at) == (pytest.approx(one), feed)
         at += one
-    assert (plan.next_pass(at), plan.next_feed(at)) == (0.0, "stop")
+    assert plan.policy.next_pass(at) == (0.0, "stop")
 
 
 def test_next_pass_from_between_the_steps_is_what_planning_from_there_gives():

@@ -99,7 +99,6 @@ def test_cost_of_a_schedule_by_hand():
     assert cost.expected_cost == pytest.approx(15 + 25)
     assert cost.stop_depth_mm(0.5) == pytest.approx(0.05)
     assert cost.stop_depth_mm(0.8) == pytest.approx(0.1)
-    assert cost.expected_stop_mm == pytest.approx(0.075)
     finished = schedule_cost(stats.uniform(0, 0.1), [0.05, 0.05], 10.0, 1000.0, finish_mm=0.02, finish_cost=12.0)
     assert finished.expected_passes == pytest.approx(2.5)
     assert finished.expected_finish_passes == pytest.approx(1.0)

@@ -163,19 +163,6 @@ def test_edges_that_outlast_a_starting_value_many_times_keep_it_within_the_range
     assert likely == 40.0 and low <= likely <= high
 
 
-def test_a_skin_factor_is_learned_from_a_column_of_its_own():
-    rng = np.random.default_rng(7)
-    skin = rng.uniform(0, 0.6, 60)
-    use = np.column_stack([1 - skin, skin / 1.8]) * (80 * rng.weibull(3.5, 60))[:, None]  # skin wears 1.8 times as fast
-    fit = fit_life(use, np.ones(60, dtype=bool), LifePrior((100.0, 100.0 / 1.5)))
-    likely, low, high = fit.wear_ratio(1, 0)
-    assert low < 1.8 < high
-    assert likely == pytest.approx(1.8, rel=0.25)
-    assert fit.wear_ratio(0, 0) == pytest.approx((1, 1, 1))
-    with pytest.raises(InputError, match="from 0 to 1"):
-        fit.wear_ratio(2, 0)
-
-
 def test_flank_wear_readings_sharpen_the_answer():
     """Edges indexed healthy at half life tell nothing about the end, unless their wear was measured."""
     use = np.full(8, 30.0)

@@ -97,7 +97,7 @@ def test_head_room_is_rounded_down_and_holds():
     assert found["chamber spread"].headroom_head_mm == math.inf  # each chamber loses the same
     assert found["squish"].headroom_head_mm == math.inf  # the pad is flush and moves with the face
     assert found["squish"].headroom_case_mm == pytest.approx(math.floor(0.5 / THOU) * THOU)
-    name, room = found.first_limit
+    name, room = found.first_limit_of("head")
     assert room == min(e.headroom_head_mm for e in found.effects if e.headroom_head_mm is not None)
     assert found[name].headroom_head_mm == room
 
@@ -168,7 +168,7 @@ def test_recessed_pad_takes_up_the_head_cut_until_it_is_flush():
 def test_no_limit_set():
     found = bank_effects(replace(ENGINE, limits=Limits()), BANK)
     assert {e.standing for e in found.effects} == {Standing.NO_LIMIT}
-    assert found.first_limit is None
+    assert found.first_limit_of("head") is None
 
 
 CHAIN = ChainDrive(pitch_radius_mm=50.0, run_angle_deg=5.0)

@@ -12,14 +12,13 @@ from hypothesis import strategies as st
 from planner.cut import (
     clearing_travel,
     cutting_travel,
-    engagement_angle,
     pass_minutes,
     path_in_material,
     spindle_speed,
     surface_speed,
     table_feed,
-    tram_hollow,
 )
+from planner.face import tram_effect
 
 
 def test_travel_and_minutes_of_el_hofy():
@@ -72,9 +71,11 @@ def test_run_clear_of_kalpakjian():
 
 def test_engagement_and_path_derived():
     """Plain geometry: D 250, W 200, 0.2 mm/rev over 500 mm, centred; 106.26°, 29.5 % of a turn, 579.6 m."""
-    assert engagement_angle(200, 250) == pytest.approx(106.26, abs=0.005)
-    assert engagement_angle(200, 250) / 360 == pytest.approx(0.295, abs=0.0005)
-    assert path_in_material(500, 200, 250, 0.2) / 1000 == pytest.approx(579.6, abs=0.05)
+    path_mm = path_in_material(500, 200, 250, 0.2)
+    angle_deg = math.degrees(path_mm / (500 / 0.2) / 125)
+    assert angle_deg == pytest.approx(106.26, abs=0.005)
+    assert angle_deg / 360 == pytest.approx(0.295, abs=0.0005)
+    assert path_mm / 1000 == pytest.approx(579.6, abs=0.05)
 
 
 @pytest.mark.parametrize(("width", "offset", "approach"), [(60, 45, 73.485), (100, 25, 75.0)])
@@ -163,4 +164,5 @@ def test_hollow_of_a_leaning_spindle_against_its_swept_surface(face, tram):
     y, z = radius * np.sin(turned), -tram / sweep * radius * np.cos(turned)
     inside = np.abs(y - offset) <= width / 2
     hollow = z[inside].max() - z[inside].min()
-    assert tram_hollow(tram, sweep, width, diameter, offset) == pytest.approx(hollow, rel=0.02, abs=1e-6)
+    effect = tram_effect(tram, 0.0, sweep, diameter, width, offset)
+    assert effect.hollow_mm == pytest.approx(hollow, rel=0.02, abs=1e-6)

@@ -17,7 +17,6 @@ from planner.store import (
     WrongDatabase,
     open_database,
     open_kind,
-    open_shop,
     own_shop_exists,
     tables,
 )
@@ -104,15 +103,13 @@ def test_the_data_folder_is_private(tmp_path):
     assert (tmp_path / "data").stat().st_mode & 0o077 == 0
 
 
-def test_the_own_shop_is_opened_when_it_exists_else_the_sample(tmp_path):
+def test_the_own_shop_is_told_from_the_sample(tmp_path):
     where = Places(tmp_path)
-    sample = open_shop(where, AT)
+    sample = open_kind(where, Kind.SAMPLE, AT)
     assert sample.kind is Kind.SAMPLE and sample.is_empty() and not own_shop_exists(where)
     sample.engine.dispose()
-    open_kind(where, Kind.OWN, AT).engine.dispose()
-    assert own_shop_exists(where)
-    own = open_shop(where, AT)
-    assert own.kind is Kind.OWN
+    own = open_kind(where, Kind.OWN, AT)
+    assert own.kind is Kind.OWN and own_shop_exists(where)
     own.engine.dispose()
     assert {p.name for p in tmp_path.glob("*.db")} == {"shop.db", "sample.db"}
 

@@ -152,7 +152,7 @@ def test_intake_checks_and_surveys_are_kept_with_the_part(repository, stored):
 def test_pictures_are_kept_as_they_came(repository, stored):
     content = bytes(range(256))
     kept = repository.add_attachment(stored.left.id, "pit.png", "image/png", content, AT, "ab", "pit near bore 2")
-    assert repository.attachments_of(stored.left.id) == (kept,)
+    assert (kept.part_id, kept.name, kept.by, kept.note) == (stored.left.id, "pit.png", "ab", "pit near bore 2")
     assert repository.attachment_content(kept.id) == content
     for wrong in (
         lambda: repository.add_attachment(stored.left.id, "x", "image/png", b"", AT),

@@ -10,8 +10,6 @@ import numpy as np
 from planner.edge.decision import index_age, index_pays, weibull_survival_integral
 from planner.errors import InputError, between, finite_array, positive
 
-__all__ = ["PolicyCosts", "RuleCost", "compare_rules", "fixed_interval", "priced_rule", "simulate_rule"]
-
 Rule = Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray]
 
 
@@ -32,11 +30,6 @@ class PolicyCosts:
     within_limit: float
     best_fixed: float
     best_interval: float  # in units of the scale of life
-
-    @property
-    def price_of_limit(self) -> float:
-        """What the risk limit costs per week over the priced rule alone."""
-        return self.within_limit - self.priced
 
 
 def simulate_rule(lives, uses, failure_costs, planned_cost: float, rule: Rule) -> RuleCost:
