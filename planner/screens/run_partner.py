@@ -53,7 +53,8 @@ def _window(sheet: Sheet, view: SetView, target: PartnerTarget) -> None:
         st.caption("No member is finished yet: only the limit bounds it.")
     left, right = st.columns(2)
     left.metric("Likely ends at", units.height(target.final_mm), border=True)
-    depth = target.removal_mm + mean_gap_mm(sheet)
+    # a surveyed member's heights count from first contact already
+    depth = target.removal_mm
     with right.container(border=True):
         if sheet.state.zero is not None and not sheet.state.touch_again:
             st.metric(f"{sheet.dial.name} then shows".capitalize(), sheet.standing(sheet.state.zero.below_mm(depth)))
@@ -86,15 +87,6 @@ def target_of(sheet: Sheet, view: SetView) -> PartnerTarget | None:
     except InputError as wrong:
         st.caption(f"No window yet: {wrong.accepted}.")
         return None
-
-
-def mean_gap_mm(sheet: Sheet) -> float:
-    """How far the measuring points lie below first contact on average, by the survey; 0 without one."""
-    from planner.screens.run_before import survey_gaps
-
-    gaps = survey_gaps(sheet)
-    known = [gaps[p.name] for p in sheet.face.points if p.name in gaps] if gaps else []
-    return sum(known) / len(known) if known else 0.0
 
 
 def _check(sheet: Sheet, view: SetView, target: PartnerTarget) -> None:
