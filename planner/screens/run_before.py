@@ -126,6 +126,12 @@ def _on_paper(sheet: Sheet) -> None:
         st.markdown(f"**Touch off on {tag}**: it stands highest, and one zero is set for all.")
         st.button(tall(f"Sheet of {tag}:", "touch off"), type="primary", on_click=turn_to, args=(highest,))
         return
+    if on_cut and not sheet.state.removed_mm:
+        # the cutter went over it through the air so far: there is no cut face on it
+        cut = next(one for one in sheet.mates if one.state.removed_mm > 0)
+        st.markdown(f"**Touch off on {cut.part.tag}**: this one is not cut yet, and one zero is set for all.")
+        st.button(f"Sheet of {cut.part.tag}: touch off", type="primary", on_click=turn_to, args=(cut.job.id,))
+        return
     if on_cut:
         st.subheader("Touch off again on the cut face", anchor=False)
         removed = units.depth(state.removed_mm)

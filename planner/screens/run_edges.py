@@ -15,6 +15,7 @@ from planner.shop import TapKind
 from planner.week.edge_advice import limit_of, risk_limit
 from planner.week.edge_lives import grade_life
 from planner.week.edge_rules import life_spent
+from planner.week.set_view import gang_of
 
 ALL = 0
 # Common practice, no source: what the minutes of an index go into; the rest is the touch-off and the look after it
@@ -104,11 +105,18 @@ def warn_spent(sheet: Sheet) -> None:
     spent = max((life_spent(shop, knowledge, e) for e in fitted), default=0.0)
     life = grade_life(shop, knowledge, setup.grade.id).of(setup.cutter.inserts)
     limit = limit_of(life, risk_limit(shop, sheet.estimate))
-    if not sheet.state.index_left and spent + (sheet.estimate.edge_share_likely or 0.0) > limit:
+    if not sheet.state.index_left and spent + _share(sheet) > limit:
         st.warning(
             f"The edge in {setup.cutter.name} has {spent:.0%} of its life spent, its planning limit is {limit:.0%}: "
             "index it before the next pass."
         )
+
+
+def _share(sheet: Sheet) -> float:
+    """Share of an edge's life that this job likely takes, or all that lie on the table with it."""
+    matched, estimates = sheet.shop.set_of(sheet.job.id), access.queue().estimates
+    together = [sheet.job.id] if sheet.estimate.members == 1 else gang_of(sheet.shop, matched)
+    return sum(estimates[j].edge_share_likely or 0.0 for j in together)
 
 
 def _now(sheet: Sheet, ledger: Ledger, pockets: list[int]) -> str:
@@ -118,8 +126,9 @@ def _now(sheet: Sheet, ledger: Ledger, pockets: list[int]) -> str:
         held, edge = ledger.pockets[cutter][pocket - 1], ledger.edge_in(cutter, pocket)
         where = f"{pocket}: " if len(pockets) > 1 else ""
         told.append(f"{where}{held.insert} position {held.position}" + (f" (**{edge.end}**)" if edge.end else ""))
-    share = sheet.estimate.edge_share_likely
-    use = "" if share is None else f"; this job takes about {share:.1%} of an edge's life"
+    who = "this job takes" if sheet.estimate.members == 1 else f"all {sheet.estimate.members} on the table take"
+    unknown = sheet.estimate.edge_share_likely is None
+    use = "" if unknown else f"; {who} about {_share(sheet):.1%} of an edge's life"
     return f"Edge{'s' if len(told) > 1 else ''} at work: " + ", ".join(told) + use
 
 

@@ -224,7 +224,10 @@ def _tool_mark(sheet: Sheet) -> None:
 def _another_must_stop(sheet: Sheet) -> None:
     """It is clean, one on the table with it is not and must not go on."""
     one = next(one for one in sheet.mates if one.state.clean_mm is None)
-    st.error(f"**Stop and call.** {one.part.tag}, on the table with it, is not clean and must not go deeper.")
+    st.error(
+        f"**Stop and call.** {one.part.tag}, on the table with it, is not clean and must not go deeper. Once its job is "
+        "ended, on its own sheet, the others can go on without it."
+    )
     st.button(tall(f"Sheet of {one.part.tag}:", "call"), type="primary", on_click=turn_to, args=(one.job.id,))
 
 

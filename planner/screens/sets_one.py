@@ -71,6 +71,8 @@ def first_words(view: SetView) -> str:
 
 def difference(shop: Shop, view: SetView, heights_mm: Mapping[int, float], units: Units) -> str:
     """Greatest difference of these heights, compared as the set compares them."""
+    if view.plan is None:
+        return "unknown"
     known = []
     for job_id, height in heights_mm.items():
         offset = 0.0
@@ -159,8 +161,10 @@ def _gang(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
 def _together_words(shop: Shop, view: SetView) -> str:
     if len(view.gang) == len(view.matched.job_ids):
         return "On the table together: one plane cuts all, so no order counts."
-    tags = " and ".join(shop.part_of(shop.jobs[j]).tag for j in view.gang)
-    return f"{tags} are on the table together: one plane cuts them, so no order counts among them."
+    *tags, last = (shop.part_of(shop.jobs[j]).tag for j in view.gang)
+    return (
+        f"{', '.join(tags)} and {last} are on the table together: one plane cuts them, so no order counts among them."
+    )
 
 
 def _stuck(shop: Shop, course: GangCourse) -> str:

@@ -42,7 +42,8 @@ class GangCourse:
     """A gang on one machine. ``course``: its passes, counted from first contact with the highest member, and where they
     stop; ``pass_counts``: equally likely numbers of passes, the kiss pass among them, from the depth at which the last
     member is clean; ``work``, ``work_allow``: what is still to be done at the machine up to the last look; path and swept
-    area of one pass and its share of an edge, all members together; ``against``: what it saves against cutting one by one.
+    area of one pass and its share of an edge, all members together; ``against``: what it saves against cutting one by one;
+    ``members``: the heads themselves, in the order of ``job_ids``.
 
     By job id: ``below_mm`` how far each member's first contact lies below that with the highest one; ``together`` what
     each one's estimate takes from the gang. ``reached_mm``: the depth below first contact that was cut."""
@@ -60,6 +61,7 @@ class GangCourse:
     pass_path_mm: float
     pass_swept_mm2: float
     against: GangSetup
+    members: MemberSet
     below_mm: Mapping[int, float]
     together: Mapping[int, Together]
     reached_mm: float = 0.0
@@ -216,6 +218,7 @@ def _course(
         math.fsum(e.setup.finish.path_mm for e in estimates),
         math.fsum(f.area_mm2 for f in faces),
         _against(shop, view, members, compared, estimates, minutes, setup, course, knowledge),
+        members,
         below,
         {
             j: Together(

@@ -84,7 +84,7 @@ def estimate_queue(
             if courses:
                 chosen = _preferred(courses, natural)
                 together |= dict.fromkeys(own, chosen)
-                view = cut_together(shop, view, chosen.depths_mm, units)
+                view = cut_together(shop, view, chosen.members, chosen.depths_mm, units)
             else:
                 view = replace(view_set(shop, matched, natural, units, measured, knowledge), apart_because=why)
         sets[i] = view

@@ -103,10 +103,9 @@ class SetView:
 
     By job id, mm: ``heights_mm`` present and ``finals_mm`` final height, mean over the points that every member was
     measured at, ``cuts_mm`` what it loses there; ``depths_mm`` depth below first contact; ``least_mm`` least height.
-    ``order``: job ids in cutting order;
-    ``advice``: why, None with more members than can be weighed. ``gang``: the members cut together, by the same
-    traverses; ``apart_because``: why a set that is to be cut so is not. ``members``: with the doubt of their depths; one with
-    a survey counts its heights from first contact. ``stop_mm``: greatest mismatch somebody may agree to. ``recut``:
+    ``order``: job ids in cutting order; ``advice``: why, None with more members than can be weighed. ``members``: with
+    the doubt of their depths; one with a survey counts its heights from first contact. ``gang``: those cut together, by
+    the same traverses, ``lying`` the same in that order; ``apart_because``: why a set to be cut so is not. ``stop_mm``: greatest mismatch somebody may agree to. ``recut``:
     finished members that would have to be cut again.
     """
 
@@ -129,6 +128,7 @@ class SetView:
     points: tuple[str, ...] = ()
     recut: tuple[int, ...] = ()
     gang: tuple[int, ...] = ()
+    lying: MemberSet | None = None
     apart_because: str = ""
 
     @property
@@ -155,7 +155,7 @@ class SetView:
     def member(self, job_id: int) -> Member | None:
         """The member of a job."""
         if self.members is None:
-            return None
+            return self.lying.members[self.gang.index(job_id)] if job_id in self.gang else None
         return self.members.members[self.matched.job_ids.index(job_id)]
 
     def mean_of_check_mm(self, job_id: int, point: str, height_mm: float) -> float:
@@ -260,15 +260,22 @@ def view_set(
     )
 
 
-def cut_together(shop: Shop, view: SetView, depths_mm: Mapping[int, float], units: Units) -> SetView:
+def cut_together(shop: Shop, view: SetView, lying: MemberSet, depths_mm: Mapping[int, float], units: Units) -> SetView:
     """The view of a set of which some members are cut by the same traverses: they end where the gang ends, at these
-    depths below their own first contact by job id; what is finished, or cut by itself, stays as it was planned."""
+    depths below their own first contact by job id; what is finished, or cut by itself, stays as it was planned. Where
+    the set cannot be planned, those on the table are told all the same. ``lying``: the gang in the view's order."""
     gang = tuple(j for j in view.order if j in depths_mm)
     done = tuple(j for j in view.order if shop.jobs[j].state in DONE)
     rest = tuple(j for j in view.order if j not in done + gang)
-    view = replace(view, gang=gang, advice=None, order=done + gang + rest)
+    view = replace(view, gang=gang, lying=lying, advice=None, order=done + gang + rest)
     if view.members is None or view.plan is None:
-        return replace(view, depths_mm=dict(depths_mm))
+        points = common_points(shop, [shop.jobs[j] for j in gang])
+        stand = {j: m.height_mm for j, m in zip(gang, lying.members, strict=True)}
+        now = {j: _mean(standing_heights(shop, shop.jobs[j], points)) for j in gang}
+        now = {j: stand[j] if height is None else height for j, height in now.items()}
+        finals = {j: stand[j] - depths_mm[j] for j in gang}
+        lost = {j: now[j] - finals[j] for j in gang}
+        return replace(view, heights_mm=now, cuts_mm=lost, depths_mm=dict(depths_mm), finals_mm=finals)
     jobs = [shop.jobs[j] for j in view.matched.job_ids]
     found, given = {m.name: j for m, j in zip(view.members.members, jobs, strict=True)}, view.depths_mm | depths_mm
     removals = {name: given[job.id] for name, job in found.items() if job.state not in DONE}

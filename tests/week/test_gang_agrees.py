@@ -239,3 +239,17 @@ def test_a_touch_off_set_anew_on_the_rest_is_their_one_zero(under_way):
     assert again.next_pass == pytest.approx(before.next_pass) or again.next_pass[2] == pytest.approx(
         before.next_pass[2]
     )
+
+
+def test_the_rest_of_a_gang_is_told_while_who_left_is_not_measured(under_way):
+    shop = ended(under_way, 1)
+    queue = estimate_queue(shop)
+    view, course = queue.sets[1], the_course(queue)
+    assert view.plan is None and any("heights were not measured" in p for p in view.problems)
+    for job_id in course.job_ids:
+        estimate = queue.estimates[job_id]
+        assert view.depths_mm[job_id] == pytest.approx(estimate.stop_likely_mm)
+        left = view.finals_mm[job_id] - view.member(job_id).least_mean_mm
+        assert left == pytest.approx(estimate.left_likely_mm)
+        assert view.heights_mm[job_id] - view.cuts_mm[job_id] == pytest.approx(view.finals_mm[job_id])
+    assert view.member(1) is None
