@@ -105,8 +105,8 @@ class SetView:
     measured at, ``cuts_mm`` what it loses there; ``depths_mm`` depth below first contact; ``least_mm`` least height.
     ``order``: job ids in cutting order; ``advice``: why, None with more members than can be weighed. ``members``: with
     the doubt of their depths; one with a survey counts its heights from first contact. ``gang``: those cut together, by
-    the same traverses, ``lying`` the same in that order; ``apart_because``: why a set to be cut so is not. ``stop_mm``: greatest mismatch somebody may agree to. ``recut``:
-    finished members that would have to be cut again.
+    the same traverses, ``lying`` the same in that order; ``apart_because``: why a set to be cut so is not. ``stop_mm``:
+    greatest mismatch somebody may agree to. ``recut``: finished members that would have to be cut again.
     """
 
     matched: MatchedSet
