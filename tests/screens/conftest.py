@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,7 +13,8 @@ from streamlit.testing.v1 import AppTest
 
 from planner.screens import access
 from planner.shop import Shop
-from planner.store import Kind, Repository, open_kind, places
+from planner.store import Kind, Places, Repository, open_kind, places
+from planner.store.computed import Computed
 from tests.tiny import MONDAY, tiny_shop
 
 APP = Path(__file__).parents[2] / "app.py"
@@ -63,13 +65,40 @@ def fill(store: Repository, shop: Shop) -> dict[str, dict[int, int]]:
     return new
 
 
+@pytest.fixture(scope="session")
+def kept_results(tmp_path_factory: pytest.TempPathFactory) -> Computed:
+    """What took long to compute, kept from one test to the next as from one start of the app to the next: a result is
+    known by all that it was computed from."""
+    return Computed(tmp_path_factory.mktemp("computed"))
+
+
+def made_once(folder: Path, shop: Shop | None) -> Path:
+    """The file of one's own shop, just started, with a shop's nouns in it or with none."""
+    store = open_kind(Places(folder), Kind.OWN, MONDAY)
+    if shop is not None:
+        fill(store, shop)
+    store.engine.dispose()
+    return Path(Places(folder).url(Kind.OWN).database)
+
+
+@pytest.fixture(scope="session")
+def empty_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return made_once(tmp_path_factory.mktemp("empty"), None)
+
+
+@pytest.fixture(scope="session")
+def tiny_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return made_once(tmp_path_factory.mktemp("tiny"), tiny_shop())
+
+
 @pytest.fixture
-def data_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def data_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kept_results: Computed) -> Path:
     """A user's data directory of its own, nothing cached, the shop's clock on the tiny shop's Monday morning."""
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     monkeypatch.setenv("HOME", str(tmp_path))
     monkeypatch.delenv("PLANNER_DATABASE", raising=False)
     monkeypatch.setattr(access, "now", lambda: MONDAY)
+    monkeypatch.setattr(access, "_computed", lambda: kept_results)
     st.cache_resource.clear()
     st.cache_data.clear()
     yield tmp_path
@@ -77,17 +106,24 @@ def data_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     st.cache_data.clear()
 
 
+def own_from(file: Path) -> Repository:
+    """One's own shop, begun as a copy of this file."""
+    where = places()
+    where.make()
+    shutil.copyfile(file, where.url(Kind.OWN).database)
+    return open_kind(where, Kind.OWN, MONDAY)
+
+
 @pytest.fixture
-def empty_own(data_home: Path) -> Repository:
+def empty_own(data_home: Path, empty_file: Path) -> Repository:
     """One's own shop, just started: nothing in it."""
-    return open_kind(places(), Kind.OWN, MONDAY)
+    return own_from(empty_file)
 
 
 @pytest.fixture
-def store(empty_own: Repository) -> Repository:
+def store(data_home: Path, tiny_file: Path) -> Repository:
     """One's own shop with the tiny shop in it. The app opens the same file."""
-    fill(empty_own, tiny_shop())
-    return empty_own
+    return own_from(tiny_file)
 
 
 @pytest.fixture
@@ -119,10 +155,10 @@ def go() -> Callable[[AppTest, str], AppTest]:
 @pytest.fixture
 def sheet(app, store, go):
     """The run sheet of the tiny shop's first job; its only person is named."""
-    app.run()
-    app.selectbox(key="who").select_index(1).run()
+    shop = store.load_shop()
+    job = next(iter(shop.jobs.values()))
+    app.session_state["who"] = next(iter(shop.people))
     go(app, "run")
-    job = next(iter(store.load_shop().jobs.values()))
     app.selectbox(key="run job").select(job.id).run()
     assert not app.exception
     return app, store, job.id

@@ -80,12 +80,12 @@ def engine(store):
 
 
 def test_without_a_kind_of_engine_the_set_page_says_what_to_enter(app, go):
-    at = go(app.run(), "sets")
+    at = go(app, "sets")
     assert "No kind of engine is entered yet" in texts(at)
 
 
 def test_an_unmeasured_engine_shows_unknown_never_the_drawing(app, go, engine):
-    at = go(app.run(), "sets")
+    at = go(app, "sets")
     assert "nothing is measured on this engine yet" in texts(at)
     assert "measure on the engine" in texts(at)
     frame = engine_table(at)
@@ -97,7 +97,7 @@ def test_an_unmeasured_engine_shows_unknown_never_the_drawing(app, go, engine):
 def test_a_measured_clearance_has_its_head_room_and_what_if_three_more(app, go, engine, store):
     banks = tuple(MeasuredBank(n, exhaust_mm=3.0, same_gasket=True) for n in ("left", "right"))
     store.add(MeasuredEngine("E-1", engine.id, banks=banks))
-    at = go(app.run(), "sets")
+    at = go(app, "sets")
     assert "more off the head before the exhaust valve clearance limit" in texts(at)
 
     def room() -> float:
@@ -116,7 +116,7 @@ def test_a_measured_clearance_has_its_head_room_and_what_if_three_more(app, go, 
 def test_a_figure_past_its_limit_before_any_cut_says_so(app, go, engine, store):
     banks = tuple(MeasuredBank(n, exhaust_mm=2.0, same_gasket=True) for n in ("left", "right"))
     store.add(MeasuredEngine("E-1", engine.id, banks=banks))
-    at = go(app.run(), "sets")
+    at = go(app, "sets")
     assert [e.value for e in at.error] == [
         "Left and right: past the limit of exhaust valve clearance. It was so before the cuts."
     ]
@@ -127,7 +127,7 @@ def test_four_banks_stand_in_a_column_each(app, go, engine, store):
     store.save(dataclasses.replace(engine, banks=banks))
     measured = tuple(MeasuredBank(n, exhaust_mm=3.0, same_gasket=True) for n in banks)
     store.add(MeasuredEngine("E-1", engine.id, banks=measured))
-    at = go(app.run(), "sets")
+    at = go(app, "sets")
     table = engine_table(at)
     assert list(table.columns) == ["Limit", "1", "2", "Left", "Right", "Head-room"]
     # nothing is cut on the first two, so they read alike and come first
@@ -140,7 +140,7 @@ def test_the_intake_correction_due_stands_in_sight(app, go, engine, store):
     thicker = MeasuredBank("left", gasket_before_mm=1.0, gasket_after_mm=1.02)
     banks = (thicker, MeasuredBank("right", same_gasket=True))
     store.add(MeasuredEngine("E-1", engine.id, banks=banks))
-    at = go(app.run(), "sets")
+    at = go(app, "sets")
     said = texts(at)
     assert "Intake correction is due once these cuts are made: left side of the manifold" in said
     assert "end rails, front and rear" in said and "gate" in said
@@ -153,13 +153,13 @@ def test_the_intake_correction_due_stands_in_sight(app, go, engine, store):
 def test_a_parting_face_or_a_foreign_serial_is_told_in_words(app, go, engine, store):
     part = next(p for p in store.load_all(Part).values() if p.tag == "T-2")
     store.save(dataclasses.replace(part, engine_serial=""))
-    at = go(app.run(), "sets")
+    at = go(app, "sets")
     assert "enter the same engine serial" in texts(at)
 
 
 def test_two_kinds_that_fit_are_asked_for(app, go, engine, store):
     store.add(EngineFamily("other twin", 88.0, 80.0, head_family_ids=engine.head_family_ids))
-    at = go(app.run(), "sets")
+    at = go(app, "sets")
     assert "Which kind of engine is E-1?" in texts(at)
     next(s for s in at.selectbox if s.label == "Kind of engine").set_value(engine.id).run()
     next(b for b in at.button if b.label == "That is it").click().run()
@@ -180,7 +180,7 @@ def test_chambers_are_read_as_they_are_typed():
 
 def test_a_kind_of_engine_is_entered_with_bore_and_stroke_alone(app, go, store):
     app.session_state["shop section"] = "Engines"
-    at = go(app.run(), "shop")
+    at = go(app, "shop")
     for label, value in (("Name", "lone"), ("Bore (in)", "3.5"), ("Stroke (in)", "3.1")):
         next(t for t in at.text_input if t.label == label).set_value(value).run()
     next(b for b in at.button if b.label == "Save engine").click().run()
@@ -204,7 +204,7 @@ def recession(store):
 
 
 def test_the_set_page_and_the_run_sheet_show_the_line_as_unknown_until_measured(app, go, store, recession):
-    at = go(app.run(), "sets")
+    at = go(app, "sets")
     assert set(frame_with(at, "Dimension")["Then"]) == {"unknown: measure it"}
     at = go(at, "run")
     assert frame_with(at, "Dimension")["Now"].tolist() == ["unknown"]
@@ -213,7 +213,7 @@ def test_the_set_page_and_the_run_sheet_show_the_line_as_unknown_until_measured(
 def test_a_reading_on_the_part_s_page_is_kept_and_says_which_passes_its_limit(app, go, store, recession):
     part = next(p for p in store.load_all(Part).values() if p.tag == "T-1")
     app.session_state["part"] = part.id
-    at = go(app.run(), "parts")
+    at = go(app, "parts")
     next(t for t in at.text_input if t.label == "valve recession (thou)").set_value("30").run()
     next(b for b in at.button if b.label == "Keep the readings").click().run()
     assert not at.exception
@@ -229,7 +229,7 @@ def test_a_cover_face_holds_its_jobs_and_a_tap_lets_them_go(app, go, store, rece
     store.save(dataclasses.replace(family, faces=(face,)), at=MONDAY)
     part = next(p for p in store.load_all(Part).values() if p.tag == "T-1")
     app.session_state["part"] = part.id
-    at = go(app.run(), "parts")
+    at = go(app, "parts")
     assert "must be bolted on" in texts(at)
     next(b for b in at.button if b.label == "The cover is on").click().run()
     assert not at.exception
@@ -238,7 +238,7 @@ def test_a_cover_face_holds_its_jobs_and_a_tap_lets_them_go(app, go, store, rece
 
 # -- the hand-over -----------------------------------------------------------------------------------------------------
 def test_the_sheet_can_be_printed_before_anything_is_known(app, go, store, engine):
-    at = go(app.run(), "sets")
+    at = go(app, "sets")
     assert any("Print hand-over sheet" in b.label for b in at.get("download_button"))
     assert "Still to be cut" in texts(at)
 
@@ -249,7 +249,7 @@ def test_a_set_whose_members_are_cut_is_still_found(app, go, store, engine):
         cut = Cut(job.id, job.part_id, job.face_id, MONDAY.replace(hour=10), 0.1, by="ab", heights_mm={"middle": 99.7})
         store.record_cut(cut)
     assert {store.load(Job, j.id).state for j in jobs} == {JobState.CUT}
-    at = go(app.run(), "sets")
+    at = go(app, "sets")
     assert "No matched set is open" in texts(at)
     assert any("Sets that are cut (1)" in e.label for e in at.expander)
 

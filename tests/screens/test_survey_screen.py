@@ -52,7 +52,7 @@ def sweep(at, readings, which="read"):
 
 @pytest.fixture
 def survey(app, go):
-    return go(app.run(), "survey")
+    return go(app, "survey")
 
 
 def test_the_screen_opens_on_a_part_with_an_open_job(survey):
