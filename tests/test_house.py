@@ -8,6 +8,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator, Sequence
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -56,6 +57,7 @@ def name_of(path: Path) -> str:
     return path.relative_to(PACKAGE).as_posix()
 
 
+@cache
 def tree_of(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"), filename=str(path))
 
