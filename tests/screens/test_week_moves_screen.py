@@ -26,11 +26,12 @@ def pick(at, store, tag):
 
 
 def until(at, there, runs=200):
-    """Work beside the page ends in its own time: draw the page anew until what is awaited is there."""
+    """Work beside the page ends in its own time: draw the page anew until what is awaited is there; not so often that
+    drawing takes the work's own time."""
     for _ in range(runs):
         if there():
             return
-        time.sleep(0.05)
+        time.sleep(0.2)
         at.run()
     raise AssertionError("it never came")
 
