@@ -348,7 +348,7 @@ def test_a_reported_cut_is_dropped_again_and_one_without_a_name_is_refused(app, 
     next(b for b in at.date_input if b.label == "Date").set_value(MONDAY.date()).run()
     next(b for b in at.button if b.label == "Keep this cut").click().run()
     assert store.load_shop().measured_engines == {}
-    assert any("Needed: who said so" in e.value for e in at.error)
+    assert any("Needed: “Who said so”" in e.value for e in at.error)
     next(b for b in at.text_input if b.label.startswith("Who said so")).set_value("the owner").run()
     next(b for b in at.button if b.label == "Keep this cut").click().run()
     assert "4.0 thou off the head" in texts(at)
