@@ -51,7 +51,6 @@ __all__, __getattr__, __dir__ = late(
         "pooling": ("PooledFrom",),
         "record": (
             "CleanUpInterval",
-            "Look",
             "learning_interval",
         ),
         "schedule": (

@@ -11,7 +11,8 @@ from planner.errors import InputError, finite, not_negative, positive
 
 
 class SeenPass(Protocol):
-    """A pass as it was done: depth below first contact after it, why it was made, what a look showed (None: none)."""
+    """A pass as it was done: depth below first contact after it, why it was made ("kiss", "search", "match", "finish",
+    "tool mark"), what a look showed (None: none)."""
 
     @property
     def total_mm(self) -> float: ...
@@ -19,15 +20,6 @@ class SeenPass(Protocol):
     def reason(self) -> str: ...
     @property
     def clean(self) -> bool | None: ...
-
-
-@dataclass(frozen=True)
-class Look:
-    """One pass and its look. ``reason``: "kiss", "search", "match", "finish", "tool mark"."""
-
-    total_mm: float
-    clean: bool | None = None
-    reason: str = "search"
 
 
 @dataclass(frozen=True)

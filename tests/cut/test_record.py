@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from planner import InputError
-from planner.cut import Look, learning_interval
+from planner.cut import learning_interval
 
 LEAST = 0.0127
+
+
+class Look(NamedTuple):
+    """A pass and its look."""
+
+    total_mm: float
+    clean: bool | None = None
+    reason: str = "search"
 
 
 def interval(*looks, **options):

@@ -14,7 +14,6 @@ from planner import InputError
 from planner.cut import (
     DepthPrior,
     DepthRecords,
-    Look,
     depth_fit,
     fit_check,
     fit_depths,
@@ -23,6 +22,7 @@ from planner.cut import (
     pool_depths,
     starting_depth,
 )
+from tests.cut.test_record import Look
 
 MEDIAN, SIGMA = 0.0635, 0.4
 
