@@ -9,7 +9,7 @@ import streamlit as st
 from planner import InputError
 from planner.cut.running import BEFORE_TOUCHING, standing_below_mm
 from planner.screens import access
-from planner.screens.keys import tall
+from planner.screens.keys import choose, tall
 from planner.screens.run_deeds import Sheet, tap, turn_to, typed
 from planner.screens.said import act, say_beside
 from planner.screens.spindle_view import check_of_machine
@@ -26,6 +26,7 @@ STEP_WORDS = {
 }
 # what stands under a step of one word on its key
 _UNDER_STEP = {"sweep": "the face", "shim_round": "the part", "dye": "the face"}
+_NO_POINT = "none of them"
 HIGHEST = "highest place"
 """Where the cutter meets the face first."""
 
@@ -145,18 +146,12 @@ def _on_paper(sheet: Sheet) -> None:
     surveyed = sheet.estimate.touch_off.place
     start = places.index(surveyed) if surveyed in places and sheet.estimate.touch_off.delta_mm is not None else 0
     key = f"{sheet.job.id}/{sheet.seen}"
-    place = columns[0].selectbox("Where", places, index=start, key=f"touch place/{key}")
+    place = choose(columns[0], "Where:", places, f"touch place/{key}", places[start])
     paper = units.depth(sheet.shop.settings.paper_mm, unit=False)
     if place == HIGHEST and not on_cut:
-        names = [p.name for p in sheet.face.points]
-        st.selectbox(
-            "Is it one of these points?",
-            names,
-            index=None,
-            key=f"touch near/{key}",
-            placeholder="none of them",
-            help="The family remembers where its faces are met first.",
-        )
+        # the family remembers where its faces are met first
+        names = [_NO_POINT, *(p.name for p in sheet.face.points)]
+        choose(st, "Is it one of these points?", names, f"touch near/{key}", _NO_POINT)
     # the unit stands in the key: a figure shown in one unit is never read in the other
     columns[1].text_input(
         f"Paper ({units.depth_unit})",
@@ -223,7 +218,8 @@ def _touch(sheet: Sheet, key: str, on_cut: bool, delta: float | None) -> str:
         at_zero = units.read_depth_mm(f"{sheet.dial.name} reads there", read)
     place = str(st.session_state.get(f"touch place/{key}", ""))
     if place == HIGHEST:
-        place = st.session_state.get(f"touch near/{key}") or HIGHEST
+        near = st.session_state.get(f"touch near/{key}", _NO_POINT)
+        place = HIGHEST if near == _NO_POINT else near
     payload = {
         "place": place,
         "paper_mm": paper,

@@ -328,6 +328,18 @@ def test_a_paper_sheet_is_a_line_of_passes_and_a_line_of_heights(sheet):
     assert len(cut.ra_um) == 2 and cut.step_minutes == {"measure": 7}
 
 
+def test_where_it_was_touched_is_chosen_by_keys(sheet):
+    at, store, job_id = sheet
+    press(at, "begin")
+    press(at, "back left")
+    press(at, "highest place")
+    press(at, "front right", 1)
+    press(at, "Paper grips")
+    tap = store.taps_of(job_id)[-1]
+    # the highest place, which is this point; it lies nothing below first contact
+    assert tap.payload["place"] == "front right" and tap.payload["below_first_mm"] == 0.0
+
+
 def test_a_finished_paper_sheet_says_after_which_pass_it_was_clean_or_that_nobody_noted_it(sheet):
     """Left empty it would teach that the face never was clean down to the depth it was finished at."""
     at, store, job_id = sheet
