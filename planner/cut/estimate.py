@@ -240,6 +240,7 @@ def estimate_job(
         flags=(),
         origins={
             "depth": TYPED if job.aim is Aim.TO_DEPTH else belief.origin,
+            "cleanup": belief.origin,
             "minutes": minutes.origin,
             "edge": capacity_origin,
             "rebuild": rebuild_origin,

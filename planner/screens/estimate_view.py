@@ -213,7 +213,7 @@ def _figures_table(shop: Shop, estimate: JobEstimate, units: Units) -> pa.Table:
     if not where:
         spindle = area = path = "unknown"
     rows = [
-        ("Clean-up depth", likely_allow(estimate.cleanup_likely_mm, estimate.cleanup_allow_mm, units), "depth"),
+        ("Clean-up depth", likely_allow(estimate.cleanup_likely_mm, estimate.cleanup_allow_mm, units), "cleanup"),
         ("Stop depth, finishing pass included", stop, "depth"),
         ("Spindle", spindle, "travel"),
         ("Ra expected", f"{ra} (gasket: {band})", "ra"),

@@ -111,4 +111,4 @@ def _outcome(part: Part, face: Face, units: Units) -> str:
         return "Stored."
     estimate = access.queue().estimates[job.id]
     depth = words.likely_allow(estimate.cleanup_likely_mm, estimate.cleanup_allow_mm, units)
-    return f"Stored. Clean-up depth now {depth}: {estimate.origins['depth'].words}."
+    return f"Stored. Clean-up depth now {depth}: {estimate.origins['cleanup'].words}."

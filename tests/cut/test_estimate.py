@@ -361,6 +361,12 @@ def test_the_record_replaces_the_starting_value_and_says_so(shop):
     assert other.origins["depth"].source is Source.STARTING  # no corroded record anywhere
 
 
+def test_a_depth_that_was_asked_for_does_not_make_the_clean_up_depth_one(shop):
+    estimate = estimate_job(shop, replace(shop.jobs[1], aim=Aim.TO_DEPTH, depth_mm=4 * THOU))
+    assert estimate.origins["depth"].words == "entered by the shop"
+    assert estimate.origins["cleanup"].words == "starting value"
+
+
 def test_every_figure_has_an_origin(shop):
     for job in shop.jobs.values():
         estimate = estimate_job(shop, job)

@@ -140,6 +140,16 @@ def test_a_quick_job_makes_family_part_and_job_and_shows_its_estimate(parts, sto
     assert all(figures["Where from"])
 
 
+def test_a_quick_job_to_a_depth_tells_the_clean_up_depth_from_the_one_asked_for(parts):
+    at = parts("Quick job")
+    for name, typed in (("tag", "Q-9"), ("length_mm", "12"), ("width_mm", "6.5"), ("depth_mm", "4")):
+        box(at, "text_input", "quick job:new", name).set_value(typed).run()
+    press(at, "Put it in the queue")
+    figures = next(d.value for d in at.dataframe if "Where from" in d.value).set_index("Figure")["Where from"]
+    assert figures["Stop depth, finishing pass included"] == "entered by the shop"
+    assert figures["Clean-up depth"] == "starting value"
+
+
 def test_what_no_machine_can_cut_has_unknown_minutes_and_cost_not_none(parts, store):
     at = parts("Quick job")
     box(at, "text_input", "quick job:new", "tag").set_value("Q-8").run()
