@@ -111,7 +111,7 @@ class LogNormalDepth(_Depth):
     def pdf(self, x):
         x = np.asarray(x, dtype=float)
         inside = np.where(x > 0, x, 1.0)
-        height = np.exp(-(self._z(inside) ** 2) / 2) / (inside * self.sigma * math.sqrt(2 * math.pi))
+        height = np.exp(-(self._z(inside) ** 2) / 2) / inside / (self.sigma * math.sqrt(2 * math.pi))
         return np.where(x > 0, height, 0.0)[()]
 
     def isf(self, q):

@@ -111,7 +111,12 @@ def test_wrong_input_names_its_field(call, field):
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.floats(0.001, 2.0), st.floats(0.05, 1.5), st.lists(st.floats(-0.1, 6.0), min_size=1, max_size=8))
+# below the least normal number scipy divides by 0
+@given(
+    st.floats(0.001, 2.0),
+    st.floats(0.05, 1.5),
+    st.lists(st.floats(-0.1, 6.0, allow_subnormal=False), min_size=1, max_size=8),
+)
 def test_the_log_normal_depth_is_scipy_s(median, sigma, depths):
     """Reference: scipy.stats.lognorm, a general-purpose library."""
     ours, theirs = LogNormalDepth(median, sigma), stats.lognorm(sigma, scale=median)
