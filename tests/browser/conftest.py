@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import shutil
@@ -22,6 +23,12 @@ FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "-
 FLAGS += ["--disable-component-update", "--disable-sync"]
 
 
+def at_home(home: Path) -> dict[str, str]:
+    """The environment of a program whose user's data lie in this directory."""
+    named = {k: v for k, v in os.environ.items() if k != "PLANNER_DATABASE"}
+    return named | {"HOME": str(home), "XDG_DATA_HOME": str(home)}
+
+
 class Server:
     """The app as a person starts it; `kill` is a power cut."""
 
@@ -37,11 +44,9 @@ class Server:
         return f"http://127.0.0.1:{self.port}"
 
     def start(self) -> None:
-        environment = {k: v for k, v in os.environ.items() if k != "PLANNER_DATABASE"}
-        environment |= {"HOME": str(self.home), "XDG_DATA_HOME": str(self.home)}
         command = [sys.executable, "-m", "streamlit", "run", "app.py", "--server.port", str(self.port)]
         with open(self.home / "server.log", "a") as log:
-            self.process = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=log, stderr=log)
+            self.process = subprocess.Popen(command, cwd=ROOT, env=at_home(self.home), stdout=log, stderr=log)
         for _ in range(240):
             try:
                 urllib.request.urlopen(self.url + "/_stcore/health", timeout=1)
@@ -57,42 +62,103 @@ class Server:
             self.process = None
 
 
-@pytest.fixture
-def server(tmp_path):
+@pytest.fixture(scope="session")
+def chromium():
+    """Where Debian's Chromium is."""
     if CHROMIUM is None:
         pytest.skip("Debian's chromium is not installed")
-    running = Server(tmp_path)
-    running.start()
-    yield running
-    running.kill()
+    return CHROMIUM
+
+
+def running(home: Path):
+    found = Server(home)
+    found.start()
+    yield found
+    found.kill()
 
 
 @pytest.fixture
-def browser():
-    if CHROMIUM is None:
-        pytest.skip("Debian's chromium is not installed")
+def first_start(chromium, tmp_path):
+    """A server somebody starts for the first time: nothing is there."""
+    yield from running(tmp_path)
+
+
+@pytest.fixture(scope="session")
+def looked_at(chromium, tmp_path_factory):
+    """The data directory of a sample shop that somebody opened once: filled, and what its record teaches worked out."""
+    home = tmp_path_factory.mktemp("looked_at")
+    look = "import sys; from streamlit.testing.v1 import AppTest; "
+    look += "at = AppTest.from_file(sys.argv[1], default_timeout=600).run(); assert not at.exception, at.exception"
+    subprocess.run([sys.executable, "-c", look, str(ROOT / "app.py")], cwd=ROOT, env=at_home(home), check=True)
+    return home
+
+
+@pytest.fixture
+def server(looked_at, tmp_path):
+    """A server started anew on a sample shop of its own that was opened before."""
+    shutil.copytree(looked_at, tmp_path, dirs_exist_ok=True)
+    yield from running(tmp_path)
+
+
+# What a page asks of its server and when it is answered, counted in the page: a press is known to be under way before
+# the server has said so.
+LISTEN = """
+(() => {
+  const send = WebSocket.prototype.send;
+  WebSocket.prototype.send = function (...message) {
+    if (!this.heard) {
+      this.heard = true;
+      this.addEventListener("message", () => { window.answeredAt = performance.now(); });
+    }
+    window.askedAt = performance.now();
+    return send.apply(this, message);
+  };
+})()
+"""
+
+# Still for several looks in a row. What is asked and not answered within two seconds wants no answer.
+STILL = """
+(settling) => {
+  const busy = "[data-testid=stStatusWidget], [data-testid=stSkeleton], [data-testid=stAppSkeleton], "
+    + "[data-stale=true], [data-testid=stSpinner]";
+  const app = document.querySelector("[data-testid=stApp]"), now = performance.now();
+  const asked = window.askedAt ?? 0, open = asked > (window.answeredAt ?? 0) && now - asked < 2000;
+  const still = app?.dataset.testScriptState === "notRunning" && !open && !document.querySelector(busy)
+    && document.querySelector("[data-testid=stMain] [data-testid=stVerticalBlock] *");
+  if (window.settling !== settling) { window.settling = settling; window.looks = 0; }
+  window.looks = still ? window.looks + 1 : 0;
+  return window.looks > 4;
+}
+"""
+
+
+class Browser:
+    """Chromium, whose pages tell what they have asked of the server."""
+
+    def __init__(self, chromium) -> None:
+        self.chromium = chromium
+
+    def new_page(self, **how):
+        page = self.chromium.new_page(**how)
+        page.add_init_script(LISTEN)
+        return page
+
+
+@pytest.fixture
+def browser(chromium):
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield chromium
-        chromium.close()
+        opened = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+        yield Browser(opened)
+        opened.close()
 
 
 def settle(page, seconds: float = 60) -> None:
     """Wait until Streamlit has stopped running and the page is drawn; fail on an exception shown."""
-    end, calm = time.time() + seconds, 0
-    busy = "[data-testid=stStatusWidget], [data-testid=stSkeleton], [data-testid=stAppSkeleton], [data-stale=true]"
-    busy += ", [data-testid=stSpinner]"
-    drawn = "[data-testid=stMain] [data-testid=stVerticalBlock] *"
-    while time.time() < end and calm < 3:
-        still = page.locator(busy).count() == 0 and page.locator(drawn).count() > 0
-        calm = calm + 1 if still else 0
-        page.wait_for_timeout(200)
-    assert calm >= 3, "still running"
-    assert page.locator("[data-testid=stException]").count() == 0, page.locator(
-        "[data-testid=stException]"
-    ).inner_text()
+    page.wait_for_function(STILL, arg=time.monotonic(), polling=60, timeout=seconds * 1000)
+    shown = page.locator("[data-testid=stException]")
+    assert shown.count() == 0, shown.inner_text()
 
 
 def pick(page, box: str, option: str | re.Pattern | int, seconds: float = 60, typed: str = "") -> None:
@@ -121,7 +187,8 @@ def pick(page, box: str, option: str | re.Pattern | int, seconds: float = 60, ty
             pressed = True
         except Late:  # it closed just now, or is slow: look again
             continue
-        page.wait_for_timeout(500)
+        with contextlib.suppress(Late):  # it closes, or is looked at again
+            options.first.wait_for(state="detached", timeout=500)
     settle(page, seconds)
     expect(field).to_have_value(said, timeout=seconds * 1000)
 

@@ -11,7 +11,8 @@ from tests.browser.conftest import go, import_parts, main_text, sample_database,
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 
-def test_from_first_start_to_a_printed_run_sheet(server, browser, tmp_path):
+def test_from_first_start_to_a_printed_run_sheet(first_start, browser, tmp_path):
+    server = first_start
     page = browser.new_page(viewport={"width": 1400, "height": 900}, accept_downloads=True)
     page.goto(server.url)
     settle(page, 90)

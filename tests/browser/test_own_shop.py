@@ -36,7 +36,8 @@ class Desk:
         self.page.get_by_test_id("stMain").get_by_text(words, exact=False).first.wait_for(timeout=30_000)
 
 
-def test_from_an_empty_shop_to_a_planned_quick_job(server, browser, tmp_path):
+def test_from_an_empty_shop_to_a_planned_quick_job(first_start, browser, tmp_path):
+    server = first_start
     page = browser.new_page(viewport={"width": 1400, "height": 900}, accept_downloads=True)
     page.goto(server.url)
     settle(page, 90)
