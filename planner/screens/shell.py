@@ -37,7 +37,7 @@ def chrome() -> None:
         wanted = st.text_input(
             "Find a part",
             key="find",
-            placeholder="tag, order, serial, casting, last four",
+            placeholder="tag, order, serial, last four",
             icon=":material/search:",
             type="search",
             persist_state="session",
