@@ -202,7 +202,7 @@ def _gang(sheet: Sheet) -> None:
 
 def _off_the_table(sheet: Sheet) -> None:
     """Who was ended has left the gang, but lies under the cutter until somebody takes it off."""
-    gone = [sheet.shop.part_of(sheet.shop.jobs[j]).tag for j in run_gang.ended(sheet)]
+    gone = list(run_gang.ended(sheet).values())
     if gone and run_gang.next_pass(sheet) is not None:
         who, verb, them = " and ".join(gone), "is" if len(gone) == 1 else "are", "it" if len(gone) == 1 else "them"
         st.warning(f"**{who} {verb} ended: off the table before the next pass**, or the traverse cuts {them} too.")

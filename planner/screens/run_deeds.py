@@ -130,7 +130,8 @@ def begin(sheet: Sheet, machine_id: int, gang: GangCourse | None = None) -> str:
     planned: dict[int, dict[str, Any]] = {}
     if gang is not None:
         sheets = tuple(sheet if j == sheet.job.id else open_sheet(sheet.shop, j) for j in gang.job_ids)
-        payload |= {"gang": gang.set_id, "shared": len(sheets)}
+        lying = {str(one.job.id): one.part.tag for one in sheets}
+        payload |= {"gang": gang.set_id, "shared": len(sheets), "with": lying}
         # when the first of them is recorded, the others' plan is another
         estimates = access.queue().by_machine
         planned = {one.job.id: {"planned": asdict(Planned.of(estimates[one.job.id, machine_id]))} for one in sheets}

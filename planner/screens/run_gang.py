@@ -31,30 +31,18 @@ def course_of(job_id: int, machine_id: int | None) -> GangCourse | None:
     return next((c for c in courses if job_id in c.job_ids and c.machine_id == machine_id), None)
 
 
-def ended(sheet: Sheet) -> list[int]:
-    """Jobs that were put on the table with it and are ended since: they have left the gang."""
-    matched = sheet.shop.set_of(sheet.job.id)
-    if matched is None or sheet.state.gang != matched.id or len(sheet.together) >= sheet.state.shared:
-        return []
+def ended(sheet: Sheet) -> dict[int, str]:
+    """Jobs that were put on the table with it and are ended since, with the tags of their parts: they have left the
+    gang, and a scrapped one its set."""
+    begun = next((t.payload.get("with", {}) for t in sheet.taps if t.kind == TapKind.START), {})
     there = {one.job.id for one in sheet.together}
-    return [j for j in matched.job_ids if j not in there and _begun_with(sheet, j)]
-
-
-def _begun_with(sheet: Sheet, job_id: int) -> bool:
-    taps = access.repository().taps_of(job_id, whole=True)
-    return any(
-        t.kind == TapKind.START and t.payload.get("gang") == sheet.state.gang and t.at == sheet.state.started
-        for t in taps
-    )
+    return {j: tag for j, tag in sorted((int(i), t) for i, t in begun.items()) if j not in there}
 
 
 def recorded_in(sheet: Sheet, entry: Tap) -> list[str]:
     """Tags of those that left the gang with this entry on their sheets: it stands in their records."""
-    store = access.repository()
-    out = [
-        j for j in ended(sheet) if any(t.kind == entry.kind and t.at == entry.at for t in store.taps_of(j, whole=True))
-    ]
-    return [sheet.shop.part_of(sheet.shop.jobs[j]).tag for j in out]
+    store, made = access.repository(), (entry.kind, entry.at)
+    return [tag for j, tag in ended(sheet).items() if made in {(t.kind, t.at) for t in store.taps_of(j, whole=True)}]
 
 
 def as_its_own(sheet: Sheet, made_on: Sheet, kind: str, told: Mapping[str, Any]) -> dict[str, Any]:

@@ -32,7 +32,7 @@ def draw(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
         st.warning("This set cannot be planned yet: " + "; ".join(view.problems) + ".")
         if view.gang:
             st.info(_together_words(shop, view))
-        st.dataframe(members(shop, queue, view, units), hide_index=True, width="stretch")
+        _members(shop, queue, view, units)
         return
     for problem in view.problems:
         st.error(problem[0].upper() + problem[1:] + ".")
@@ -53,7 +53,7 @@ def draw(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
             _gang(shop, queue, view, units)
         else:
             _order(shop, view, units)
-    st.dataframe(members(shop, queue, view, units), hide_index=True, width="stretch")
+    _members(shop, queue, view, units)
     st.caption(planned_words(view, units))
     stays(shop, queue, view)
     sets_target.draw(shop, queue, view, units)
@@ -310,6 +310,12 @@ def _heights(rows: tuple, bars: tuple, unit: str, places: int) -> dict:
     heights = pd.DataFrame(rows, columns=["part", "kind", "value"])
     windows = pd.DataFrame(bars, columns=["part", "low", "high"])
     return specification(charts.set_heights(heights, windows, unit, places))
+
+
+def _members(shop: Shop, queue: Queue, view: SetView, units: Units) -> None:
+    # left to itself the depth is cut off on a tablet
+    wide = {"Cut": st.column_config.Column(width=190)}
+    st.dataframe(members(shop, queue, view, units), hide_index=True, width="stretch", column_config=wide)
 
 
 def members(shop: Shop, queue: Queue, view: SetView, units: Units) -> pa.Table:

@@ -185,3 +185,21 @@ def test_the_last_one_left_goes_on_by_itself_from_its_own_sheet(sheet):
     press(at, "As planned")
     (last,) = runs(store, T2)
     assert last.waits_for_look
+
+
+def test_who_is_scrapped_leaves_set_and_gang_and_must_come_off_the_table(sheet):
+    at, store, _ = sheet
+    turn(at, T1)
+    down_to_a_pass(at)
+    for _ in range(3):
+        press(at, "half")
+    turn(at, T2)
+    at.session_state["end/False"] = True
+    at.run()
+    next(s for s in at.selectbox if s.label.startswith("How it ended")).select(Outcome.SCRAPPED).run()
+    press(at, "Record and end")
+    assert T2 not in next(iter(store.load_shop().sets.values())).job_ids
+    turn(at, T5)
+    assert "T-2 is ended: off the table before the next pass" in said(at) and "Gang: T-1, T-5" in said(at)
+    press(at, "As planned")
+    assert all(s.waits_for_look for s in runs(store, T1, T5))
