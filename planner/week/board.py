@@ -25,7 +25,7 @@ from planner.week.partners import planned_cut
 from planner.week.queue import Queue
 from planner.week.reasons import person_named
 from planner.week.search import Decision, Plan, Progress, evaluate_decision, search_week
-from planner.week.standing import running_on
+from planner.week.standing import lies_with, running_on
 from planner.week.tables import Tables
 
 LATE_MINUTES = 0.5
@@ -283,8 +283,9 @@ def _fixed(
     found = {}
     on_it = running_on(shop, queue)
     for machine_id in shop.machines:
-        running = [on_it[machine_id]] if machine_id in on_it else []
-        waiting = (j for j in order.get(machine_id, ()) if j in shop.jobs and j not in on_it.values())
+        running = list(lies_with(queue, on_it[machine_id], machine_id)) if machine_id in on_it else []
+        there = {*on_it.values(), *running}
+        waiting = (j for j in order.get(machine_id, ()) if j in shop.jobs and j not in there)
         rest = [
             j
             for j in waiting

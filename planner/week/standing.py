@@ -12,7 +12,7 @@ from planner.shop.materials import MATERIALS
 from planner.week.edge_rules import EdgeRules
 from planner.week.queue import Queue
 
-__all__ = ["Standing", "running_on", "standing_on"]
+__all__ = ["Standing", "lies_with", "running_on", "standing_on"]
 
 
 @dataclass(frozen=True)
@@ -25,16 +25,22 @@ class Standing:
 
 
 def running_on(shop: Shop, queue: Queue) -> dict[int, int]:
-    """Machine id -> the job that lies on it; of several the one begun first on its run sheet. A job that waits for
-    somebody was taken off."""
+    """Machine id -> the job that lies on it; of several the one begun first on its run sheet, of a gang the member
+    that carries its work. A job that waits for somebody was taken off."""
     found: dict[int, int] = {}
     jobs = [j for j in shop.open_jobs() if j.state is JobState.RUNNING and not shop.part_of(j).waits_for]
     begun = {j: taps[0].at for j, taps in shop.taps.items() if taps}
     for job in sorted(jobs, key=lambda j: (j.id not in begun, begun.get(j.id), j.id)):
         setup = queue.estimates[job.id].setup
         if setup is not None:
-            found.setdefault(setup.machine.id, job.id)
+            found.setdefault(setup.machine.id, lies_with(queue, job.id, setup.machine.id)[0])
     return found
+
+
+def lies_with(queue: Queue, job_id: int, machine_id: int) -> tuple[int, ...]:
+    """The gang that a job is cut with on a machine, the member that carries its work first; the job alone without one."""
+    gangs = (c.job_ids for c in queue.gangs.values() if c.machine_id == machine_id)
+    return next((ids for ids in gangs if job_id in ids), (job_id,))
 
 
 def standing_on(shop: Shop, queue: Queue, machine: Machine, rules: EdgeRules) -> Standing:

@@ -253,3 +253,13 @@ def test_the_rest_of_a_gang_is_told_while_who_left_is_not_measured(under_way):
         assert left == pytest.approx(estimate.left_likely_mm)
         assert view.heights_mm[job_id] - view.cuts_mm[job_id] == pytest.approx(view.finals_mm[job_id])
     assert view.member(1) is None
+
+
+def test_a_gang_under_way_stands_first_on_its_machine_and_keeps_nobody_from_it(under_way):
+    queue = estimate_queue(under_way)
+    course = the_course(queue)
+    # T-1 has the lowest number and was begun with the others; T-2 carries the work
+    assert course.job_ids[0] == 2
+    plan = plan_shop(under_way, queue, MONDAY, steps=0)
+    assert list(plan.order["1"][:3]) == [str(j) for j in course.job_ids]
+    assert not set(plan.unplaceable) & {"1", "2", "3", "5"}
