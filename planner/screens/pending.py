@@ -1,4 +1,5 @@
-"""A tap under way: said at once at the foot of the window, wherever it is scrolled to, till the server has answered.
+"""A tap under way: said at once at the foot of the window, wherever it is scrolled to, till the server has answered. And a
+finger that bounces: where the page has meanwhile put another key under it, its second tap is no tap.
 
 Only the browser knows of a tap before the server does, so this is a component of its own; it changes nothing on the page
 but itself.
@@ -10,6 +11,8 @@ import streamlit as st
 
 _RUNS = "pending runs"
 _SLOW_MS = 5000
+# nobody reads a key, decides and taps it within 0.4 s at the place of the last tap
+_BOUNCE_MS, _NEAR_PX = 400, 30
 
 _HTML = '<div class="pending" role="status" hidden></div>'
 
@@ -24,6 +27,8 @@ _CSS = """
 """
 
 _JS = """
+let last = { at: -1e9, x: 0, y: 0, words: "" };
+
 export default function ({ data, parentElement }) {
   const said = parentElement.querySelector(".pending");
   said.hidden = true;
@@ -31,11 +36,19 @@ export default function ({ data, parentElement }) {
   const tapped = (event) => {
     const button = event.target.closest && event.target.closest('[data-testid="stButton"] button');
     if (!button || button.disabled) return;
-    const words = button.querySelector("p") || button;
-    said.textContent = data.storing + words.textContent;
+    const words = (button.querySelector("p") || button).textContent;
+    const near = Math.hypot(event.clientX - last.x, event.clientY - last.y) < data.near_px;
+    // a key pressed from the keyboard has no place (detail 0); on the same key the server counts
+    if (event.detail && near && words !== last.words && event.timeStamp - last.at < data.bounce_ms) {
+      event.stopImmediatePropagation();
+      event.preventDefault();
+      return;
+    }
+    last = { at: event.timeStamp, x: event.clientX, y: event.clientY, words };
+    said.textContent = data.storing + words;
     said.hidden = false;
     clearTimeout(slow);
-    slow = setTimeout(() => { said.textContent = data.waiting + words.textContent; }, data.slow_ms);
+    slow = setTimeout(() => { said.textContent = data.waiting + words; }, data.slow_ms);
   };
   document.addEventListener("click", tapped, true);
   return () => {
@@ -50,5 +63,6 @@ def draw() -> None:
     """Mount it after what says what is stored. Each run of the page is an answer, and takes the words away."""
     runs = st.session_state[_RUNS] = st.session_state.get(_RUNS, 0) + 1
     mount = st.components.v2.component("pending_tap", html=_HTML, css=_CSS, js=_JS)
-    told = {"run": runs, "slow_ms": _SLOW_MS, "storing": "Storing: ", "waiting": "Not stored yet, no answer: "}
+    told = {"run": runs, "slow_ms": _SLOW_MS, "bounce_ms": _BOUNCE_MS, "near_px": _NEAR_PX}
+    told |= {"storing": "Storing: ", "waiting": "Not stored yet, no answer: "}
     mount(data=told, key="pending tap", height="content")
