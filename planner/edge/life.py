@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 import scipy
@@ -28,6 +29,12 @@ __all__ = ["LEARNED", "LEANING", "STARTING", "LifeFit", "LifePrior", "fit_life",
 STARTING, LEANING, LEARNED = "starting value", "leaning on the starting value", "learned"
 # Failed edges from which a capacity is called learned; with fewer the starting value still carries much of it.
 ENDS_TO_CALL_LEARNED = 5
+
+
+@lru_cache(maxsize=64)
+def _shape_and_rate(draws: Draws) -> tuple[np.ndarray, np.ndarray]:
+    """Of each draw. A plan of an edge asks hundreds of times; working them out takes longer than what is asked."""
+    return np.exp(draws.log_theta[:, 0]), np.exp(-draws.log_theta[:, 1:])
 
 
 @dataclass(frozen=True)
@@ -91,7 +98,7 @@ class LifeFit:
         if work.ndim != 1:
             raise InputError("use", use, f"the work of one edge, shape ({self.materials},)")
         tail = (1.0 - between("level", self.level if level is None else level, 0.0, 1.0)) / 2
-        low, high = self.draws.quantiles(np.exp(-self.draws.log_theta[:, 1:]) @ work, [tail, 1 - tail])
+        low, high = self.draws.quantiles(_shape_and_rate(self.draws)[1] @ work, [tail, 1 - tail])
         likely = float(work @ (1.0 / self.capacities))
         # a starting value that stands, because nothing ended, lies within its range however long edges went on
         return likely, min(likely, float(low)), max(likely, float(high))
@@ -99,7 +106,7 @@ class LifeFit:
     def survival(self, use, edges: int = 1) -> np.ndarray | float:
         """Predictive chance that an edge outlives the work (..., m); all of ``edges`` edges that wear alike."""
         work = self._work("use", use)
-        shape, rate = np.exp(self.draws.log_theta[:, 0]), np.exp(-self.draws.log_theta[:, 1:])
+        shape, rate = _shape_and_rate(self.draws)
         flat = np.atleast_2d(work).reshape(-1, self.materials)
         out = np.empty(flat.shape[0])
         block = max(1, int(4e6 // shape.size))
