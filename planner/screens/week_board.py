@@ -86,13 +86,13 @@ def board_rows(
     frame = _joined(pd.DataFrame(bars, columns=["who", "job", "work", "start", "end"]))
     frame["what"] = [words.job_name(shop, int(j)) for j in frame["job"]]
     ends = rows.groupby("job")["end"].max()
+    cut_on = rows[rows["machine"] != ""].groupby("job")["machine"].first().to_dict()
     dues = []
     for job_id, end in ends.items():
         job = shop.jobs.get(int(job_id))
-        mine = rows[(rows["job"] == job_id) & (rows["machine"] != "")]
-        if job is None or job.due is None or mine.empty:
+        if job is None or job.due is None or job_id not in cut_on:
             continue
-        who = machines.get(mine["machine"].iloc[0])
+        who = machines.get(cut_on[job_id])
         missed = pd.Timestamp(end) > job.due
         dues.append(
             (
