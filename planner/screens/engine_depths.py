@@ -19,11 +19,9 @@ from planner.screens.forms import Field, Form
 from planner.screens.kept import kept
 from planner.screens.said import act
 from planner.screens.tables import rows_table
-from planner.shop import Cut, DepthLine, DepthReading, Face, Family, Job, JobState, Part, Shop
+from planner.shop import Cut, DepthLine, DepthReading, Face, Family, Job, Part, Shop
 from planner.units import System, Units
 from planner.week.queue import Queue
-
-OPEN = (JobState.WAITING, JobState.RUNNING)
 
 
 def table_of(
@@ -82,7 +80,7 @@ def draw_set(shop: Shop, queue: Queue, jobs: Sequence[Job], units: Units) -> Non
         if not face.depths:
             continue
         estimate = queue.estimates.get(job.id)
-        cut = estimate.stop_likely_mm if estimate is not None and job.state in OPEN else 0.0
+        cut = estimate.stop_likely_mm if estimate is not None and job.state.is_open else 0.0
         table, lines = table_of(shop, part, face, cut, cuts_of(part))
         name = words.job_name(shop, job.id)
         rows += [{"Member": name} | row for row in rows_of(table, lines, units)]

@@ -22,14 +22,12 @@ from planner.shop import DueKind, Job, JobState, MatchedSet, Part, PartState, Sh
 from planner.store.references import mark_key
 from planner.units import Units
 
-_OPEN = (JobState.WAITING, JobState.RUNNING)
-
 
 def draw_jobs(shop: Shop, part: Part, units: Units) -> None:
     st.subheader("Jobs")
     mine = [j for j in shop.jobs.values() if j.part_id == part.id]
     for job in mine:
-        if job.state in _OPEN:
+        if job.state.is_open:
             with st.container(border=True):
                 _one(shop, part, job, units)
         else:
@@ -97,7 +95,7 @@ def _withdraw(shop: Shop, job: Job) -> str:
 
 
 def _new_job(shop: Shop, part: Part, mine: list[Job], units: Units) -> None:
-    taken = {j.face_id for j in mine if j.state in _OPEN}
+    taken = {j.face_id for j in mine if j.state.is_open}
     family = shop.family_of(part)
     free = [(i, name) for i, name in face_choices(family, units) if i not in taken]
     if not free or part.state in (PartState.GONE, PartState.SCRAPPED):

@@ -14,7 +14,7 @@ from planner.shop.faces import Face
 from planner.shop.machines import Closure, Machine, Overtime
 from planner.shop.materials import MATERIALS
 from planner.shop.measured import FaceSurvey, IntakeCheck
-from planner.shop.parts import Condition, Family, Job, JobState, MatchedSet, Part
+from planner.shop.parts import Condition, Family, Job, MatchedSet, Part
 from planner.shop.people import Person
 from planner.shop.settings import Settings
 from planner.shop.taps import Tap
@@ -220,4 +220,4 @@ class Shop:
 
     def open_jobs(self) -> tuple[Job, ...]:
         """Jobs still to be cut, by id."""
-        return tuple(j for _, j in sorted(self.jobs.items()) if j.state in (JobState.WAITING, JobState.RUNNING))
+        return tuple(j for _, j in sorted(self.jobs.items()) if j.state.is_open)

@@ -82,6 +82,11 @@ class JobState(StrEnum):
     FINISHED = "finished"
     WITHDRAWN = "withdrawn"
 
+    @property
+    def is_open(self) -> bool:
+        """Still to be cut."""
+        return self in (JobState.WAITING, JobState.RUNNING)
+
 
 class PartState(StrEnum):
     IN_SHOP = "in the shop"

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, time
 
 from planner.errors import InputError
-from planner.shop import Face, Family, GateKind, HeightReading, Hold, Job, JobState, Part, PartState, Shop
+from planner.shop import Face, Family, GateKind, HeightReading, Hold, Job, Part, PartState, Shop
 from planner.store import file_tables as ft
 from planner.store.file_rows import Row, noun_fields, read_gate
 from planner.store.file_tables import gate_column
@@ -14,7 +14,6 @@ from planner.store.import_checks import Problems, build, by_name, check_height, 
 from planner.store.shop_files import RENAMES
 
 _LIVE = (PartState.IN_SHOP, PartState.EXPECTED, PartState.SHELF)
-_OPEN = (JobState.WAITING, JobState.RUNNING)
 _PART_COLUMNS = tuple(c for c in ft.PARTS.columns if c.name != "family" and not c.name.startswith("gate_"))
 _JOB_COLUMNS = tuple(
     c for c in ft.JOBS.columns if c.name not in ("job", "tag", "face", "job_state", "gasket", "machine")
@@ -149,7 +148,7 @@ def _sets(rows: tuple[Row, ...], shop: Shop, problems: Problems) -> tuple[NewSet
     taken = {
         same_name(s.name)
         for s in shop.sets.values()
-        if any(shop.jobs[j].state in _OPEN for j in s.job_ids if j in shop.jobs)
+        if any(shop.jobs[j].state.is_open for j in s.job_ids if j in shop.jobs)
     }
     groups: dict[str, list[int]] = {}
     for i, row in enumerate(rows):

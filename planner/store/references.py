@@ -13,7 +13,7 @@ from planner.store import tables
 from planner.store.base import require
 from planner.store.edge_log import all_events, cutter_places, standing
 
-OPEN_JOBS = (JobState.WAITING.value, JobState.RUNNING.value)
+OPEN_JOBS = tuple(state.value for state in JobState if state.is_open)
 LIVE_PARTS = (PartState.IN_SHOP.value, PartState.EXPECTED.value, PartState.SHELF.value)
 MARKS = ("tag", "work_order", "engine_serial", "casting_number", "part_number", "second_mark")
 # where a noun points to: field, table, in words
@@ -92,7 +92,7 @@ def check_part(connection: Connection, part: Part) -> None:
 
 def check_job(connection: Connection, job: Job) -> None:
     check_face(connection, job.part_id, job.face_id, "job.face_id")
-    if job.state.value in OPEN_JOBS:
+    if job.state.is_open:
         table = tables.jobs
         twin = select(table.c.id).where(
             table.c.part_id == job.part_id,

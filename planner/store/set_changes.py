@@ -26,8 +26,6 @@ from planner.shop import (
 from planner.store.repository import Repository
 from planner.store.scrapping import partner_scrapped
 
-OPEN = (JobState.WAITING, JobState.RUNNING)
-
 
 def accept_mismatch(
     store: Repository, matched: MatchedSet, mismatch_mm: float, agreed_by: str, by: str, at: datetime
@@ -54,7 +52,7 @@ def cut_again(
         places = dict(zip(matched.job_ids, matched.job_ids, strict=True))
         for job_id, depth in depths_mm.items():
             old = shop.jobs[job_id]
-            if old.state in OPEN:
+            if old.state.is_open:
                 raise InputError("job", shop.part_of(old).tag, "a member that is finished: only such are cut again")
             again = replace(
                 old,
@@ -156,7 +154,7 @@ def free_partners(store: Repository, shop: Shop, matched: MatchedSet, by: str, a
             job = shop.jobs[job_id]
             part = shop.part_of(job)
             holds = part.holds
-            if job.state in OPEN:
+            if job.state.is_open:
                 holds += (Hold("lead", partner_scrapped(matched.name), at.date()),)
             state = part.state if job.state is JobState.RUNNING else PartState.SHELF
             together.save(replace(part, state=state, holds=holds), by=by, at=at)
@@ -199,7 +197,7 @@ def _job_of(shop: Shop, part: Part, face_id: int) -> Job | None:
     """The open job of a part's face, or the one that is cut where the face still stands as it was cut; None: a new one
     is needed."""
     mine = [j for j in shop.jobs.values() if j.part_id == part.id and j.face_id == face_id]
-    still = next((j for j in mine if j.state in OPEN), None)
+    still = next((j for j in mine if j.state.is_open), None)
     readings = part.latest_heights_mm(face_id).values()
     if still is None and readings and all(r.stage is HeightStage.FINISHED for r in readings):
         still = next((j for j in mine if j.state in (JobState.CUT, JobState.FINISHED)), None)

@@ -286,11 +286,7 @@ def _fixed(
         running = list(lies_with(queue, on_it[machine_id], machine_id)) if machine_id in on_it else []
         there = {*on_it.values(), *running}
         waiting = (j for j in order.get(machine_id, ()) if j in shop.jobs and j not in there)
-        rest = [
-            j
-            for j in waiting
-            if shop.jobs[j].state in (JobState.WAITING, JobState.RUNNING) and not shop.part_of(shop.jobs[j]).waits_for
-        ][:1]
+        rest = [j for j in waiting if shop.jobs[j].state.is_open and not shop.part_of(shop.jobs[j]).waits_for][:1]
         if rest and (running or _starts_on(payload, rest[0]) == now.date()):
             running = [*running, *rest]
         if running:

@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from planner.week.queue import Measured
 
 DONE = (JobState.CUT, JobState.FINISHED)
-OPEN = (JobState.WAITING, JobState.RUNNING)
 
 
 @dataclass(frozen=True)
@@ -169,7 +168,7 @@ class SetView:
 def gang_of(shop: Shop, matched: MatchedSet) -> tuple[int, ...]:
     """The open jobs of a set that are cut together: those that were put on the table together while two of them are
     there (who was ended has left it), else, in a set to be cut so, all that are open; () where fewer than two are."""
-    ids = tuple(j for j in matched.job_ids if j in shop.jobs and shop.jobs[j].state in OPEN)
+    ids = tuple(j for j in matched.job_ids if j in shop.jobs and shop.jobs[j].state.is_open)
     lying = tuple(j for j in ids if fold(shop.taps.get(j, ())).gang == matched.id)
     found = lying or (ids if matched.gang else ())
     return found if len(found) > 1 else ()
