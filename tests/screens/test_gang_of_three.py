@@ -46,6 +46,15 @@ def end_now(at):
     at.run()
 
 
+def end_as(at, job_id, outcome):
+    """End a job under way in another way than the sheet proposes."""
+    turn(at, job_id)
+    at.session_state["end/False"] = True
+    at.run()
+    next(s for s in at.selectbox if s.label.startswith("How it ended")).select(outcome).run()
+    press(at, "Record and end")
+
+
 def down_to_a_pass(at):
     """On the machine, one zero on the highest, kissed, and one pass that all have been looked at after."""
     press(at, "All 3 are on the mill now: begin")
@@ -135,12 +144,7 @@ def test_who_cannot_be_cleaned_is_ended_and_the_others_go_on(sheet):
     down_to_a_pass(at)
     for _ in range(3):
         press(at, "half")
-    turn(at, T2)
-    at.session_state["end/False"] = True
-    at.run()
-    ended = next(s for s in at.selectbox if s.label.startswith("How it ended"))
-    ended.select(Outcome.NOT_CLEAN).run()
-    press(at, "Record and end")
+    end_as(at, T2, Outcome.NOT_CLEAN)
     assert store.load(Job, T2).state is JobState.WAITING
     assert any(h.waiting_for == "lead" for h in store.load_shop().parts[T2].open_holds)
     turn(at, T5)
@@ -193,11 +197,7 @@ def test_who_is_scrapped_leaves_set_and_gang_and_must_come_off_the_table(sheet):
     down_to_a_pass(at)
     for _ in range(3):
         press(at, "half")
-    turn(at, T2)
-    at.session_state["end/False"] = True
-    at.run()
-    next(s for s in at.selectbox if s.label.startswith("How it ended")).select(Outcome.SCRAPPED).run()
-    press(at, "Record and end")
+    end_as(at, T2, Outcome.SCRAPPED)
     assert T2 not in next(iter(store.load_shop().sets.values())).job_ids
     turn(at, T5)
     assert "T-2 is ended: off the table before the next pass" in said(at) and "Gang: T-1, T-5" in said(at)
